@@ -1,0 +1,1 @@
+"""The engineering of a solar well pump: arrays in, arrays out."""
