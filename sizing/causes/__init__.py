@@ -1,0 +1,1 @@
+"""Why an installation falls short: odds of the causes."""

@@ -1,0 +1,1 @@
+"""Judging installations from what they reported: weather, expectation, evidence, flags."""
