@@ -1,0 +1,223 @@
+"""Settings of Rising Main. Every value comes from the environment; the defaults suit one machine."""
+
+import os
+from pathlib import Path
+
+from django.utils.translation import gettext_lazy as _
+
+from deploy import env
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = Path(env.folder("RISING_MAIN_DATA", BASE_DIR / ".data"))
+BUILD_DIR = Path(env.folder("RISING_MAIN_BUILD", BASE_DIR / ".build"))
+
+DEBUG = env.boolean("DEBUG", False)
+DEMO = env.boolean("DEMO", False)
+
+
+def _secret_key():
+    """From the environment, else from the data folder, where the start script keeps one made for this machine."""
+    if os.environ.get("SECRET_KEY"):
+        return os.environ["SECRET_KEY"]
+    kept = DATA_DIR / "secret_key"
+    if kept.exists():
+        return kept.read_text().strip()
+    raise env.WrongSetting(
+        "Setting SECRET_KEY is missing. Set it in the environment, or start through deploy/start, which makes one."
+    )
+
+
+SECRET_KEY = _secret_key()
+ALLOWED_HOSTS = env.words("ALLOWED_HOSTS", ["127.0.0.1", "localhost", "[::1]"])
+CSRF_TRUSTED_ORIGINS = env.words("TRUSTED_ORIGINS")
+SECURE = env.boolean("HTTPS", False)  # behind a proxy that ends TLS
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
+SESSION_COOKIE_AGE = 14 * 24 * 3600
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if SECURE else None
+SECURE_HSTS_SECONDS = 3600 * 24 * 30 if SECURE else 0
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "django.contrib.postgres",
+    "django.contrib.humanize",
+    "rest_framework",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "axes",
+    "csp",
+    "lucide",
+    "js_lib_leaflet",
+    "fleet.trail",
+    "fleet.web",
+    "fleet.jobs",
+    "fleet.intake",
+    "fleet.people",
+    "fleet.registry",
+    "fleet.readings",
+    "fleet.output",
+    "fleet.visits",
+    "fleet.desk",
+    "fleet.reports",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "fleet.people.middleware.PersonMiddleware",
+    "fleet.trail.middleware.TrailMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+
+ROOT_URLCONF = "deploy.urls"
+WSGI_APPLICATION = "deploy.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "fleet.web.context.house",
+            ],
+        },
+    }
+]
+
+DATABASES = {"default": env.database("DATABASE_URL")}
+DATABASES["default"]["CONN_MAX_AGE"] = env.whole_number("DATABASE_KEEP_S", 600)
+DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "people.Person"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "people:log_in"
+LOGIN_REDIRECT_URL = "/"
+LOGOUT_REDIRECT_URL = "people:log_in"
+AXES_FAILURE_LIMIT = env.whole_number("LOGIN_ATTEMPTS", 6, low=1, high=1000)
+AXES_COOLOFF_TIME = 0.25  # hours
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_RESET_ON_SUCCESS = True
+AXES_VERBOSE = False
+
+LANGUAGE_CODE = env.one_of("LANGUAGE", "en", ["en", "fr", "sw"])
+LANGUAGES = [("en", _("English")), ("fr", _("French")), ("sw", _("Swahili"))]
+LOCALE_PATHS = [BASE_DIR / "fleet" / "web" / "locale"]
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = "UTC"
+
+STATIC_URL = "static/"
+STATIC_ROOT = BUILD_DIR / "static"
+STATICFILES_DIRS = [p for p in [BUILD_DIR / "scripts"] if p.exists()]
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+}
+WHITENOISE_KEEP_ONLY_HASHED_FILES = False
+MEDIA_ROOT = DATA_DIR / "files"
+MEDIA_URL = "/files/"
+DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
+FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+UPLOAD_MAX_BYTES = env.whole_number("UPLOAD_MAX_MB", 250, low=1, high=4096) * 1024 * 1024
+
+MAP_TILES = env.text("MAP_TILES", "-")  # address with {z}/{x}/{y}; "-" shows the built-in outline only
+MAP_TILES_CREDIT = env.text("MAP_TILES_CREDIT", "-")
+SITE_ADDRESS = env.text("SITE_ADDRESS", "http://127.0.0.1:8000")  # printed in QR labels
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": ["'self'"],
+        "img-src": ["'self'", "data:", "blob:"]
+        + ([MAP_TILES.split("/{")[0].replace("{s}", "*")] if MAP_TILES != "-" else []),
+        "style-src": ["'self'"],
+        "script-src": ["'self'"],
+        "connect-src": ["'self'"],
+        "worker-src": ["'self'"],
+        "object-src": ["'none'"],
+        "base-uri": ["'self'"],
+        "form-action": ["'self'"],
+        "frame-ancestors": ["'none'"],
+    }
+}
+
+CELERY_BROKER_URL = env.text("BROKER_URL", "redis://127.0.0.1:6379/0")
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_TASK_IGNORE_RESULT = True  # results are rows
+CELERY_TASK_SERIALIZER = "json"
+CELERY_TIMEZONE = "UTC"
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TASK_ALWAYS_EAGER = env.boolean("TASKS_AT_ONCE", False)
+CELERY_TASK_EAGER_PROPAGATES = True
+# A worker that is killed leaves its message unseen for this long; the sweep finds the work sooner.
+CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 3600} if CELERY_BROKER_URL.startswith("redis") else {}
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "rest_framework.authentication.SessionAuthentication",
+        "fleet.people.tokens.TokenAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PAGINATION_CLASS": "fleet.web.rest.KeyPagination",
+    "PAGE_SIZE": 50,
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "fleet.web.rest.refusal_handler",
+    "DEFAULT_THROTTLE_CLASSES": ["rest_framework.throttling.UserRateThrottle"],
+    "DEFAULT_THROTTLE_RATES": {"user": env.text("API_RATE", "6000/hour")},
+    "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Rising Main",
+    "DESCRIPTION": "Lists, records and readings of a fleet of solar well pumps.",
+    "VERSION": "1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "ENUM_NAME_OVERRIDES": {},
+}
+
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
+if env.text("CACHE_URL", "-") != "-":
+    CACHES = {"default": {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": env.text("CACHE_URL")}}
+
+EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": env.one_of("LOG_LEVEL", "INFO", ["DEBUG", "INFO", "WARNING", "ERROR"])},
+}
+
+SILENCED_SYSTEM_CHECKS = []

@@ -1,0 +1,45 @@
+"""Addresses: each room brings its own, named here by string."""
+
+from importlib import import_module
+from importlib.util import find_spec
+
+from django.urls import include, path
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
+
+ROOMS = {
+    "web": "",
+    "people": "people/",
+    "jobs": "jobs/",
+    "intake": "intake/",
+    "trail": "trail/",
+    "registry": "",
+    "readings": "readings/",
+    "output": "output/",
+    "visits": "visits/",
+    "desk": "",
+    "reports": "reports/",
+}
+
+
+def _pages():
+    """Each room's `urlpatterns`."""
+    for room, prefix in ROOMS.items():
+        if find_spec(f"fleet.{room}.urls"):
+            yield path(prefix, include((f"fleet.{room}.urls", room), namespace=room))
+
+
+def _api():
+    """Each room's `api_urlpatterns`, if it has any."""
+    for room in ROOMS:
+        if find_spec(f"fleet.{room}.urls"):
+            patterns = getattr(import_module(f"fleet.{room}.urls"), "api_urlpatterns", None)
+            if patterns:
+                yield path("", include((patterns, f"api_{room}"), namespace=f"api_{room}"))
+
+
+urlpatterns = [
+    *_pages(),
+    path("api/v1/", include(list(_api()))),
+    path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
+    path("api/v1/guide/", SpectacularSwaggerSplitView.as_view(url_name="schema"), name="guide"),
+]

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class OutputConfig(AppConfig):
+    name = "fleet.output"
+    label = "output"

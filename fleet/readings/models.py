@@ -1,0 +1,235 @@
+"""What was measured. Slips are marked and left for a person to settle, never dropped.
+
+Daily and finer records are many: both live in tables partitioned by month, one row per installation and day. The
+partitions are made by `fleet.readings.partitions`.
+"""
+
+import uuid
+
+from django.conf import settings
+from django.contrib.postgres.fields import ArrayField
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from fleet.registry.models import Installation
+
+
+class Standing(models.IntegerChoices):
+    """Whether a reading counts. Only GOOD and CORRECTED readings are used for judging."""
+
+    GOOD = 0, _("good")
+    IN_DOUBT = 1, _("in doubt, waiting for a person")
+    CORRECTED = 2, _("corrected by a person")
+    SET_ASIDE = 3, _("set aside by a person")
+
+
+class SpotTest(models.Model):
+    """A set of readings at one time: commissioning, or a visit."""
+
+    class Kind(models.TextChoices):
+        COMMISSIONING = "commissioning", _("commissioning")
+        VISIT = "visit", _("visit")
+        AFTER_WORK = "after_work", _("after work")
+
+    class SunBy(models.TextChoices):
+        CELL = "reference_cell", _("reference cell")
+        PYRANOMETER = "pyranometer", _("pyranometer")
+        MODULE = "module_isc", _("short-circuit current of a module")
+        CLEAR_SKY = "clear_sky", _("clear sky, no instrument")
+        NONE = "none", _("not known")
+
+    class FlowBy(models.TextChoices):
+        BUCKET = "bucket", _("bucket and stopwatch")
+        METER = "meter", _("water meter")
+        NONE = "none", _("not measured")
+
+    key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False, db_comment="made where it was typed")
+    installation = models.ForeignKey(Installation, models.PROTECT, related_name="spot_tests")
+    kind = models.CharField(_("kind"), max_length=13, choices=Kind)
+    at = models.DateTimeField(_("time"))
+    sun_by = models.CharField(_("irradiance got from"), max_length=14, choices=SunBy, default=SunBy.NONE)
+    irradiance_w_m2 = models.FloatField(_("in-plane irradiance, W/m²"), null=True, blank=True)
+    module_isc_a = models.FloatField(_("module short-circuit current, A"), null=True, blank=True)
+    cell_c = models.FloatField(_("cell temperature, °C"), null=True, blank=True)
+    air_c = models.FloatField(_("air, °C"), null=True, blank=True)
+    array_voltage_v = models.FloatField(_("array voltage, V"), null=True, blank=True)
+    array_current_a = models.FloatField(_("array current, A"), null=True, blank=True)
+    flow_by = models.CharField(_("flow measured by"), max_length=6, choices=FlowBy, default=FlowBy.BUCKET)
+    flow_l_min = models.FloatField(_("flow, L/min"), null=True, blank=True)
+    repeats = models.JSONField(_("repeats"), default=list, blank=True, db_comment="[{litres, seconds}, …] as measured")
+    static_level_m = models.FloatField(_("static level below datum, m"), null=True, blank=True)
+    pumping_level_m = models.FloatField(_("pumping level below datum, m"), null=True, blank=True)
+    first_water_min = models.FloatField(_("minutes to first water"), null=True, blank=True)
+    main_was_full = models.BooleanField(_("rising main was full at the start"), null=True, blank=True)
+    insulation_mohm = models.FloatField(_("insulation, Mohm"), null=True, blank=True)
+    loop_ohm = models.FloatField(_("loop resistance, ohm"), null=True, blank=True)
+    string_voltages_v = models.JSONField(_("open-circuit voltage of each string, V"), default=list, blank=True)
+    string_currents_a = models.JSONField(_("current of each string, A"), default=list, blank=True)
+    notes = models.TextField(_("notes"), blank=True)
+    instrument = models.CharField(_("instruments and their check dates"), max_length=200, blank=True)
+    standing = models.SmallIntegerField(choices=Standing, default=Standing.GOOD)
+    taken_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
+    kept_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["at"]
+        constraints = [
+            models.UniqueConstraint(fields=["installation", "at", "kind"], name="one_spot_test_at_a_time"),
+            models.CheckConstraint(
+                name="spot_test_readings_not_negative",
+                condition=(Q(irradiance_w_m2=None) | Q(irradiance_w_m2__gte=0))
+                & (Q(flow_l_min=None) | Q(flow_l_min__gte=0)),
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.get_kind_display()} {self.at:%Y-%m-%d %H:%M}"
+
+
+class MeterReading(models.Model):
+    """The meter's total at a time."""
+
+    installation = models.ForeignKey(Installation, models.PROTECT, related_name="meter_readings")
+    at = models.DateTimeField(_("time"))
+    hour_known = models.BooleanField(_("hour known"), default=True)
+    total_l = models.FloatField(_("total, L"))
+    new_meter = models.BooleanField(_("first reading of a new meter"), default=False)
+    rolled_over = models.BooleanField(_("started again since the last reading"), default=False)
+    tank_full_seen = models.BooleanField(_("tank seen full"), null=True, blank=True)
+    standing = models.SmallIntegerField(choices=Standing, default=Standing.GOOD)
+    written_serial = models.CharField(max_length=40, blank=True, db_comment="the serial as it stood on the paper")
+    source = models.CharField(max_length=60, blank=True)
+    taken_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
+    kept_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["at"]
+        constraints = [
+            models.UniqueConstraint(fields=["installation", "at"], name="one_meter_reading_at_a_time"),
+            models.CheckConstraint(name="meter_total_not_negative", condition=Q(total_l__gte=0)),
+        ]
+
+    def __str__(self):
+        return f"{self.total_l:,.0f} L at {self.at:%Y-%m-%d %H:%M}"
+
+
+class DayRecord(models.Model):
+    """What one installation reported of one local day: volume, sun, and the quarter hour at solar noon."""
+
+    pk = models.CompositePrimaryKey("installation_id", "day")
+    installation = models.ForeignKey(Installation, models.DO_NOTHING, related_name="day_records")
+    day = models.DateField(db_comment="the site's own calendar day")
+    volume_l = models.FloatField(null=True)
+    irradiation_kwh_m2 = models.FloatField(null=True, db_comment="in the plane of the modules")
+    noon_irradiance_w_m2 = models.FloatField(null=True)
+    noon_voltage_v = models.FloatField(null=True)
+    noon_current_a = models.FloatField(null=True)
+    noon_level_m = models.FloatField(null=True, db_comment="depth to water below ground at that moment")
+    tank_full_seen = models.BooleanField(null=True)
+    standing = models.SmallIntegerField(choices=Standing, default=Standing.GOOD, db_comment="of the volume")
+    noon_standing = models.SmallIntegerField(choices=Standing, default=Standing.GOOD)
+
+    class Meta:
+        managed = False  # partitioned by month; the migration makes it by hand
+        db_table = "readings_dayrecord"
+
+    def __str__(self):
+        return f"{self.installation_id} {self.day}"
+
+
+class DaySeries(models.Model):
+    """Samples finer than daily: one row per installation and local day holding arrays in time order."""
+
+    pk = models.CompositePrimaryKey("installation_id", "day")
+    installation = models.ForeignKey(Installation, models.DO_NOTHING, related_name="day_series")
+    day = models.DateField()
+    second = ArrayField(models.IntegerField(), db_comment="seconds since the local day began")
+    flow_l_min = ArrayField(models.FloatField(null=True), null=True)
+    irradiance_w_m2 = ArrayField(models.FloatField(null=True), null=True)
+    voltage_v = ArrayField(models.FloatField(null=True), null=True)
+    current_a = ArrayField(models.FloatField(null=True), null=True)
+    level_m = ArrayField(models.FloatField(null=True), null=True)
+
+    class Meta:
+        managed = False
+        db_table = "readings_dayseries"
+
+    def __str__(self):
+        return f"{self.installation_id} {self.day}: {len(self.second)} samples"
+
+
+class AreaWeather(models.Model):
+    """Daily weather measured or imported for a place: used for every site near it."""
+
+    organisation = models.ForeignKey("people.Organisation", models.CASCADE, related_name="+")
+    name = models.CharField(max_length=80)
+    latitude_deg = models.FloatField()
+    longitude_deg = models.FloatField()
+    day = models.DateField()
+    irradiation_kwh_m2 = models.FloatField(null=True, db_comment="global, level")
+    air_c = models.FloatField(null=True)
+    source = models.CharField(max_length=120)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["organisation", "name", "day"], name="one_weather_a_place_and_day")
+        ]
+
+    def __str__(self):
+        return f"{self.name} {self.day}"
+
+
+class Slip(models.Model):
+    """A likely recording mistake: what stands there, what would fit, and what a person made of it."""
+
+    class Kind(models.TextChoices):
+        SLIP_OF_TEN = "slip_of_ten", _("a slip of ten")
+        SWAPPED_DIGITS = "swapped_digits", _("two digits swapped")
+        WRONG_SERIAL = "wrong_serial", _("written under the wrong serial")
+        SWAPPED_READINGS = "swapped_readings", _("two units' readings exchanged")
+        DUPLICATE = "duplicate", _("the same reading twice")
+        ROLLOVER = "rollover", _("the meter started again")
+        BACKWARDS = "backwards", _("the total is less than before")
+        IMPOSSIBLE = "impossible", _("more than this unit can give")
+        WRONG_UNIT = "wrong_unit", _("another unit of measure")
+        BAD_CLOCK = "bad_clock", _("the time cannot be right")
+
+    class State(models.TextChoices):
+        OPEN = "open", _("waiting")
+        CORRECTED = "corrected", _("corrected as suggested")
+        AMENDED = "amended", _("corrected otherwise")
+        KEPT = "kept", _("kept as written")
+        ASIDE = "aside", _("set aside")
+
+    class Subject(models.TextChoices):
+        METER = "meter", _("meter reading")
+        DAY = "day", _("daily record")
+        NOON = "noon", _("noon record")
+        SPOT = "spot", _("spot test")
+
+    installation = models.ForeignKey(Installation, models.CASCADE, related_name="slips")
+    other = models.ForeignKey(Installation, models.CASCADE, related_name="+", null=True, blank=True)
+    subject = models.CharField(max_length=5, choices=Subject)
+    meter_reading = models.ForeignKey(MeterReading, models.CASCADE, null=True, blank=True, related_name="slips")
+    spot_test = models.ForeignKey(SpotTest, models.CASCADE, null=True, blank=True, related_name="slips")
+    at = models.DateTimeField()
+    field = models.CharField(max_length=30, db_comment="the model's field in doubt")
+    found = models.FloatField(null=True)
+    suggested = models.FloatField(null=True)
+    kind = models.CharField(max_length=16, choices=Kind)
+    why = models.CharField(max_length=300, blank=True)
+    state = models.CharField(max_length=9, choices=State, default=State.OPEN)
+    settled_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
+    settled_at = models.DateTimeField(null=True, blank=True)
+    marked_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["-at"]
+        constraints = [
+            models.UniqueConstraint(fields=["installation", "subject", "at", "field"], name="one_slip_a_figure")
+        ]
+        indexes = [models.Index(fields=["installation", "-at"], name="slips_open", condition=Q(state="open"))]
+
+    def __str__(self):
+        return f"{self.get_kind_display()}: {self.found}"

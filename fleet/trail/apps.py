@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class TrailConfig(AppConfig):
+    name = "fleet.trail"
+    label = "trail"
