@@ -17,7 +17,7 @@ class Migration(migrations.Migration):
                 ('pk', models.CompositePrimaryKey('installation_id', 'day', blank=True, editable=False, primary_key=True, serialize=False)),
                 ('day', models.DateField()),
                 ('expected_l', models.FloatField(null=True)),
-                ('low_l', models.FloatField(db_comment='lower end of the 80 % range', null=True)),
+                ('low_l', models.FloatField(db_comment='lower end of the range that holds four days in five', null=True)),
                 ('high_l', models.FloatField(null=True)),
                 ('measured_l', models.FloatField(db_comment="a day's share where the meter gives a period", null=True)),
                 ('idle', models.BooleanField(db_comment='stopped by a full tank', default=False)),

@@ -25,7 +25,7 @@ class Migration(migrations.Migration):
                 ('computed_at', models.DateTimeField()),
                 ('method', models.CharField(db_comment='version of the calculation', max_length=20)),
                 ('volume_l_day', models.JSONField(db_comment='by month: mean litres a day', default=list)),
-                ('low_l_day', models.JSONField(db_comment='by month: lower end of the 80 % range of a day', default=list)),
+                ('low_l_day', models.JSONField(db_comment='by month: lower end of the range that holds four days in five', default=list)),
                 ('high_l_day', models.JSONField(default=list)),
                 ('by_kind_l_day', models.JSONField(db_comment='12 x kinds of day, dullest first', default=list)),
                 ('start_hour', models.JSONField(db_comment='by month, true solar time', default=list)),
