@@ -16,7 +16,9 @@ class Baseline(models.Model):
     computed_at = models.DateTimeField()
     method = models.CharField(max_length=20, db_comment="version of the calculation")
     volume_l_day = models.JSONField(default=list, db_comment="by month: mean litres a day")
-    low_l_day = models.JSONField(default=list, db_comment="by month: lower end of the range that holds four days in five")
+    low_l_day = models.JSONField(
+        default=list, db_comment="by month: lower end of the range that holds four days in five"
+    )
     high_l_day = models.JSONField(default=list)
     by_kind_l_day = models.JSONField(default=list, db_comment="12 x kinds of day, dullest first")
     start_hour = models.JSONField(default=list, db_comment="by month, true solar time")

@@ -1,0 +1,90 @@
+"""The cast, and how a test comes to a browserless client.
+
+Nadia coordinates, Idris is a technician, Wanja is the manager, Amara administers: all of the Mbega Water Trust. Otto
+coordinates for another organisation and may see nothing of theirs.
+"""
+
+import shutil
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.test import Client
+from rest_framework.test import APIClient
+
+from tests.makers.people import a_person, an_organisation
+
+
+def pytest_configure(config):
+    """What would only cost time here: slow password hashing, files with hashed names."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
+    data = Path(settings.DATA_DIR)
+    settings.STATIC_ROOT = data / "static"
+    for folder in (settings.STATIC_ROOT, Path(settings.MEDIA_ROOT)):
+        folder.mkdir(parents=True, exist_ok=True)
+
+
+def pytest_unconfigure(config):
+    data = Path(settings.DATA_DIR)
+    if data.name.startswith("rising-main-tests-"):
+        shutil.rmtree(data, ignore_errors=True)
+
+
+@pytest.fixture
+def organisation(db):
+    return an_organisation(name="Mbega Water Trust")
+
+
+@pytest.fixture
+def other_organisation(db):
+    return an_organisation(name="Lower Sands Water Office")
+
+
+@pytest.fixture
+def nadia(organisation):
+    return a_person(organisation, "coordinator", username="nadia", first_name="Nadia", last_name="Sefu")
+
+
+@pytest.fixture
+def idris(organisation):
+    return a_person(organisation, "technician", username="idris", first_name="Idris", last_name="Kombe")
+
+
+@pytest.fixture
+def wanja(organisation):
+    return a_person(organisation, "manager", username="wanja", first_name="Wanja", last_name="Ruto")
+
+
+@pytest.fixture
+def amara(organisation):
+    return a_person(organisation, "administrator", username="amara", first_name="Amara", last_name="Diallo")
+
+
+@pytest.fixture
+def otto(other_organisation):
+    return a_person(other_organisation, "coordinator", username="otto", first_name="Otto", last_name="Brandt")
+
+
+@pytest.fixture
+def client_of(db):
+    """`client_of(nadia)` is a browser in which Nadia is signed in."""
+
+    def signed_in(person, **options):
+        client = Client(**options)
+        client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+        return client
+
+    return signed_in
+
+
+@pytest.fixture
+def api_of(db):
+    """`api_of(nadia)` is a program that speaks JSON for Nadia."""
+
+    def speaking(person):
+        client = APIClient()
+        client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+        return client
+
+    return speaking
