@@ -1,9 +1,11 @@
 """The whole chain, from sun to litres, over a fleet of installations as arrays."""
 
+from .days import Curve, DayTable, ExpectedDays, curve, day_table, default_air, expected_days
 from .faults import NONE, Faults
 from .fleet import DEFAULTS, Fleet, FleetRead, fleet_from_rows
 from .operating import STATES, Spot, spot
 
 __all__ = [
-    "DEFAULTS", "NONE", "STATES", "Faults", "Fleet", "FleetRead", "Spot", "fleet_from_rows", "spot",
+    "DEFAULTS", "NONE", "STATES", "Curve", "DayTable", "ExpectedDays", "Faults", "Fleet", "FleetRead", "Spot", "curve",
+    "day_table", "default_air", "expected_days", "fleet_from_rows", "spot",
 ]  # fmt: skip

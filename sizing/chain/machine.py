@@ -49,7 +49,7 @@ def build(fleet, faults=NONE):
     r[:, CLEAN] = (
         (1 - fleet.soiling_fraction) * (1 - fleet.mismatch_fraction) * ageing * (1 - f("soiling_extra"))
     )
-    r[:, NOCT_SLOPE] = (fleet.noct_c - array.NOCT_AIR_C) / array.NOCT_IRRADIANCE_W_M2
+    r[:, NOCT_SLOPE] = array.working_rise(fleet.noct_c)
     r[:, CABLE] = f("series_resistance_ohm") + _by_class(fleet)
     r[:, EFFICIENCY] = fleet.controller_efficiency
     r[:, START_W] = fleet.start_power_w
@@ -86,7 +86,7 @@ def build(fleet, faults=NONE):
 
 def _diodes(fleet):
     """Single-diode numbers a unit, fitted once for each distinct data sheet."""
-    names = "cells v_mp_v i_mp_a v_oc_v i_sc_a alpha_isc_pct_k beta_voc_pct_k gamma_p_pct_k".split()
+    names = ["cells", "v_mp_v", "i_mp_a", "v_oc_v", "i_sc_a", "alpha_isc_pct_k", "beta_voc_pct_k", "gamma_p_pct_k"]
     sheets = np.stack([getattr(fleet, name) for name in names], axis=1)
     good = np.isfinite(sheets).all(axis=1)
     out = np.full((fleet.n, 6), np.nan)
