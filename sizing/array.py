@@ -7,7 +7,7 @@ Engineering 134:021011). A whole array is one such curve with scaled numbers: st
 add voltage.
 
 The voltage over the diode itself is the free variable (Bishop 1988, Solar Cells 25:73): current and voltage at the
-terminals follow from it without iteration, and any resistance in series, a cable for one, only adds to the module's own.
+terminals follow from it without iteration, and a resistance in series, as of a cable, only adds to the module's own.
 """
 
 from functools import lru_cache
@@ -27,6 +27,11 @@ BAND_GAP_EV = 1.121  # silicon at 25 C, De Soto et al. 2006
 BAND_GAP_SLOPE_K = -0.0002677  # relative change per kelvin, same source
 NOCT_IRRADIANCE_W_M2 = 800.0  # IEC 61215, older editions (from memory)
 NOCT_AIR_C = 20.0
+
+
+SHEET = (
+    "cells", "v_mp_v", "i_mp_a", "v_oc_v", "i_sc_a", "alpha_isc_pct_k", "beta_voc_pct_k", "gamma_p_pct_k",
+)  # fmt: skip
 
 
 class Diode(NamedTuple):
@@ -76,7 +81,10 @@ def working_rise(noct_c, wind_m_s=1.5):
 
 
 def faiman_temperature(irradiance_w_m2, air_c, wind_m_s, u0=25.0, u1=6.84):
-    """Module temperature, C, with wind: air + G / (u0 + u1 v). Source: Faiman (2008), Progress in Photovoltaics 16:307."""
+    """Module temperature, C, with wind: air + G / (u0 + u1 v).
+
+    Source: Faiman (2008), Progress in Photovoltaics 16:307.
+    """
     wind = within(wind_m_s, 0, 60, "wind_m_s")
     return within(air_c, -60, 70, "air_c") + within(irradiance_w_m2, 0, 2000, "irradiance_w_m2") / (u0 + u1 * wind)
 
@@ -223,12 +231,11 @@ def fit_diode(cells, v_mp_v, i_mp_a, v_oc_v, i_sc_a, alpha_isc_pct_k, beta_voc_p
     coefficients as nearly as one diode can. Refuses a sheet that no diode fits: missing value, v_mp >= v_oc,
     i_mp >= i_sc, fill factor outside 0.5-0.9. Silicon only. Source: De Soto et al. 2006; Dobos 2012.
     """
-    names = ("cells", "v_mp_v", "i_mp_a", "v_oc_v", "i_sc_a", "alpha_isc_pct_k", "beta_voc_pct_k", "gamma_p_pct_k")
     values = (cells, v_mp_v, i_mp_a, v_oc_v, i_sc_a, alpha_isc_pct_k, beta_voc_pct_k, gamma_p_pct_k)
     limits = ((1, 400), (0.1, 500), (0.01, 50), (0.1, 600), (0.01, 60), (-0.2, 0.3), (-1, -0.05), (-1, -0.05))
     checked = tuple(
         float(within(float(known(v, n)), low, high, n))
-        for n, v, (low, high) in zip(names, values, limits, strict=True)
+        for n, v, (low, high) in zip(SHEET, values, limits, strict=True)
     )
     return _fit(*checked)
 

@@ -18,7 +18,7 @@ PE_ROUGHNESS_MM = 0.007  # smooth polyethylene, a usual design value (common pra
 GROUNDWATER_C = 25.0  # shallow tropical groundwater, near the mean air of the year (common practice, no source)
 PE_STRENGTH_MPA = {"PE 80": 6.3, "PE 100": 8.0}  # design stress at 20 C, ISO 4427 (PE 80 from memory)
 
-# Loss coefficients K of threaded fittings: a compiled engineering table; meter, foot valve, inlet and outlet from memory
+# Loss coefficients K of threaded fittings: a compiled engineering table; meters, foot valve, inlet, outlet from memory
 FITTINGS = {
     "elbow_90": 1.5,
     "elbow_90_long": 0.7,

@@ -7,11 +7,11 @@ as a sum of terms head^a * flow^b that may only be added, never taken away (non-
 * positive displacement: speed is flow plus a slip that grows with head, torque is head plus friction that grows with
   speed, voltage is speed plus resistance times current; power is their product;
 * centrifugal: the affinity laws, speed ~ sqrt(head) when flow/sqrt(head) is kept; power of the third degree in
-  (sqrt head, flow), torque and current of the second, speed and voltage of the first, and a constant for the electronics.
+  (sqrt head, flow), torque and current of the second, speed and voltage of the first; a constant for the electronics.
 
-So more head or more flow always needs more power; turned round, flow rises with power, falls with head and is zero below
-the threshold at which the sum without flow already needs all there is. Scattered, noisy or few points (three at the
-least) do not change that. Outside the points the same equations carry on, and the answer says so (`outside`).
+So more head or more flow always needs more power; turned round, flow rises with power, falls with head and is zero
+below the threshold at which the sum without flow already needs all there is. Scattered, noisy or few points (three at
+the least) do not change that. Outside the points the same equations carry on, and the answer says so (`outside`).
 """
 
 from typing import NamedTuple
@@ -120,7 +120,7 @@ class PumpCurve:
         if (power[lifts] < hydraulic_power_w(flow[lifts], head[lifts])).any():
             worst = int(np.argmax(np.where(lifts, hydraulic_power_w(flow, head) / np.maximum(power, 1e-9), 0)))
             raise Refusal(
-                "power_w", float(power[worst]), because="less than the lifted water carries away at this point", row=worst
+                "power_w", float(power[worst]), because="less than the lifted water carries away", row=worst
             )
         self.points = np.stack([head, power, flow])
         self.head_scale, self.flow_scale = float(head.max()), float(flow.max())

@@ -51,7 +51,7 @@ def fit_step_test(flow, drawdown_m):
     if (q <= 0).any():
         raise Refusal("flow", float(q.min()), because="every step needs a flow above zero")
     if (s < 0).any():
-        raise Refusal("drawdown_m", float(s.min()), because="the level falls while pumping: give it as a positive number")
+        raise Refusal("drawdown_m", float(s.min()), because="give the fall of the level as a positive number")
     slope, offset = np.polyfit(q, s / q, 1)
     if slope < 0:
         return StepTest(float((s * q).sum() / (q * q).sum()), 0.0)
@@ -88,7 +88,7 @@ def cooper_jacob(flow_m3_d, transmissivity_m2_d, storativity, distance_m, minute
 
 
 def fit_straight_line(minutes, drawdown_m, flow_m3_d, distance_m):
-    """(transmissivity m2/d, storativity) from late drawdowns against the logarithm of time. Source: as `cooper_jacob`."""
+    """(transmissivity m2/d, storativity) from late drawdowns against log time. Source: as `cooper_jacob`."""
     t, s = known(minutes, "minutes"), known(drawdown_m, "drawdown_m")
     if t.size < 3 or t.shape != s.shape:
         raise Refusal("minutes", t.size, because="three or more late points are needed, with a drawdown each")

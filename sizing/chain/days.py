@@ -49,7 +49,8 @@ class ExpectedDays(NamedTuple):
 def default_air(latitude_deg, altitude_m):
     """Daylight air temperature by month, C, (n, 12): a formula by place, one sigma 3.4 K.
 
-    Holds on land between 40 S and 40 N. Source: fitted to a 0.75 degree grid of monthly means; +3 K by day (from memory).
+    Holds on land between 40 S and 40 N. Source: fitted to a 0.75 degree grid of monthly means; +3 K by day
+    (from memory).
     """
     lat = np.asarray(latitude_deg, float)[:, None]
     year = 28.8 - 27.2 * np.sin(np.radians(lat)) ** 2 - 4.65 * np.asarray(altitude_m, float)[:, None] / 1000

@@ -15,7 +15,7 @@ class Faults:
     """Sizes of faults; numbers or arrays that broadcast with the installations. All neutral by default.
 
     soiling_extra: share of light lost beyond the normal dirt, all cells alike.
-    shade_morning_fraction, shade_afternoon_fraction: share of the array's strings' light lost before / after solar noon.
+    shade_morning_fraction, shade_afternoon_fraction: share of the array's light lost before / after solar noon.
     azimuth_turn_deg, tilt_turn_deg: the frame stands turned by so much (clockwise; steeper).
     strings_open: strings that give nothing.
     series_resistance_ohm: in a splice or terminal, in the whole loop.

@@ -82,9 +82,6 @@ LIMITS = {
     "flow_scale": (0.5, 1.5),
 }
 BY_MONTH = ("static_level_m", "need_l_day")
-MODULE_FIELDS = (
-    ["cells", "p_stc_w", "v_mp_v", "i_mp_a", "v_oc_v", "i_sc_a", "alpha_isc_pct_k", "beta_voc_pct_k", "gamma_p_pct_k", "noct_c"]
-)
 
 
 @dataclass(frozen=True)
@@ -263,11 +260,8 @@ def _read(given, pumps, names, modules, used):
         )
     if int(out["conductor_class"]) not in cable.CLASSES:
         raise Refusal("conductor_class", out["conductor_class"], tuple(cable.CLASSES), because="2 or 5 is needed")
-    array.fit_diode(*(out[k] for k in ["cells", "v_mp_v", "i_mp_a", "v_oc_v", "i_sc_a"]), *(out[k] for k in _TEMPERATURE))
+    array.fit_diode(*(out[k] for k in array.SHEET))
     return out
-
-
-_TEMPERATURE = ("alpha_isc_pct_k", "beta_voc_pct_k", "gamma_p_pct_k")
 
 
 def _value(name, value):

@@ -86,8 +86,7 @@ def build(fleet, faults=NONE):
 
 def _diodes(fleet):
     """Single-diode numbers a unit, fitted once for each distinct data sheet."""
-    names = ["cells", "v_mp_v", "i_mp_a", "v_oc_v", "i_sc_a", "alpha_isc_pct_k", "beta_voc_pct_k", "gamma_p_pct_k"]
-    sheets = np.stack([getattr(fleet, name) for name in names], axis=1)
+    sheets = np.stack([getattr(fleet, name) for name in array.SHEET], axis=1)
     good = np.isfinite(sheets).all(axis=1)
     out = np.full((fleet.n, 6), np.nan)
     if good.any():

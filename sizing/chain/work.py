@@ -8,7 +8,7 @@ from ..checks import Refusal, within
 
 
 def lead(n, **named):
-    """Arrays of one shape (n, ...) from {name: (value, low, high)}: numbers, (n,) or (n, ...); trailing axes broadcast."""
+    """Arrays of one shape (n, ...) from name=(value, low, high): numbers, (n,) or (n, ...); trailing axes broadcast."""
     arrays = {name: np.asarray(within(value, low, high, name)) for name, (value, low, high) in named.items()}
     depth = max(max(a.ndim for a in arrays.values()), 1)
     for name, a in arrays.items():
@@ -20,7 +20,7 @@ def lead(n, **named):
 
 
 def spread_over(cores, n, work):
-    """Calls work(first, last) over the rows; on several cores in threads (the compiled loops let go of the interpreter)."""
+    """Calls work(first, last) over the rows; on several cores in threads: compiled loops let go of the interpreter."""
     if cores <= 1 or n < 2:
         work(0, n)
         return

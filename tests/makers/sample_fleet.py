@@ -36,7 +36,8 @@ def pumps(folder=FOLDER):
     points, out = table("pump_types", folder), {}
     for info in table("pump_type_info", folder):
         own = [p for p in points if p["type"] == info["type"]]
-        columns = {c: [number(p[c]) for p in own] for c in ("head_m", "power_w", "flow_l_min", "voltage_v", "current_a")}
+        names = ("head_m", "power_w", "flow_l_min", "voltage_v", "current_a")
+        columns = {name: [number(p[name]) for p in own] for name in names}
         out[info["type"]] = PumpCurve(info["kind"], **columns, name=info["type"])
     return out
 
