@@ -5,6 +5,7 @@ times and bearings that somebody will stand in the sun for, the NREL algorithm t
 Bearings are clockwise from true north, hour angles positive after noon, times UTC as numpy datetime64 without zone.
 """
 
+from datetime import UTC
 from typing import NamedTuple
 
 import numpy as np
@@ -29,6 +30,7 @@ __all__ = [
     "position",
     "solar_time_h",
     "sunset_angle_deg",
+    "utc_moments",
 ]
 
 # The value with which the diffuse correlations used here were built; today's best is 1361 (0.4 % less, within their
@@ -43,7 +45,7 @@ _NOON_OF_DAY_ZERO = 9495.88  # days since noon of 1 January 2000, mean of 2025..
 
 # Earth's rotation against the clocks, s. IERS: 69 s through the 2020s; one second moves the sun by 1e-5 degrees.
 _DELTA_T_S = 69.0
-_YEAR_2000_S, _YEAR_2100_S = 946684800, 4102444800
+_YEAR_2000, _YEAR_2100 = np.datetime64("2000-01-01"), np.datetime64("2100-01-01")
 _CHUNK = 50_000  # moments at once through the NREL algorithm, which keeps about 60 intermediate numbers for each
 
 
@@ -187,7 +189,8 @@ def position(when_utc, latitude_deg, longitude_deg, *, altitude_m=0.0, pressure_
     altitude = within(altitude_m, -500, 9000, "altitude_m")
     if pressure_hpa is None:
         pressure_hpa = 1013.25 * (1 - 2.25577e-5 * altitude) ** 5.25588  # ICAO standard atmosphere
-    seconds = _seconds(when_utc)
+    when = utc_moments(when_utc)
+    seconds = np.where(np.isnat(when), np.nan, when.astype(np.int64) / 1e6)
     *parts, air = np.broadcast_arrays(seconds, lat, lon, altitude, pressure_hpa, air_c)
     shape = air.shape
     flat = [np.ravel(p).astype(np.float64) for p in (*parts, air)]
@@ -244,29 +247,24 @@ def _dates(date):
         raise Refusal("date", date, because="a calendar day such as 2026-03-21 is needed") from None
 
 
-def _seconds(when_utc):
-    """Seconds since 1970 as float64 with NaN for NaT."""
+def utc_moments(when_utc):
+    """Moments as datetime64[us] in UTC. datetimes with a zone are brought to UTC; without one they are taken as UTC.
+
+    Refuses what is no moment, and years outside 2000..2099.
+    """
     when = np.asarray(when_utc)
-    if when.dtype == object:
-        when = _from_datetimes(when)
     try:
+        if when.dtype == object:
+            when = np.array([_plain(m) for m in when.ravel()], dtype="datetime64[us]").reshape(when.shape)
         when = when.astype("datetime64[us]")
     except (TypeError, ValueError):
         raise Refusal("when_utc", when_utc, because="moments such as 2026-03-21T10:00 in UTC are needed") from None
-    seconds = when.astype(np.int64) / 1e6
-    unknown = np.isnat(when)
-    if np.any(~unknown & ((seconds < _YEAR_2000_S) | (seconds >= _YEAR_2100_S))):
+    if np.any(~np.isnat(when) & ((when < _YEAR_2000) | (when >= _YEAR_2100))):
         raise Refusal("when_utc", when_utc, because="a moment in the years 2000 to 2099 is needed")
-    return np.where(unknown, np.nan, seconds)
+    return when
 
 
-def _from_datetimes(when):
-    """datetimes with a zone are brought to UTC; without one they are taken as UTC."""
-    from datetime import UTC
-
-    def plain(moment):
-        if getattr(moment, "tzinfo", None) is not None:
-            return moment.astimezone(UTC).replace(tzinfo=None)
-        return moment
-
-    return np.array([plain(m) for m in when.ravel()], dtype="datetime64[us]").reshape(when.shape)
+def _plain(moment):
+    if getattr(moment, "tzinfo", None) is not None:
+        return moment.astimezone(UTC).replace(tzinfo=None)
+    return moment
