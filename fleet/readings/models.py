@@ -10,8 +10,10 @@ from django.conf import settings
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Now
 from django.utils.translation import gettext_lazy as _
 
+from fleet.readings import querysets
 from fleet.registry.models import Installation
 
 
@@ -72,6 +74,8 @@ class SpotTest(models.Model):
     taken_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
     kept_at = models.DateTimeField(auto_now_add=True)
 
+    objects = querysets.ReadingQuerySet.as_manager()
+
     class Meta:
         ordering = ["at"]
         constraints = [
@@ -103,6 +107,8 @@ class MeterReading(models.Model):
     taken_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
     kept_at = models.DateTimeField(auto_now_add=True)
 
+    objects = querysets.ReadingQuerySet.as_manager()
+
     class Meta:
         ordering = ["at"]
         constraints = [
@@ -129,6 +135,9 @@ class DayRecord(models.Model):
     tank_full_seen = models.BooleanField(null=True)
     standing = models.SmallIntegerField(choices=Standing, default=Standing.GOOD, db_comment="of the volume")
     noon_standing = models.SmallIntegerField(choices=Standing, default=Standing.GOOD)
+    derived = models.BooleanField(default=False, db_comment="worked out from a finer series, not reported as such")
+
+    objects = querysets.DayQuerySet.as_manager()
 
     class Meta:
         managed = False  # partitioned by month; the migration makes it by hand
@@ -151,12 +160,31 @@ class DaySeries(models.Model):
     current_a = ArrayField(models.FloatField(null=True), null=True)
     level_m = ArrayField(models.FloatField(null=True), null=True)
 
+    objects = querysets.DayQuerySet.as_manager()
+
     class Meta:
         managed = False
         db_table = "readings_dayseries"
 
     def __str__(self):
         return f"{self.installation_id} {self.day}: {len(self.second)} samples"
+
+
+class Arrival(models.Model):
+    """Something new was kept for an installation: the earliest day concerned since its judgement last looked.
+
+    The judgement is carried from night to night; a figure that comes late, or is corrected, sends it back to that day.
+    """
+
+    installation = models.OneToOneField(Installation, models.CASCADE, primary_key=True, related_name="arrival")
+    first_day = models.DateField(db_comment="the site's own calendar day")
+    at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        indexes = [models.Index(fields=["at"], name="arrivals_by_time")]
+
+    def __str__(self):
+        return f"{self.installation_id} from {self.first_day}"
 
 
 class AreaWeather(models.Model):
@@ -223,6 +251,8 @@ class Slip(models.Model):
     settled_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
     settled_at = models.DateTimeField(null=True, blank=True)
     marked_at = models.DateTimeField(auto_now_add=True)
+
+    objects = querysets.SlipQuerySet.as_manager()
 
     class Meta:
         ordering = ["-at"]

@@ -1,0 +1,50 @@
+"""Questions about readings, in the trade's words."""
+
+from django.db.models import Q, QuerySet
+
+from fleet.people.access import own
+
+USED = (0, 2)  # Standing.GOOD and Standing.CORRECTED: models import this module, so the numbers stand here
+
+
+class ReadingQuerySet(QuerySet):
+    def visible_to(self, person):
+        return own(self, person, "installation__organisation")
+
+    def used(self):
+        """Those that count: good as they came, or corrected by a person."""
+        return self.filter(standing__in=USED)
+
+    def unused(self):
+        """Those in doubt or set aside."""
+        return self.exclude(standing__in=USED)
+
+    def of(self, installation):
+        return self.filter(installation=installation)
+
+    def before(self, moment):
+        return self.filter(at__lt=moment)
+
+
+class DayQuerySet(QuerySet):
+    def visible_to(self, person):
+        return own(self, person, "installation__organisation")
+
+    def of(self, installation):
+        return self.filter(installation=installation)
+
+    def between(self, first, last):
+        """From the day `first` to the day `last`, both included."""
+        return self.filter(day__gte=first, day__lte=last)
+
+
+class SlipQuerySet(QuerySet):
+    def visible_to(self, person):
+        return own(self, person, "installation__organisation")
+
+    def waiting(self):
+        """Not settled by a person yet."""
+        return self.filter(state="open")
+
+    def settled(self):
+        return self.filter(~Q(state="open"))

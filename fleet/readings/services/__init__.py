@@ -1,0 +1,19 @@
+"""What may be done with readings; the only code that writes them."""
+
+from fleet.readings.services.days import Kept, keep_days
+from fleet.readings.services.meters import keep_meter_reading, keep_meter_readings
+from fleet.readings.services.series import keep_series
+from fleet.readings.services.settle import settle
+from fleet.readings.services.spot import check_limits, flow_of, keep_spot_test
+
+__all__ = [
+    "Kept",
+    "check_limits",
+    "flow_of",
+    "keep_days",
+    "keep_meter_reading",
+    "keep_meter_readings",
+    "keep_series",
+    "keep_spot_test",
+    "settle",
+]

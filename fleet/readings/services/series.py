@@ -1,0 +1,164 @@
+"""Samples finer than daily: one row an installation and day, merged by second, and the day worked out of them."""
+
+import numpy as np
+from django.db import connection, transaction
+
+from fleet.readings import arrivals, staging
+from fleet.readings.models import DaySeries
+from fleet.readings.partitions import make_for
+from fleet.readings.services.days import Kept, keep_days
+
+CHANNELS = ("flow_l_min", "irradiance_w_m2", "voltage_v", "current_a", "level_m")
+LONGEST_GAP_S = 1800  # a longer silence is not bridged when a day is added up
+HALF_QUARTER_S = 450
+SAMPLES_AT_ONCE = 1_000_000
+
+
+def keep_series(*, installations, days, seconds, columns):
+    """Keep samples. Returns `Kept` in rows of installation and day.
+
+    installations (n,) ids; days (n,) local; seconds (n,) since the local day began; columns {name of CHANNELS: (n,)},
+    NaN where a sample lacks it. A sample that comes again replaces the one of the same second. The day's volume,
+    irradiation and noon figures are worked out from the samples where no daily figure was reported; noon is the middle
+    of the bright hours, so that no clock has to be right to the minute.
+    """
+    installations = np.asarray(installations, dtype=np.int64)
+    days = np.asarray(days).astype("datetime64[D]")
+    seconds = np.asarray(seconds, dtype=np.int32)
+    columns = {name: np.asarray(columns[name], dtype=float) for name in CHANNELS if name in columns}
+    kept = Kept()
+    if not len(days) or not columns:
+        return kept
+    make_for("readings_dayseries", days)
+    order = np.lexsort((np.arange(len(days)), seconds, days, installations))
+    installations, days, seconds = installations[order], days[order], seconds[order]
+    columns = {name: values[order] for name, values in columns.items()}
+    # The same second twice in one intake: the later line counts.
+    last = np.ones(len(days), dtype=bool)
+    last[:-1] = ~_same(installations, days, seconds)
+    installations, days, seconds = installations[last], days[last], seconds[last]
+    columns = {name: values[last] for name, values in columns.items()}
+    starts = np.flatnonzero(np.append(True, (installations[1:] != installations[:-1]) | (days[1:] != days[:-1])))
+    ends = np.append(starts[1:], len(days))
+    piece = 0
+    while piece < len(starts):
+        until = max(piece + 1, int(np.searchsorted(ends, starts[piece] + SAMPLES_AT_ONCE, side="right")))
+        kept += _keep(installations, days, seconds, columns, starts[piece:until], ends[piece:until])
+        piece = until
+    return kept
+
+
+def _same(installations, days, seconds):
+    return (installations[1:] == installations[:-1]) & (days[1:] == days[:-1]) & (seconds[1:] == seconds[:-1])
+
+
+def _keep(installations, days, seconds, columns, starts, ends):
+    cut = list(zip(starts.tolist(), ends.tolist()))
+    staged = {
+        "installation_id": ("bigint", installations[starts]),
+        "day": ("date", days[starts]),
+        "second": ("int[]", [seconds[a:b] for a, b in cut]),
+    }
+    for name, values in columns.items():
+        there = np.logical_or.reduceat(~np.isnan(values), starts)[: len(starts)] if len(starts) else []
+        staged[name] = ("float8[]", [values[a:b] if any_ else None for (a, b), any_ in zip(cut, there)])
+    names = ", ".join(columns)
+    merged = [f"{name} = readings_merge(t.second, t.{name}, c.second, c.{name})" for name in columns]
+    untouched = [name for name in CHANNELS if name not in columns]
+    merged += [f"{name} = readings_merge(t.second, t.{name}, c.second, NULL)" for name in untouched]
+    with transaction.atomic(), connection.cursor() as cursor:
+        staging.stage(cursor, "came_series", staged)
+        new = arrivals.note(
+            cursor,
+            f"INSERT INTO readings_dayseries (installation_id, day, second, {names}) "
+            f"SELECT installation_id, day, second, {names} FROM came_series "
+            f"ON CONFLICT (installation_id, day) DO NOTHING RETURNING installation_id, day",
+        )
+        changed = 0
+        if new < len(starts):
+            merges = {name: f"readings_merge(t.second, t.{name}, c.second, c.{name})" for name in columns}
+            differs = " OR ".join(f"t.{name} IS DISTINCT FROM {value}" for name, value in merges.items())
+            changed = arrivals.note(
+                cursor,
+                f"UPDATE readings_dayseries t SET second = readings_seconds(t.second, c.second), {', '.join(merged)} "
+                f"FROM came_series c WHERE t.installation_id = c.installation_id AND t.day = c.day "
+                f"AND t.day BETWEEN %s AND %s "
+                f"AND ((NOT t.second @> c.second) OR {differs}) RETURNING t.installation_id, t.day",
+                [str(days[starts].min()), str(days[starts].max())],
+            )
+        if new < len(starts):
+            _rework_merged(installations[starts], days[starts])
+        else:
+            _work_out(installations, days, seconds, columns, starts, ends)
+    return Kept(new=new, changed=changed, same=len(starts) - new - changed)
+
+
+def _rework_merged(installations, days):
+    """Days that were put together from pieces are added up from what stands there now."""
+    rows = DaySeries.objects.filter(
+        installation_id__in=np.unique(installations).tolist(), day__range=(str(days.min()), str(days.max()))
+    ).values_list("installation_id", "day", "second", *CHANNELS)
+    wanted = set(zip(installations.tolist(), days.astype(object).tolist()))
+    rows = sorted((row for row in rows if row[:2] in wanted), key=lambda row: row[:2])
+    lengths = np.array([len(row[2]) for row in rows])
+    ends = np.cumsum(lengths)
+    starts = ends - lengths
+    columns = {
+        name: np.concatenate([np.full(len(r[2]), np.nan) if r[at] is None else np.array(r[at], float) for r in rows])
+        for at, name in enumerate(CHANNELS, start=3)
+    }
+    columns = {name: values for name, values in columns.items() if not np.isnan(values).all()}
+    if columns:
+        _work_out(
+            np.repeat([r[0] for r in rows], lengths),
+            np.repeat(np.array([r[1] for r in rows], dtype="datetime64[D]"), lengths),
+            np.concatenate([np.array(r[2], dtype=np.int32) for r in rows]),
+            columns,
+            starts,
+            ends,
+        )
+
+
+def _work_out(installations, days, seconds, columns, starts, ends):
+    """The day's volume, irradiation and noon figures, from samples in order of installation, day and second."""
+    share = np.zeros(len(seconds))
+    gap = np.diff(seconds, append=seconds[-1:])
+    gap[ends - 1] = 0
+    gap = np.clip(gap, 0, LONGEST_GAP_S)
+    share[:-1] = gap[:-1] / 2
+    share[1:] += gap[:-1] / 2  # by trapezium: each sample stands for half the way to its neighbours
+
+    def total(values, scale):
+        known = ~np.isnan(values)
+        added = np.add.reduceat(np.where(known, values * share, 0.0), starts) * scale
+        return np.where(np.logical_or.reduceat(known, starts), added, np.nan)
+
+    found = {}
+    if "flow_l_min" in columns:
+        found["volume_l"] = np.maximum(total(columns["flow_l_min"], 1 / 60), 0)
+    if "irradiance_w_m2" in columns:
+        found["irradiation_kwh_m2"] = np.maximum(total(columns["irradiance_w_m2"], 1 / 3.6e6), 0)
+    noon = _around_noon(columns, seconds, starts, ends)
+    pairs = {"irradiance_w_m2": "noon_irradiance_w_m2", "voltage_v": "noon_voltage_v", "current_a": "noon_current_a"}
+    for name, target in (pairs | {"level_m": "noon_level_m"}).items():
+        if name in columns:
+            known = noon & ~np.isnan(columns[name])
+            count = np.add.reduceat(known.astype(int), starts)
+            added = np.add.reduceat(np.where(known, columns[name], 0.0), starts)
+            with np.errstate(invalid="ignore"):
+                found[target] = np.where(count > 0, added / np.maximum(count, 1), np.nan)
+    if found:
+        keep_days(installations=installations[starts], days=days[starts], columns=found, derived=True)
+
+
+def _around_noon(columns, seconds, starts, ends):
+    """Samples of the quarter hour around the middle of the bright hours (of the day where sun is unknown)."""
+    middle = np.full(len(starts), 43200.0)
+    sun = columns.get("irradiance_w_m2")
+    if sun is not None:
+        weight = np.nan_to_num(np.maximum(sun, 0))
+        whole = np.add.reduceat(weight, starts)
+        bright = whole > 0
+        centre = np.add.reduceat(weight * seconds, starts) / np.where(bright, whole, 1)
+        middle = np.where(bright, centre, middle)
+    return np.abs(seconds - np.repeat(middle, ends - starts)) <= HALF_QUARTER_S

@@ -1,0 +1,105 @@
+"""Keeping a spot test."""
+
+from datetime import timedelta
+from statistics import median
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from fleet.people.access import require
+from fleet.readings import arrivals
+from fleet.readings.models import SpotTest
+from fleet.readings.services.clock import local_day
+from fleet.web.refusals import Refused
+
+# What a small solar pump can show at all; beyond it the figure is in another unit or a slip of the pen.
+LIMITS = {
+    "irradiance_w_m2": (0, 1600, _("W/m²")),
+    "module_isc_a": (0, 30, _("A")),
+    "cell_c": (-20, 110, _("°C")),
+    "air_c": (-20, 60, _("°C")),
+    "array_voltage_v": (0, 1000, _("V")),
+    "array_current_a": (0, 200, _("A")),
+    "flow_l_min": (0, 2000, _("L/min")),
+    "static_level_m": (-5, 500, _("m")),
+    "pumping_level_m": (-5, 500, _("m")),
+    "first_water_min": (0, 600, _("min")),
+    "insulation_mohm": (0, 1e6, _("MΩ")),
+    "loop_ohm": (0, 1000, _("Ω")),
+}
+READINGS = tuple(LIMITS)
+
+
+def flow_of(repeats):
+    """Flow, L/min, of bucket fills: the median, so that one clumsy fill does not count. None without a whole fill."""
+    flows = [60 * r["litres"] / r["seconds"] for r in repeats if r.get("litres") and r.get("seconds")]
+    return median(flows) if flows else None
+
+
+def check_limits(values):
+    """Refuse the first figure that no small solar pump can show."""
+    for name, (low, high, unit) in LIMITS.items():
+        value = values.get(name)
+        if value is not None and not low <= value <= high:
+            raise Refused(
+                "out_of_range",
+                _("Between %(low)g and %(high)g %(unit)s, please; %(value)g stands here.")
+                % {"low": low, "high": high, "unit": unit, "value": value},
+                field=name,
+            )
+
+
+def keep_spot_test(*, installation, at, kind, by=None, key=None, **readings):
+    """Keep one set of readings. The same key (made where it was typed) kept twice is one test.
+
+    `repeats` [{litres, seconds}] give the flow where `flow_l_min` is not stated. Refuses: a time to come, a time when
+    the unit did not hang there, figures that no small pump can show, a second test of that kind at the same minute.
+    Returns the test and whether it is new.
+    """
+    if by is not None:
+        require(by, "log")
+        _own(installation, by)
+    if key is not None:
+        already = SpotTest.objects.filter(key=key).first()
+        if already is not None:
+            return already, False
+    if at > timezone.now() + timedelta(minutes=10):
+        raise Refused("time_to_come", _("This time has not come yet. Check day and hour."), field="at")
+    _hung(installation, at)
+    repeats = readings.get("repeats") or []
+    for repeat in repeats:
+        if (repeat.get("litres") or 0) <= 0 or (repeat.get("seconds") or 0) <= 0:
+            raise Refused("fill_incomplete", _("Each fill needs litres and seconds above zero."), field="repeats")
+    if readings.get("flow_l_min") is None:
+        readings["flow_l_min"] = flow_of(repeats)
+    check_limits(readings)
+    try:
+        with transaction.atomic():
+            test = SpotTest.objects.create(
+                installation=installation, at=at, kind=kind, taken_by=by, **({"key": key} if key else {}), **readings
+            )
+            arrivals.note_day(installation.pk, local_day(installation, at))
+    except IntegrityError:
+        already = SpotTest.objects.filter(key=key).first() if key else None
+        if already is not None:
+            return already, False
+        raise Refused(
+            "already_there", _("A spot test of this kind is kept for this minute already. Change the time."), field="at"
+        ) from None
+    return test, True
+
+
+def _own(installation, by):
+    if installation.organisation_id != by.organisation_id:
+        raise Refused("not_yours", _("This unit belongs to another organisation."))
+
+
+def _hung(installation, at):
+    period = installation.period
+    if at < period.lower - timedelta(days=1) or (period.upper is not None and at > period.upper + timedelta(days=1)):
+        raise Refused(
+            "not_hung_then",
+            _("The unit did not hang in this well then. Check the day, or choose the installation of that time."),
+            field="at",
+        )

@@ -1,0 +1,76 @@
+"""Keeping the meter's figure."""
+
+from datetime import UTC, date, datetime
+
+import numpy as np
+import pytest
+
+from fleet.readings.models import MeterReading, Slip, Standing
+from fleet.readings.services import keep_meter_reading, keep_meter_readings
+from fleet.web.refusals import Refused
+from tests.makers.readings import NOON, a_meter_reading, later
+from tests.makers.registry import an_installation
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def installation(organisation):
+    return an_installation(organisation, meter_rollover_l=1_000_000)
+
+
+def test_a_figure_without_its_hour_is_kept_at_the_sites_noon(installation, idris):
+    reading = keep_meter_reading(installation=installation, total_l=5000, day=date(2024, 6, 3), by=idris)
+    assert (reading.at, reading.hour_known) == (datetime(2024, 6, 3, 9, 0, tzinfo=UTC), False)
+
+
+def test_a_counter_that_has_run_round_is_recognised(installation, idris):
+    a_meter_reading(installation, total_l=990_000)
+    reading = keep_meter_reading(installation=installation, total_l=12_000, at=later(days=7), by=idris)
+    assert reading.rolled_over
+    assert reading.standing == Standing.GOOD
+
+
+def test_a_total_that_goes_backwards_is_kept_and_asked_about(installation, idris):
+    a_meter_reading(installation, total_l=300_000)
+    reading = keep_meter_reading(installation=installation, total_l=30_500, at=later(days=7), by=idris)
+    assert reading.standing == Standing.IN_DOUBT
+    slip = Slip.objects.get()
+    assert (slip.kind, slip.found, slip.meter_reading) == ("backwards", 30_500, reading)
+
+
+@pytest.mark.parametrize("why", [{"new_meter": True}, {"as_written": True}])
+def test_a_new_meter_or_a_second_look_is_believed(installation, idris, why):
+    a_meter_reading(installation, total_l=300_000)
+    reading = keep_meter_reading(installation=installation, total_l=10, at=later(days=7), by=idris, **why)
+    assert reading.standing == Standing.GOOD
+    assert not Slip.objects.exists()
+
+
+def test_the_same_figure_twice_is_one_and_another_for_the_moment_is_refused(installation, idris):
+    first = keep_meter_reading(installation=installation, total_l=5000, at=NOON, by=idris)
+    assert keep_meter_reading(installation=installation, total_l=5000, at=NOON, by=idris) == first
+    with pytest.raises(Refused) as refusal:
+        keep_meter_reading(installation=installation, total_l=6000, at=NOON, by=idris)
+    assert (refusal.value.code, refusal.value.field) == ("already_there", "total_l")
+
+
+def many(installation, totals, **options):
+    count = len(totals)
+    epoch = NOON.timestamp() + 7 * 86400 * np.arange(count)
+    days = np.datetime64("2024-06-03") + 7 * np.arange(count)
+    return keep_meter_readings(
+        installations=[installation.pk] * count, epoch_s=epoch, days=days, totals=totals, **options
+    )
+
+
+def test_many_readings_twice_change_nothing_and_a_correction_stays(installation):
+    assert many(installation, [1000, 2000, 30_000], tank_full=[1, 0, -1]).new == 3
+    MeterReading.objects.filter(total_l=30_000).update(total_l=3000, standing=Standing.CORRECTED)
+    again = many(installation, [1000, 2100, 30_000], tank_full=[1, 0, -1])
+    assert (again.new, again.changed, again.same) == (0, 1, 2)
+    assert list(MeterReading.objects.values_list("total_l", "tank_full_seen")) == [
+        (1000, True),
+        (2100, False),
+        (3000, None),
+    ]
