@@ -1,0 +1,85 @@
+"""Quantities as the person likes to read them. What is kept is SI and UTC; only the page changes it.
+
+Flow is kept in L/min, lengths in m, volumes in L. A factor's source: 1 ft = 0.3048 m exactly (international foot, 1959).
+"""
+
+import zoneinfo
+
+from django.utils import formats, timezone
+from django.utils.translation import gettext as _
+
+FOOT_M = 0.3048
+NONE = "–"
+
+
+def number(value, decimals=0):
+    """With the language's decimal mark and a thin grouping of thousands; a dash where nothing is known."""
+    if value is None or value == "" or value != value:
+        return NONE
+    return formats.number_format(round(float(value), decimals), decimal_pos=decimals, use_l10n=True, force_grouping=True)
+
+
+def significant(value, figures=3):
+    """Decimals that leave about this many significant figures: 3.14, 31.4, 314."""
+    size = abs(float(value))
+    whole = len(str(int(size))) if size >= 1 else 0
+    return max(0, figures - max(whole, 1))
+
+
+def flow(value_l_min, person=None, decimals=None):
+    if value_l_min is None or value_l_min != value_l_min:
+        return NONE
+    if getattr(person, "flow_unit", "l_min") == "m3_h":
+        value = float(value_l_min) * 0.06
+        return f"{number(value, 2 if decimals is None else decimals)} m³/h"
+    return f"{number(value_l_min, 1 if decimals is None else decimals)} L/min"
+
+
+def metres(value_m, person=None, decimals=1):
+    if value_m is None or value_m != value_m:
+        return NONE
+    if getattr(person, "length_unit", "m") == "ft":
+        return f"{number(float(value_m) / FOOT_M, decimals)} ft"
+    return f"{number(value_m, decimals)} m"
+
+
+def litres(value_l, decimals=0):
+    """Litres up to 9,999; cubic metres above, where litres are hard to read."""
+    if value_l is None or value_l != value_l:
+        return NONE
+    if abs(float(value_l)) >= 10_000:
+        cubic = float(value_l) / 1000
+        return f"{number(cubic, significant(cubic))} m³"
+    return f"{number(value_l, decimals)} L"
+
+
+def percent(share, decimals=0):
+    return NONE if share is None or share != share else f"{number(float(share) * 100, decimals)} %"
+
+
+def zone_of(place):
+    """The zone of a site, or of a zone's name; UTC where none is known."""
+    name = place if isinstance(place, str) else getattr(place, "zone", None)
+    try:
+        return zoneinfo.ZoneInfo(name) if name else zoneinfo.ZoneInfo("UTC")
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError):
+        return zoneinfo.ZoneInfo("UTC")
+
+
+def moment(at, place=None, with_time=True):
+    """A moment in the place's own time, with the zone's short name."""
+    local = timezone.localtime(at, zone_of(place))
+    day = formats.date_format(local, "j M Y")
+    return f"{day}, {local:%H:%M} {local.tzname()}" if with_time else day
+
+
+def age(at, now=None):
+    """How long ago, in the largest fitting unit."""
+    seconds = ((now or timezone.now()) - at).total_seconds()
+    if seconds < 90:
+        return _("just now")
+    if seconds < 5400:
+        return _("%(n)d min ago") % {"n": round(seconds / 60)}
+    if seconds < 36 * 3600:
+        return _("%(n)d h ago") % {"n": round(seconds / 3600)}
+    return _("%(n)d days ago") % {"n": round(seconds / 86400)}
