@@ -125,6 +125,8 @@ AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
+AXES_LOCKOUT_TEMPLATE = "people/locked_out.html"
+CSRF_FAILURE_VIEW = "fleet.web.views.csrf_failed"
 
 LANGUAGE_CODE = env.one_of("LANGUAGE", "en", ["en", "fr", "sw"])
 LANGUAGES = [("en", _("English")), ("fr", _("French")), ("sw", _("Swahili"))]

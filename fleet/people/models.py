@@ -4,6 +4,8 @@ from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from fleet.people.querysets import PersonManager, TokenQuerySet
+
 
 class Organisation(models.Model):
     """Whoever keeps a fleet. Sites, catalogue entries and people belong to one; none sees another's."""
@@ -46,13 +48,21 @@ class Person(AbstractUser):
         METRES = "m", _("metres")
         FEET = "ft", _("feet")
 
+    class Theme(models.TextChoices):
+        DEVICE = "", _("as the device")
+        LIGHT = "light", _("light, for bright sun")
+        DARK = "dark", _("dark")
+
     organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="people", null=True, blank=True)
     role = models.CharField(_("role"), max_length=16, choices=Role, default=Role.TECHNICIAN)
     phone = models.CharField(_("telephone"), max_length=20, blank=True)
     language = models.CharField(_("language"), max_length=5, blank=True)
     flow_unit = models.CharField(_("flow shown in"), max_length=5, choices=FlowUnit, default=FlowUnit.L_MIN)
     length_unit = models.CharField(_("lengths shown in"), max_length=2, choices=LengthUnit, default=LengthUnit.METRES)
+    theme = models.CharField(_("look"), max_length=5, choices=Theme, default=Theme.DEVICE, blank=True)
     email = models.EmailField(_("e-mail"), blank=True)
+
+    objects = PersonManager()
 
     class Meta(AbstractUser.Meta):
         constraints = [
@@ -76,6 +86,8 @@ class Token(models.Model):
     made_at = models.DateTimeField(auto_now_add=True)
     last_used_at = models.DateTimeField(null=True, blank=True)
     revoked_at = models.DateTimeField(null=True, blank=True)
+
+    objects = TokenQuerySet.as_manager()
 
     def __str__(self):
         return f"{self.name} ({self.start}…)"

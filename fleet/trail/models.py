@@ -2,15 +2,18 @@
 
 from django.conf import settings
 from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from fleet.trail.querysets import ChangeQuerySet
 
 
 class Change(models.Model):
     """One change of one row of a watched table."""
 
     class Kind(models.TextChoices):
-        ADDED = "I", "added"
-        CHANGED = "U", "changed"
-        REMOVED = "D", "removed"
+        ADDED = "I", _("added")
+        CHANGED = "U", _("changed")
+        REMOVED = "D", _("removed")
 
     at = models.DateTimeField(db_comment="UTC, the transaction's time")
     table = models.CharField(max_length=63)
@@ -22,6 +25,8 @@ class Change(models.Model):
         settings.AUTH_USER_MODEL, models.DO_NOTHING, null=True, db_constraint=False, related_name="+"
     )
     via = models.CharField(max_length=120, blank=True, db_comment="page, task or command that asked for it")
+
+    objects = ChangeQuerySet.as_manager()
 
     class Meta:
         indexes = [

@@ -5,8 +5,8 @@ A room calls `entry` from its AppConfig.ready:
     navigation.entry(_("Attention"), "desk:attention", deed="assign", order=10, icon="bell-ring",
                      first_for=("coordinator",))
 
-`first_for` names the roles whose first page this is: it heads their menu and `/` leads there. The look knows no room, so
-the room that knows people says who may do what, once, with `rules(may)`.
+`first_for` names the roles whose first page this is: it heads their menu and `/` leads there. The look knows no room,
+so the room that knows people says who may do what, once, with `rules(may)`.
 """
 
 from dataclasses import dataclass

@@ -1,6 +1,7 @@
 """Quantities as the person likes to read them. What is kept is SI and UTC; only the page changes it.
 
-Flow is kept in L/min, lengths in m, volumes in L. A factor's source: 1 ft = 0.3048 m exactly (international foot, 1959).
+Flow is kept in L/min, lengths in m, volumes in L. One foot is 0.3048 m exactly
+(international foot, 1959).
 """
 
 import zoneinfo
@@ -16,7 +17,8 @@ def number(value, decimals=0):
     """With the language's decimal mark and a thin grouping of thousands; a dash where nothing is known."""
     if value is None or value == "" or value != value:
         return NONE
-    return formats.number_format(round(float(value), decimals), decimal_pos=decimals, use_l10n=True, force_grouping=True)
+    rounded = round(float(value), decimals)
+    return formats.number_format(rounded, decimal_pos=decimals, use_l10n=True, force_grouping=True)
 
 
 def significant(value, figures=3):

@@ -1,4 +1,4 @@
-"""Parts that pages are made of. `{% load web %}`; each tag's docstring shows its use, templates/web/README.md all of them."""
+"""Parts that pages are made of. `{% load web %}`; each docstring shows its use, templates/web/README.md all of them."""
 
 import functools
 
@@ -89,7 +89,7 @@ def _safe(content):
 
 @register.simple_tag
 def tile(label, value, unit="", note="", tone=""):
-    """{% tile _("Water delivered") "1 240" "m³" note=_("of 1 380 expected") tone="watch" %}, inside <dl class="tiles">."""
+    """{% tile _("Water delivered") "1 240" "m³" note=_("of 1 380") tone="watch" %}, inside <dl class="tiles">."""
     return format_html(
         '<div class="tile{}"><dt>{}</dt><dd class="tile-value">{} <span class="unit">{}</span></dd>{}</div>',
         f" tile-{tone}" if tone else "", label, value, unit,
@@ -126,7 +126,7 @@ def odds(share, label=""):
 
 @register.simple_tag
 def spark(values, label="", low=None, high=None):
-    """{% spark row.last_30_days label=_("Last 30 days, share of expected") low=0 high=1.2 %}: gaps where a value is None."""
+    """{% spark row.shares label=_("Share of expected, 30 days") low=0 high=1.2 %}: gaps where a value is None."""
     known = [float(v) for v in values if v is not None]
     if not known:
         return format_html('<span class="spark-none">{}</span>', _("no readings"))

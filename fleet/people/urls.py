@@ -1,0 +1,26 @@
+from django.urls import path
+
+from fleet.people import api, views
+
+urlpatterns = [
+    path("log-in/", views.LogIn.as_view(), name="log_in"),
+    path("log-out/", views.LogOut.as_view(), name="log_out"),
+    path("me/", views.own, name="own"),
+    path("me/password/", views.own_password, name="own_password"),
+    path("me/tokens/add/", views.add_token, name="add_token"),
+    path("me/tokens/<int:token_id>/revoke/", views.revoke_token, name="revoke_token"),
+    path("", views.people, name="list"),
+    path("add/", views.add_person, name="add"),
+    path("organisation/", views.organisation, name="organisation"),
+    path("changes/", views.changes, name="changes"),
+    path("<int:person_id>/", views.person, name="person"),
+    path("<int:person_id>/password/", views.new_password, name="new_password"),
+    path(
+        "<int:person_id>/tokens/<int:token_id>/revoke/", views.revoke_colleagues_token, name="revoke_colleagues_token"
+    ),
+]
+api_urlpatterns = [
+    path("me/", api.Me.as_view(), name="me"),
+    path("people/", api.People.as_view(), name="people"),
+    path("people/<int:pk>/", api.OnePerson.as_view(), name="person"),
+]
