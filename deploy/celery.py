@@ -8,6 +8,8 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 app = Celery("rising_main")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+# Every process and thread that reads the settings wakes workers through this app, not only the workers themselves.
+app.set_default()
 
 # The database says what is due; these sweeps only look. Each may run twice or late without harm.
 app.conf.beat_schedule = {

@@ -223,3 +223,5 @@ LOGGING = {
 }
 
 SILENCED_SYSTEM_CHECKS = []
+
+import deploy.celery  # noqa: E402, F401  web processes, commands and tests send to the same broker as the workers

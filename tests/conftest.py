@@ -23,6 +23,18 @@ def pytest_configure(config):
     settings.STATIC_ROOT = data / "static"
     for folder in (settings.STATIC_ROOT, Path(settings.MEDIA_ROOT)):
         folder.mkdir(parents=True, exist_ok=True)
+    _empty_tables_made_by_hand_too()
+
+
+def _empty_tables_made_by_hand_too():
+    """Django empties only the tables it manages; the partitioned ones refer to them, so it must go through all."""
+    from django.core.management.commands import flush
+    from django.core.management.sql import sql_flush
+
+    def cascading(*args, **options):
+        return sql_flush(*args, **options | {"allow_cascade": True})
+
+    flush.sql_flush = cascading
 
 
 def pytest_unconfigure(config):
