@@ -1,5 +1,6 @@
 """Pages of long work: one's own list, and one piece with its progress."""
 
+from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
@@ -9,7 +10,6 @@ from fleet.jobs import services
 from fleet.jobs.models import Job
 from fleet.web import paging
 from fleet.web.refusals import Refused
-from fleet.web.views import refused_page
 
 
 @login_required
@@ -38,5 +38,5 @@ def stop(request, pk):
     try:
         services.stop(job=found, by=request.user)
     except Refused as refusal:
-        return refused_page(request, refusal)
+        messages.warning(request, str(refusal))
     return redirect("jobs:job", pk=pk)
