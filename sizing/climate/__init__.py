@@ -1,0 +1,24 @@
+"""What sun and air a place usually has: the coarse default by place, a site's own twelve values, or a weather file.
+
+Every answer is a `Climate` that says where it comes from and how far it may be off.
+"""
+
+from sizing.climate.air import AIR_BAND_K, air_by_hour_c, default_air_c
+from sizing.climate.days import KINDS, day_kinds, pooled_shape
+from sizing.climate.files import FILE_KINDS, WeatherFile, read_weather_file
+from sizing.climate.places import Climate, default_climate, own_climate
+
+__all__ = [
+    "AIR_BAND_K",
+    "FILE_KINDS",
+    "KINDS",
+    "Climate",
+    "WeatherFile",
+    "air_by_hour_c",
+    "day_kinds",
+    "default_air_c",
+    "default_climate",
+    "own_climate",
+    "pooled_shape",
+    "read_weather_file",
+]
