@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .. import array, cable, head
+from .. import array, cable, controller, head
 from .faults import NONE
 
 (
@@ -51,7 +51,7 @@ def build(fleet, faults=NONE):
     )
     r[:, NOCT_SLOPE] = array.working_rise(fleet.noct_c)
     r[:, CABLE] = f("series_resistance_ohm") + _by_class(fleet)
-    r[:, EFFICIENCY] = fleet.controller_efficiency
+    r[:, EFFICIENCY] = np.where(fleet.coupling == 0, 1.0, fleet.controller_efficiency * controller.AT_WORK)
     r[:, START_W] = fleet.start_power_w
     r[:, MAX_W] = np.minimum(fleet.max_power_w, f("controller_cap_w"))
     r[:, MAX_V] = fleet.max_voltage_v
