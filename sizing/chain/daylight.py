@@ -13,6 +13,7 @@ from numba import njit
 STEPS = 20  # parts of the daylight
 KINDS = np.array([0.04, 0.12, 0.2, 0.28, 0.36, 0.44, 0.51, 0.57, 0.62, 0.67, 0.72, 0.77, 0.83])  # clearness of days
 MONTH_MIDDLE = np.array([15.5, 45.5, 75.0, 105.5, 136.0, 166.5, 197.0, 228.0, 258.5, 289.0, 319.5, 350.0])
+CONTRAST = 0.6  # share of the beam that a cloud of the middling sort takes; see above
 GLASS_LOSS = 0.05  # incidence-angle coefficient of flat glass, 1 - 0.05 (1/cos - 1): ASHRAE 93 form (from memory)
 
 
@@ -77,7 +78,7 @@ def frame_light(lat, dec, extraterrestrial_w, tilt, azimuth, ground, clearness, 
         around = min(beam / max(outer, 1e-9), 1.0)
         direct = (beam + dhi * around) * ratio * through
         rest = 0.97 * (dhi * (1.0 - around) * (1.0 + ct) / 2.0 + ghi * ground * (1.0 - ct) / 2.0)
-        shade[i] = rest
-        sunny[i] = rest + (direct / bright if bright > 0.0 else 0.0)
+        shade[i] = rest + (1.0 - CONTRAST) * direct
+        sunny[i] = rest + direct * (1.0 - CONTRAST + (CONTRAST / bright if bright > 0.0 else 0.0))
         plane += (direct + rest) * hours / 1000.0
     return hours, clearness * day0, plane, day0

@@ -54,7 +54,8 @@ def build(fleet, faults=NONE):
     r[:, EFFICIENCY] = np.where(fleet.coupling == 0, 1.0, fleet.controller_efficiency * controller.AT_WORK)
     r[:, START_W] = fleet.start_power_w
     r[:, MAX_W] = np.minimum(fleet.max_power_w, f("controller_cap_w"))
-    r[:, MAX_V] = fleet.max_voltage_v
+    fastest = np.array([p.voltage_limit for p in fleet.pumps])[fleet.pump_index]
+    r[:, MAX_V] = np.minimum(fleet.max_voltage_v, fastest)
     r[:, RISE] = fleet.tank_rise_m
     r[:, DRAW_B] = fleet.drawdown_b_m_per_l_min * f("drawdown_factor")
     r[:, DRAW_C] = fleet.drawdown_c * f("drawdown_factor")
@@ -73,7 +74,8 @@ def build(fleet, faults=NONE):
     r[:, CUTOUT] = f("cutout_irradiance")
     r[:, STOPPED] = f("stopped")
     r[:, DEPTH] = fleet.setting_depth_m
-    r[:, Y_LIMIT] = 1.6
+    # without voltages the largest flow tested stands for the fastest the motor may turn
+    r[:, Y_LIMIT] = np.where(np.isfinite(fastest), 1.6, 1.05)
     r[:, LEVEL_DROP] = f("static_level_drop_m")
     r[:, KNOWS_V] = np.array([p.knows_voltage for p in pumps])[fleet.pump_index]
     r[:, VISCOSITY] = head.water_viscosity(head.GROUNDWATER_C)

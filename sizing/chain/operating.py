@@ -212,7 +212,7 @@ def solve_one(m, cp, cv, ci, irradiance, air, static, guess, out):
     top = m[Y_LIMIT] * m[UNIT_FLOW]
     q = crossing(m, cp, cv, ci, level, light, dark, thermal, shunt, available, peak_v, top, guess)
     if q >= top:
-        state = BEYOND
+        state = LIMITED if m[KNOWS_V] == 0.0 else BEYOND
     most = well_limit(m, level)
     if q > most:
         q, state = most, WELL_LIMIT
