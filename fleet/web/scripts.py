@@ -6,7 +6,7 @@ CHART_BUNDLE = Path("charts") / "vega.js"
 
 
 def build(folder):
-    """Write the scripts below `folder`; a script that this version made before is left alone. Returns the paths written.
+    """Write the scripts below `folder`; what this version made before is left alone. Returns the paths written.
 
     The bundle comes out of the vl-convert package, so no network and no other tool is needed. It is written beside and
     renamed: a half-written script is never served.
