@@ -68,7 +68,7 @@ class Judgement(models.Model):
 
     installation = models.OneToOneField(Installation, models.CASCADE, related_name="judgement", primary_key=True)
     through = models.DateField(null=True, db_comment="last local day that was judged")
-    state = models.BinaryField(null=True, db_comment="the running evidence as the engineering package keeps it; float64")
+    state = models.BinaryField(null=True, db_comment="the running evidence as the engineering package keeps it")
     case = models.JSONField(default=dict, db_comment="the open case as it was last put forward")
     trouble = models.CharField(max_length=300, blank=True, db_comment="why it cannot be judged")
     level_ratio = models.FloatField(null=True, db_comment="its own healthy level against the calculation")
@@ -176,9 +176,7 @@ class CauseCount(models.Model):
     found = models.PositiveIntegerField(default=0)
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["organisation", "cause", "pump_kind"], name="one_count_a_cause")
-        ]
+        constraints = [models.UniqueConstraint(fields=["organisation", "cause", "pump_kind"], name="one_count_a_cause")]
 
     def __str__(self):
         return f"{self.cause}, {self.pump_kind}: {self.found}"

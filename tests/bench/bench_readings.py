@@ -46,9 +46,10 @@ def main(millions=5.0):
             zero = np.zeros(len(day), dtype=np.int16)
             pairs = [("bigint", installations), ("date", day), *(("float8", v) for v in columns.values())]
             pairs += [("smallint", zero), ("smallint", zero)]
-            with connection.cursor() as cursor, cursor.copy(
-                f"COPY readings_dayrecord ({', '.join(names)}) FROM STDIN (FORMAT BINARY)"
-            ) as copy:
+            with (
+                connection.cursor() as cursor,
+                cursor.copy(f"COPY readings_dayrecord ({', '.join(names)}) FROM STDIN (FORMAT BINARY)") as copy,
+            ):
                 copy.write(staging.HEADER)
                 for start in range(0, len(day), 500_000):
                     part = slice(start, start + 500_000)

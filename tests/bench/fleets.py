@@ -11,8 +11,16 @@ def many_installations(count, organisation=None, level="daily"):
     site, well, unit = first.well.site, first.well, first.unit
     with connection.cursor() as cursor:
         copies = [
-            ("registry_site", site.pk, {"code": "'B' || n", "search": "''", "latitude_deg": "-10 + (n / 40) % 300 * 0.07 "
-              "+ (n % 8) * 0.02", "longitude_deg": "20 + (n / 12000) * 0.3 + (n % 40 / 8) * 0.02"}),
+            (
+                "registry_site",
+                site.pk,
+                {
+                    "code": "'B' || n",
+                    "search": "''",
+                    "latitude_deg": "-10 + (n / 40) % 300 * 0.07 + (n % 8) * 0.02",
+                    "longitude_deg": "20 + (n / 12000) * 0.3 + (n % 40 / 8) * 0.02",
+                },
+            ),
             ("registry_well", well.pk, {"site_id": "site"}),
             ("registry_unit", unit.pk, {"serial": "'B' || n"}),
         ]  # fmt: skip
@@ -26,9 +34,7 @@ def many_installations(count, organisation=None, level="daily"):
         for table, pk, changes in copies:
             own = table.removeprefix("registry_")
             _copy(cursor, table, pk, changes | {"id": own})
-        _copy(
-            cursor, "registry_tank", well.tank.pk, {"well_id": "well", "id": "nextval('registry_tank_id_seq')"}
-        )
+        _copy(cursor, "registry_tank", well.tank.pk, {"well_id": "well", "id": "nextval('registry_tank_id_seq')"})
         _copy(
             cursor, "registry_staticlevel", well.static_levels.get().pk,
             {"well_id": "well", "id": "nextval('registry_staticlevel_id_seq')"},
