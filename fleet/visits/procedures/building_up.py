@@ -2,6 +2,7 @@
 
 from django.utils.translation import gettext_noop as _
 
+from fleet.visits.procedures import shared_electric as electric
 from fleet.visits.procedures import shared_steps as common
 from fleet.visits.procedures.building import (
     alike,
@@ -242,13 +243,13 @@ def installation():
         common.arrive(),
         _frame(),
         _modules(),
-        common.strings_isolated(),
-        common.joint(),
+        electric.strings_isolated(),
+        electric.joint(),
         common.hang(),
         _well_head(),
         _box(),
         _tank(),
-        common.insulation(new=True),
+        electric.insulation(new=True),
         common.first_water(),
         common.seal(),
         common.say_goodbye(),
@@ -315,15 +316,15 @@ def commissioning():
     return [
         common.arrive(),
         _as_built(),
-        common.strings_isolated(),
-        common.insulation(new=True),
-        common.loop_and_earth(),
+        electric.strings_isolated(),
+        electric.insulation(new=True),
+        electric.loop_and_earth(),
         common.static_level(),
         common.first_water(),
         _pumping_level(),
         common.spot_test("commissioning"),
         again,
-        common.string_currents(),
+        electric.string_currents(),
         common.cut_offs(),
         common.disinfect(),
         common.seal(),

@@ -2,6 +2,7 @@
 
 from django.utils.translation import gettext_noop as _
 
+from fleet.visits.procedures import shared_electric as electric
 from fleet.visits.procedures import shared_steps as common
 from fleet.visits.procedures.building import (
     choice,
@@ -113,10 +114,10 @@ def inspection():
         _wash(),
         washed,
         _recovery(),
-        common.strings_isolated(needed=False),
-        common.string_currents(),
-        {**common.insulation(new=False), "needed": False},
-        {**common.loop_and_earth(), "needed": False},
+        electric.strings_isolated(needed=False),
+        electric.string_currents(),
+        {**electric.insulation(new=False), "needed": False},
+        {**electric.loop_and_earth(), "needed": False},
         common.cut_offs(),
         _small_repairs(),
         common.after_test(needed=False),
@@ -246,11 +247,11 @@ def repair():
         ),
         _split(),
         _surface_cleared(),
-        _optional(common.make_safe()),
+        _optional(electric.make_safe()),
         _optional(common.pull()),
-        _optional(common.joint()),
+        _optional(electric.joint()),
         _optional(common.hang()),
-        _optional(common.insulation(new=False)),
+        _optional(electric.insulation(new=False)),
         _optional(common.disinfect()),
         common.after_test(),
         common.seal(),
@@ -294,10 +295,10 @@ def relocation():
             needed=False,
         ),
         common.meter_and_tank(),
-        common.make_safe(),
+        electric.make_safe(),
         common.pull(),
-        common.insulation(new=False),
-        common.loop_and_earth(),
+        electric.insulation(new=False),
+        electric.loop_and_earth(),
         step(
             "old_well",
             _("The old well"),
@@ -319,7 +320,7 @@ def relocation():
             rules=[is_yes("whole", _("Note what broke as a finding, and its serial under parts."))],
         ),
         common.hang(),
-        common.strings_isolated(),
+        electric.strings_isolated(),
         common.first_water(),
         common.spot_test("commissioning"),
         common.disinfect(),
@@ -349,7 +350,7 @@ def retirement():
             otherwise=_("As expected at the end of its life. Keep the reading."),
             needed=False,
         ),
-        common.make_safe(),
+        electric.make_safe(),
         {**common.pull(), "text": _("Two people at least. Cut no rope before the clamp holds.")},
         step(
             "well_end",

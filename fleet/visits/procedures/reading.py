@@ -1,7 +1,7 @@
 """How a procedure is checked when it is changed, how its texts are translated, how a step's values are judged.
 
 A step's values are a dictionary keyed by capture: a number or a list of numbers, a list of {litres, seconds}, true or
-false, a choice's code, a text, a list of serials, a mark as points, a spot test's readings. The phone judges by the same
+false, a code, a text, a list of serials, a mark as points, a spot test's readings. The phone judges by the same
 rules; `tests/visits/data/rule_cases.json` holds both to the same answers.
 """
 
