@@ -28,18 +28,19 @@ def road_km(a, b):
     return ROAD_FACTOR * distance_km(a, b)
 
 
-def best_order(places, base=None):
-    """Order of `places` [(lat, lon)] for the shortest round from `base`, or the shortest way through without one.
+def best_order(places, start=None, end=None):
+    """Order of `places` [(lat, lon)] for the shortest way from `start` to `end`, either of which may be anywhere.
 
-    Returns (indices, km). One place 0 in the matrix stands for the base; without a base it is nowhere, at no distance
-    from everything, which turns the round into a way.
+    Returns (indices, km). The first two places of the matrix stand for start and end; where one is None it is nowhere,
+    at no distance from everything.
     """
     if not places:
         return [], 0.0
-    points = [base or places[0], *places]
+    points = [start or places[0], end or places[0], *places]
     metres = np.array([[1000 * road_km(a, b) for b in points] for a in points])
-    if base is None:
-        metres[0, :] = metres[:, 0] = 0
+    for place, given in enumerate((start, end)):
+        if given is None:
+            metres[place, :] = metres[:, place] = 0
     if len(places) == 1:
         order = [0]
     else:
@@ -47,11 +48,11 @@ def best_order(places, base=None):
 
         problem = vroom.Input()
         problem.set_durations_matrix(profile="car", matrix_input=np.round(metres).astype(np.uint32))
-        problem.add_vehicle(vroom.Vehicle(1, start=0, end=0))
-        problem.add_job([vroom.Job(i + 1, location=i + 1) for i in range(len(places))])
+        problem.add_vehicle(vroom.Vehicle(1, start=0, end=1))
+        problem.add_job([vroom.Job(i + 1, location=i + 2) for i in range(len(places))])
         steps = problem.solve(exploration_level=5, nb_threads=1).routes
-        order = [int(i) - 1 for i, kind in zip(steps["location_index"], steps["type"], strict=True) if kind == "job"]
-    stops = [0, *[i + 1 for i in order], 0]
+        order = [int(i) - 2 for i, kind in zip(steps["location_index"], steps["type"], strict=True) if kind == "job"]
+    stops = [0, *[i + 2 for i in order], 1]
     km = sum(metres[a, b] for a, b in zip(stops, stops[1:], strict=False)) / 1000
     return order, round(float(km), 1)
 
@@ -76,7 +77,7 @@ def plan_order(*, trip, by):
     others = [v for v in visits if v not in done and v not in urgent]
     base = (trip.base.latitude_deg, trip.base.longitude_deg) if trip.base else None
     start = _place((urgent or done)[-1]) if (urgent or done) else base
-    order, _km = best_order([_place(v) for v in others], start)
+    order, _km = best_order([_place(v) for v in others], start, base)
     ordered = done + urgent + [others[i] for i in order]
     stops = ([base] if base else []) + [_place(v) for v in ordered] + ([base] if base else [])
     for place, visit in enumerate(ordered, 1):
