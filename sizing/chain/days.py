@@ -1,6 +1,6 @@
 """Days: litres that an installation should give, from the day's irradiation, for any number of (unit, day) rows.
 
-For each unit and month the flow is worked out once over irradiance, then the day's water over the day's irradiation for
+For each unit and level the flow is worked out once (see `fast`), then the day's water over the day's irradiation for
 thirteen kinds of day; a row is read off between them and between the two months around its date.
 """
 
@@ -11,19 +11,18 @@ from numba import njit
 
 from .. import sun
 from ..checks import Refusal, one_of, within
-from .daylight import KINDS, MONTH_MIDDLE, STEPS, frame_light
+from .daylight import KINDS, MONTH_MIDDLE, SHARES, STEPS, day_geometry, erbs_daily, part_light, sunshine
+from .fast import FLOWS, HEATS, KNOTS, flow_at, module_power, unit_table
 from .faults import NONE
-from .machine import build
-from .operating import OUT, solve_one
+from .machine import COUPLING, LIGHT, build
 from .work import spread_over
 
 STEP_W_M2 = 20.0
-KNOTS = 71  # 0 to 1400 W/m2
 DAYLIGHT_WARMER_K = 3.0  # daylight hours against the mean of day and night (from memory)
 
 
 class Curve(NamedTuple):
-    """Flow over irradiance: flow_l_min (n, 12, KNOTS) at irradiance_w_m2 (KNOTS,), at each month's air and level."""
+    """Flow over irradiance: flow_l_min (n, 12, k) at irradiance_w_m2 (k,), at each month's air and level."""
 
     irradiance_w_m2: np.ndarray
     flow_l_min: np.ndarray
@@ -60,95 +59,114 @@ def default_air(latitude_deg, altitude_m):
 
 
 @njit(cache=True, nogil=True)
-def _curves(rows, pump, cp, cv, ci, air, level, first, last, flows):
-    out = np.empty(OUT)
+def _curves(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, flows_out):
+    flows, heads, asked = np.empty(FLOWS), np.empty(FLOWS), np.empty(FLOWS)
+    table, edge = np.empty((HEATS, KNOTS)), np.empty((HEATS + 1, 2))
     for i in range(first, last):
-        p = pump[i]
-        for m in range(12):
-            if m > 0 and level[i, m] == level[i, m - 1] and abs(air[i, m] - air[i, m - 1]) < 1e-9:
-                flows[i, m] = flows[i, m - 1]
-                continue
-            guess = -1.0
-            for k in range(KNOTS):
-                guess = solve_one(rows[i], cp[p], cv[p], ci[p], k * STEP_W_M2, air[i, m], level[i, m], guess, out)
-                flows[i, m, k] = out[0]
+        m, p = rows[i], pump[i]
+        if np.isnan(m[COUPLING] + m[LIGHT]):
+            flows_out[i] = np.nan
+            continue
+        done = np.nan
+        for month in range(12):
+            if level[i, month] != done:
+                unit_table(m, cp[p], cv[p], ci[p], level[i, month], flows, heads, asked, table, edge)
+                done = level[i, month]
+            for k in range(flows_out.shape[2]):
+                flows_out[i, month, k] = flow_at(m, table, edge, watts[kind[i]], k * STEP_W_M2, air[i, month])
 
 
 def curve(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
     """Each unit's flow over in-plane irradiance, by month (Curve).
 
     air_c (n, 12) or broadcastable: daylight air; left out: the default by place. static_level_m likewise; left out: the
-    fleet's record.
+    fleet's record. NaN rows give NaN.
     """
+    prepared = prepare(fleet, air_c, static_level_m, faults)
+    grid = np.arange(int(1400 / STEP_W_M2) + 1) * STEP_W_M2
+    flows = np.empty((fleet.n, 12, grid.size))
+    spread_over(cores, fleet.n, lambda a, b: _curves(*prepared.loops, a, b, flows))
+    return Curve(grid, flows, prepared.air_c)
+
+
+class Prepared(NamedTuple):
+    """What the compiled loops over units take: rows, pumps, kinds of module, coefficients, watts, air and level."""
+
+    loops: tuple
+    air_c: np.ndarray
+
+
+def prepare(fleet, air_c=None, static_level_m=None, faults=NONE):
+    """Everything about a fleet that its days have in common (Prepared)."""
     n = fleet.n
     air = default_air(fleet.latitude_deg, fleet.altitude_m) if air_c is None else _monthly(air_c, n, "air_c")
     level = fleet.static_level_m if static_level_m is None else _monthly(static_level_m, n, "static_level_m")
-    machine = build(fleet, faults)
-    flows = np.empty((n, 12, KNOTS))
+    m = build(fleet, faults)
+    watts = np.stack([module_power(tuple(map(float, d))) for d in m.diodes])
     air, level = np.ascontiguousarray(air), np.ascontiguousarray(level)
-    spread_over(
-        cores,
-        n,
-        lambda a, b: _curves(
-            machine.rows, machine.pump, machine.power_c, machine.voltage_c, machine.current_c, air, level, a, b, flows
-        ),
+    return Prepared((m.rows, m.pump, m.kind, m.power_c, m.voltage_c, m.current_c, watts, air, level), air)
+
+
+def places(fleet, faults=NONE):
+    """(n, 4) for the compiled loops: latitude, tilt and azimuth of the frame in radians, ground reflectance."""
+    n = fleet.n
+    return np.stack(
+        [
+            np.radians(fleet.latitude_deg),
+            np.radians(np.clip(fleet.tilt_deg + faults.column("tilt_turn_deg", n), 0, 90)),
+            np.radians(fleet.azimuth_deg + faults.column("azimuth_turn_deg", n)),
+            fleet.ground_reflectance,
+        ],
+        axis=1,
     )
-    return Curve(np.arange(KNOTS) * STEP_W_M2, flows, air)
-
-
-@njit(cache=True, nogil=True, inline="always")
-def read_off(flows, irradiance):
-    """Flow at an irradiance, between the knots of one curve."""
-    x = irradiance / STEP_W_M2
-    k = int(x)
-    if k >= KNOTS - 1:
-        return flows[KNOTS - 1]
-    return flows[k] + (x - k) * (flows[k + 1] - flows[k])
 
 
 @njit(cache=True, nogil=True)
-def _days(place, declination, outer, flows, shade_am, shade_pm, first, last, volume, plane, level):
-    sunny, shady, share = np.empty(STEPS), np.empty(STEPS), np.empty(1)
+def _days(rows, pump, kind, cp, cv, ci, watts, air, level, place, declination, outer, shade, first, last, out):
+    flows, heads, asked = np.empty(FLOWS), np.empty(FLOWS), np.empty(FLOWS)
+    table, edge, geometry = np.empty((HEATS, KNOTS)), np.empty((HEATS + 1, 2)), np.empty((SHARES, STEPS))
     for i in range(first, last):
+        m, p = rows[i], pump[i]
         lat, tilt, azimuth, ground = place[i]
-        for m in range(12):
+        if np.isnan(m[COUPLING] + m[LIGHT] + lat):
+            out[i] = np.nan
+            continue
+        ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
+        done = np.nan
+        for month in range(12):
+            if level[i, month] != done:
+                unit_table(m, cp[p], cv[p], ci[p], level[i, month], flows, heads, asked, table, edge)
+                done = level[i, month]
+            hours, sunset, day0 = day_geometry(lat, declination[month], outer[month], tilt, azimuth, geometry)
             for j in range(KINDS.size):
-                hours, level[i, m, j], plane[i, m, j], _ = frame_light(
-                    lat, declination[m], outer[m], tilt, azimuth, ground, KINDS[j], sunny, shady, share
-                )
-                water = 0.0
+                diffuse = erbs_daily(KINDS[j], sunset)
+                bright = sunshine(KINDS[j], diffuse)
+                water, plane = 0.0, 0.0
                 for s in range(STEPS):
-                    left = 1.0 - (shade_am[i] if s < STEPS // 2 else shade_pm[i])
-                    water += share[0] * read_off(flows[i, m], sunny[s] * left)
-                    water += (1.0 - share[0]) * read_off(flows[i, m], shady[s] * left)
-                volume[i, m, j] = water * hours * 60.0
+                    sun_w, dull_w, mean_w = part_light(
+                        geometry, s, KINDS[j], diffuse, bright, ground_share, sky_share
+                    )
+                    left = 1.0 - shade[i, 0 if s < STEPS // 2 else 1]
+                    plane += mean_w
+                    w = watts[kind[i]]
+                    water += bright * flow_at(m, table, edge, w, sun_w * left, air[i, month])
+                    water += (1.0 - bright) * flow_at(m, table, edge, w, dull_w * left, air[i, month])
+                out[i, month, j, 0] = water * hours * 60.0
+                out[i, month, j, 1] = plane * hours / 1000.0
+                out[i, month, j, 2] = KINDS[j] * day0
 
 
-def day_table(fleet, curves, faults=NONE, cores=1):
-    """Water by unit, month and kind of day (DayTable), from the flow curves."""
+def day_table(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
+    """Water by unit, month and kind of day (DayTable); air_c and static_level_m as in `curve`."""
     n = fleet.n
-    place = np.radians(
-        np.stack(
-            [
-                fleet.latitude_deg,
-                fleet.tilt_deg + faults.column("tilt_turn_deg", n),
-                fleet.azimuth_deg + faults.column("azimuth_turn_deg", n),
-                np.degrees(fleet.ground_reflectance),
-            ],
-            axis=1,
-        )
-    )
+    prepared = prepare(fleet, air_c, static_level_m, faults)
     declination = np.radians(sun.declination_deg(MONTH_MIDDLE))
     outer = sun.SOLAR_CONSTANT_W_M2 * sun.distance_factor(MONTH_MIDDLE)
-    volume, plane, level = (np.empty((n, 12, KINDS.size)) for _ in range(3))
-    am = np.ascontiguousarray(faults.column("shade_morning_fraction", n))
-    pm = np.ascontiguousarray(faults.column("shade_afternoon_fraction", n))
-    spread_over(
-        cores,
-        n,
-        lambda a, b: _days(place, declination, outer, curves.flow_l_min, am, pm, a, b, volume, plane, level),
-    )
-    return DayTable(volume, plane, level)
+    shade = np.stack([faults.column(f"shade_{half}_fraction", n) for half in ("morning", "afternoon")], axis=1)
+    out = np.empty((n, 12, KINDS.size, 3))
+    args = *prepared.loops, places(fleet, faults), declination, outer, shade
+    spread_over(cores, n, lambda a, b: _days(*args, a, b, out))
+    return DayTable(*(np.ascontiguousarray(out[..., k]) for k in range(3)))
 
 
 @njit(cache=True, nogil=True)
@@ -201,8 +219,7 @@ def expected_days(
     wanted = np.broadcast_to(within(np.atleast_1d(irradiation_kwh_m2), 0, 15, "irradiation_kwh_m2"), unit.shape)
 
     def litres_at(level):
-        curves = curve(fleet, air_c=air_c, static_level_m=level, faults=faults, cores=cores)
-        table = day_table(fleet, curves, faults, cores)
+        table = day_table(fleet, air_c=air_c, static_level_m=level, faults=faults, cores=cores)
         over = table.in_plane_kwh_m2 if kind == "in_plane" else table.horizontal_kwh_m2
         litres, beyond = np.empty(unit.size), np.zeros(unit.size, bool)
         args = over, table.volume_l, unit, np.ascontiguousarray(day), np.ascontiguousarray(wanted)

@@ -13,18 +13,21 @@ from .faults import NONE
 (
     COUPLING, LIGHT, DARK, THERMAL, SERIES, SHUNT, ALPHA, CLEAN, NOCT_SLOPE, CABLE, EFFICIENCY, START_W, MAX_W, MAX_V,
     RISE, DRAW_B, DRAW_C, PIPE, BORE, FITTINGS, UNIT_FLOW, HEAD_SCALE, INTAKE, SLIP, LEAK, CUTOUT, STOPPED, DEPTH,
-    Y_LIMIT, LEVEL_DROP, KNOWS_V, VISCOSITY, SHUT_LEVEL,
-) = range(33)  # fmt: skip
-WIDTH = 33
+    Y_LIMIT, LEVEL_DROP, KNOWS_V, VISCOSITY, SHUT_LEVEL, MODULES, PEAK_V,
+) = range(35)  # fmt: skip
+WIDTH = 35
 
 CABLE_C = 45.0  # conductor while carrying current in warm water and sun (common practice, no source)
 PROBE_MARGIN_M = 0.5  # the water stands at least this far above the intake, or the pump draws air
 
 
 class Machine(NamedTuple):
-    """rows (n, WIDTH), and the pump curves' coefficients by pump (p, terms): power W, voltage V, current A."""
+    """rows (n, WIDTH); kind (n,), which of the distinct data sheets in diodes (kinds, 6) each unit has; and the pump
+    curves' coefficients by pump (p, terms): power W, voltage V, current A."""
 
     rows: np.ndarray
+    kind: np.ndarray
+    diodes: np.ndarray
     pump: np.ndarray
     power_c: np.ndarray
     voltage_c: np.ndarray
@@ -35,7 +38,8 @@ def build(fleet, faults=NONE):
     """The Machine of a fleet, with faults put in (sizes that depend on the hour are applied by the callers)."""
     n, f = fleet.n, (lambda name: faults.column(name, fleet.n))
     r = np.full((n, WIDTH), np.nan)
-    diode = _diodes(fleet)
+    kind, diodes = _diodes(fleet)
+    diode = diodes[kind]
     series, sound = fleet.modules_in_series, np.maximum(fleet.strings - f("strings_open"), 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         r[:, COUPLING] = fleet.coupling
@@ -79,22 +83,21 @@ def build(fleet, faults=NONE):
     r[:, LEVEL_DROP] = f("static_level_drop_m")
     r[:, KNOWS_V] = np.array([p.knows_voltage for p in pumps])[fleet.pump_index]
     r[:, VISCOSITY] = head.water_viscosity(head.GROUNDWATER_C)
+    r[:, MODULES] = sound * series
+    r[:, PEAK_V] = fleet.v_mp_v * series
     r[:, SHUT_LEVEL] = fleet.setting_depth_m - PROBE_MARGIN_M
     bad = ~np.isfinite(fleet.latitude_deg)
     r[bad] = np.nan
     coefficients = (np.stack([getattr(p, name) for p in pumps]) for name in ("power_c", "voltage_c", "current_c"))
-    return Machine(r, np.ascontiguousarray(fleet.pump_index), *coefficients)
+    return Machine(r, kind, diodes, np.ascontiguousarray(fleet.pump_index), *coefficients)
 
 
 def _diodes(fleet):
-    """Single-diode numbers a unit, fitted once for each distinct data sheet."""
+    """(which sheet each unit has, single-diode numbers a sheet), fitted once for each distinct data sheet."""
     sheets = np.stack([getattr(fleet, name) for name in array.SHEET], axis=1)
-    good = np.isfinite(sheets).all(axis=1)
-    out = np.full((fleet.n, 6), np.nan)
-    if good.any():
-        kinds, which = np.unique(sheets[good], axis=0, return_inverse=True)
-        out[good] = np.array([array.fit_diode(*kind) for kind in kinds])[which.ravel()]
-    return out
+    kinds, which = np.unique(sheets, axis=0, return_inverse=True)
+    numbers = [array.fit_diode(*kind) if np.isfinite(kind).all() else (np.nan,) * 6 for kind in kinds]
+    return np.ascontiguousarray(which.ravel()), np.array(numbers)
 
 
 def _by_class(fleet):
