@@ -15,9 +15,39 @@ from .. import array
 from ..head import loss_scalar
 from ..pump import needed
 from .machine import (
-    ALPHA, BORE, CABLE, CLEAN, COUPLING, CUTOUT, DARK, DRAW_B, DRAW_C, EFFICIENCY, FITTINGS, HEAD_SCALE, INTAKE, KNOWS_V,
-    LEAK, LEVEL_DROP, LIGHT, MAX_V, MAX_W, MODULES, NOCT_SLOPE, PEAK_V, PIPE, RISE, SERIES, SHUNT, SHUT_LEVEL, SLIP,
-    START_W, STOPPED, THERMAL, UNIT_FLOW, VISCOSITY, Y_LIMIT,
+    ALPHA,
+    BORE,
+    CABLE,
+    CLEAN,
+    COUPLING,
+    CUTOUT,
+    DARK,
+    DRAW_B,
+    DRAW_C,
+    EFFICIENCY,
+    FITTINGS,
+    HEAD_SCALE,
+    INTAKE,
+    KNOWS_V,
+    LEAK,
+    LEVEL_DROP,
+    LIGHT,
+    MAX_V,
+    MAX_W,
+    MODULES,
+    NOCT_SLOPE,
+    PEAK_V,
+    PIPE,
+    RISE,
+    SERIES,
+    SHUNT,
+    SLIP,
+    START_W,
+    STOPPED,
+    THERMAL,
+    UNIT_FLOW,
+    VISCOSITY,
+    Y_LIMIT,
 )  # fmt: skip
 from .operating import well_limit
 
@@ -141,7 +171,7 @@ def _turn_round(asked, flows, last, most, out):
 
 @njit(cache=True, nogil=True)
 def _sun_asked(m, cv, ci, head, q, dark, thermal, gain):
-    """Irradiance, W/m2, at which a direct unit reaches flow q, at the temperature that dark, thermal, gain belong to."""
+    """Irradiance, W/m2, at which a direct unit reaches flow q, at the cell heat of dark, thermal, gain."""
     s = np.sqrt(max(head, 0.0) / m[HEAD_SCALE])
     y = q / m[UNIT_FLOW] + m[SLIP] * s * s
     volts, amps = needed(cv, s, y), needed(ci, s, y)
@@ -209,7 +239,7 @@ def unit_table(m, cp, cv, ci, static, flows, heads, asked, table, edge):
                 last = k
                 break
         used = flows[last]
-        if 0 < last and asked[last] > BRIGHTEST:  # end the row where the brightest sun leads to
+        if last > 0 and asked[last] > BRIGHTEST:  # end the row where the brightest sun leads to
             low, high = 0.0, 1.0
             for _ in range(40):
                 t = 0.5 * (low + high)
