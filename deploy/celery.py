@@ -1,8 +1,12 @@
 """Celery: routes and timetable in code, everything else from the settings."""
 
+import ctypes
 import os
+import signal
+import sys
 
 from celery import Celery
+from celery.signals import worker_process_init
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 app = Celery("rising_main")
@@ -17,3 +21,11 @@ app.conf.beat_schedule = {
     "installations whose day has ended are judged": {"task": "output.sweep", "schedule": 600.0},
     "inspections that fall due become visits": {"task": "visits.sweep", "schedule": 3600.0},
 }
+
+
+@worker_process_init.connect
+def end_with_the_worker(**_):
+    """A process of the pool must not outlive a worker that was killed: its tasks would run beside their successors."""
+    if sys.platform.startswith("linux"):
+        pr_set_pdeathsig = 1
+        ctypes.CDLL(None).prctl(pr_set_pdeathsig, int(signal.SIGKILL), 0, 0, 0)

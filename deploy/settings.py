@@ -130,7 +130,8 @@ CSRF_FAILURE_VIEW = "fleet.web.views.csrf_failed"
 
 LANGUAGE_CODE = env.one_of("LANGUAGE", "en", ["en", "fr", "sw"])
 LANGUAGES = [("en", _("English")), ("fr", _("French")), ("sw", _("Swahili"))]
-LOCALE_PATHS = [BASE_DIR / "fleet" / "web" / "locale"]
+# Set-up compiles the catalogues into the build folder; Django reads them from there.
+LOCALE_PATHS = [p for p in [BUILD_DIR / "locale", BASE_DIR / "fleet" / "web" / "locale"] if p.exists()]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"

@@ -6,6 +6,8 @@ from importlib.util import find_spec
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
+from deploy.health import health
+
 ROOMS = {
     "web": "",
     "people": "people/",
@@ -38,6 +40,7 @@ def _api():
 
 
 urlpatterns = [
+    path("health/", health, name="health"),
     *_pages(),
     path("api/v1/", include(list(_api()))),
     path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),

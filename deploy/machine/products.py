@@ -1,0 +1,109 @@
+"""What set-up makes in .build from the checkout and the packages: chart script, message catalogues, static files.
+
+Each is made anew only when what it comes from has changed, and counts as made only when it is whole.
+"""
+
+import hashlib
+import json
+import os
+import subprocess
+import sys
+
+from deploy.machine import places, say
+
+
+def _digest(paths, contents=True):
+    """One word for these files: their names and contents, or their names, sizes and times."""
+    found = hashlib.sha256(places.LOCK.read_bytes())
+    for path in sorted(paths):
+        found.update(str(path).encode())
+        if contents:
+            found.update(path.read_bytes())
+        else:
+            about = path.stat()
+            found.update(f"{about.st_size} {about.st_mtime_ns}".encode())
+    return found.hexdigest()
+
+
+def _files(*patterns):
+    return [path for pattern in patterns for path in places.ROOT.glob(pattern) if path.is_file()]
+
+
+def _made(pattern):
+    return [path for path in places.BUILD.glob(pattern) if path.is_file()]
+
+
+def _manage(*command, env):
+    done = subprocess.run(
+        [sys.executable, "-W", "ignore", str(places.ROOT / "manage.py"), *command],
+        env=env, capture_output=True, text=True, check=False, cwd=places.ROOT,
+    )  # fmt: skip
+    if done.returncode:
+        raise say.Trouble(f"{command[0]} failed:\n{(done.stderr or done.stdout).strip()[-3000:]}")
+
+
+def _scripts(env):
+    if _files("fleet/web/management/commands/build_scripts.py"):
+        _manage("build_scripts", env=env)
+
+
+def _messages(env):
+    import polib
+
+    for source in _files("fleet/web/locale/*/LC_MESSAGES/*.po"):
+        target = places.BUILD / "locale" / source.relative_to(places.ROOT / "fleet/web/locale").with_suffix(".mo")
+        target.parent.mkdir(parents=True, exist_ok=True)
+        polib.pofile(str(source)).save_as_mofile(str(target))
+
+
+def _static(env):
+    _manage("collectstatic", "--noinput", "--clear", "--verbosity", "0", env=env)
+
+
+def _of_scripts():
+    return _digest(_files("fleet/web/charts*.py", "fleet/web/management/commands/*.py"))
+
+
+def _of_messages():
+    return _digest(_files("fleet/web/locale/*/LC_MESSAGES/*.po"))
+
+
+def _of_static():
+    return _digest(_files("fleet/*/static/**/*", "deploy/settings.py") + _made("scripts/**/*"), contents=False)
+
+
+PRODUCTS = (
+    ("chart scripts", _scripts, _of_scripts),
+    ("messages", _messages, _of_messages),
+    ("static files", _static, _of_static),
+)
+
+
+def _stamps():
+    try:
+        return json.loads((places.BUILD / "made-from.json").read_text())
+    except (OSError, ValueError):
+        return {}
+
+
+def ready():
+    """Make what is missing or out of date."""
+    stamps = _stamps()
+    if all(stamps.get(name) == digest() for name, _, digest in PRODUCTS):
+        return
+    env = dict(os.environ) | {
+        "SECRET_KEY": "none is needed to gather files",
+        "DATABASE_URL": "postgres://nobody@127.0.0.1:1/none",
+        "RISING_MAIN_BUILD": str(places.BUILD),
+        "DJANGO_SETTINGS_MODULE": "deploy.settings",
+    }
+    with places.one_at_a_time(places.BUILD / "products.lock", lambda: None):
+        stamps = _stamps()
+        for name, make, digest in PRODUCTS:
+            now = digest()  # before the making: what changes meanwhile is made again next time
+            if stamps.get(name) == now:
+                continue
+            say.step(f"Making {name}")
+            make(env)
+            stamps[name] = now
+            places.write_whole(places.BUILD / "made-from.json", json.dumps(stamps, indent=1), 0o644)
