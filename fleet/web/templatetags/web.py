@@ -157,6 +157,7 @@ def pager(context, page):
 @register.inclusion_tag("web/_filters.html", takes_context=True)
 def filters(context, form):
     """{% filters form %}: a form read from the address; on the phone it folds away while nothing is chosen."""
+    form.auto_id = "choose_%s"  # the page's other form may have fields of the same names
     chosen = [f for f in form if not f.is_hidden and f.value() not in (None, "", [], False)]
     return {"form": form, "chosen": chosen, "request": context.get("request")}
 
