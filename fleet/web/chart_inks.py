@@ -2,7 +2,8 @@
 
 import copy
 
-FONT = 'system-ui, -apple-system, "Segoe UI", Roboto, "Noto Sans", "Liberation Sans", "DejaVu Sans", sans-serif'
+SCREEN_FONT = 'system-ui, -apple-system, "Segoe UI", Roboto, "Noto Sans", "Liberation Sans", "DejaVu Sans", sans-serif'
+PAPER_FONT = "Libertinus Serif, Liberation Sans, sans-serif"  # the sheets' own type; it comes with the typst package
 
 # Meaning -> the look's own colour on the screen, fixed ink on paper. Paper inks differ in lightness too: they survive a
 # black-and-white printer.
@@ -53,12 +54,12 @@ def _on_paper(part):
 
 
 def _config(paper):
-    ink = _ink(paper)
-    text = {"labelFont": FONT, "titleFont": FONT, "labelFontSize": 12, "titleFontSize": 12, "titleFontWeight": 600}
+    ink, font = _ink(paper), PAPER_FONT if paper else SCREEN_FONT
+    text = {"labelFont": font, "titleFont": font, "labelFontSize": 12, "titleFontSize": 12, "titleFontWeight": 600}
     return {
         "background": None,
         "aria": False,  # the drawing is one picture with a sentence and a table; its parts stay silent
-        "font": FONT,
+        "font": font,
         "view": {"stroke": None},
         "axis": text | {
             "labelColor": ink("ink"), "titleColor": ink("quiet"), "gridColor": ink("line"), "domainColor": ink("quiet"),
@@ -71,11 +72,11 @@ def _config(paper):
         },
         "legend": text | {
             "labelColor": ink("ink"), "titleColor": ink("quiet"), "orient": "top", "title": None, "labelLimit": 220,
-            "symbolStrokeWidth": 3,
+            "symbolStrokeWidth": 3, "offset": 26,
         },
         "header": text | {"labelColor": ink("ink"), "titleColor": ink("quiet")},
-        "title": {"font": FONT, "color": ink("ink"), "fontSize": 14, "anchor": "start"},
-        "text": {"font": FONT, "fontSize": 12, "color": ink("ink")},
+        "title": {"font": font, "color": ink("ink"), "fontSize": 14, "anchor": "start"},
+        "text": {"font": font, "fontSize": 12, "color": ink("ink")},
         "bar": {"cornerRadiusEnd": 2, "color": ink("accent")},
         "line": {"strokeWidth": 2, "color": ink("accent"), "strokeJoin": "round"},
         "point": {"filled": True, "size": 36, "color": ink("accent"), "opacity": 1},

@@ -9,6 +9,7 @@ that the same drawing follows the light and dark look in the browser and gets fi
 written here, in the person's language, as the row's `tip`.
 """
 
+import datetime
 from dataclasses import dataclass, field
 
 from django.utils import formats
@@ -83,11 +84,13 @@ def _order(values, name):
     return list(dict.fromkeys(v[name] for v in values))
 
 
-def _days(title=None):
+def _days(values):
     # Days are days, wherever the reader's clock stands: the scale is UTC and nothing is shifted.
+    days = sorted(datetime.date.fromisoformat(v["day"]) for v in values)
+    years = bool(days) and (days[-1] - days[0]).days > 270
     return {
-        "field": "day", "type": "temporal", "timeUnit": "utcyearmonthdate", "scale": {"type": "utc"}, "title": title,
-        "axis": {"tickCount": 6, "labelAngle": 0},
+        "field": "day", "type": "temporal", "timeUnit": "utcyearmonthdate", "scale": {"type": "utc"}, "title": None,
+        "axis": {"tickCount": 6, "labelAngle": 0, "format": "%b %Y" if years else "%-d %b"},
     }  # fmt: skip
 
 
@@ -110,7 +113,7 @@ def expected_and_measured(rows, *, title, unit, decimals=1, events=(), height=26
         )
         values.append({"day": _day(row["day"]), **figures, "tip": tip})
         table.append([words, number(figures["measured"], decimals), number(figures["middle"], decimals), band])
-    x, y = _days(), f"{unit}"
+    x, y = _days(values), unit
     measured = {"x": x, "y": _amount("measured", y), "tooltip": {"field": "tip"}}
     layers = _with_figures(values, [
         ("low", {"mark": {"type": "area", "style": "band", "interpolate": "monotone"},
@@ -230,38 +233,35 @@ def heat_map(rows, *, title, x_title, y_title, unit, decimals=0, diverging_at=No
     return Chart(spec, title, [y_title, x_title, unit], table, "", spec["height"])
 
 
-def waterfall(steps, *, title, unit, decimals=0, height=280):
-    """From what was expected down to what was measured. `steps`: (name, change) between; the first and last are wholes.
+def waterfall(steps, *, title, unit, decimals=0):
+    """From what was expected down to what was measured, as lying bars. `steps`: (name, figure).
 
-    `steps[0]` is the starting whole; each following change is added; the end whole is drawn from `steps[-1]`, whose
-    figure is the total itself.
+    The first figure is the starting whole, each following one a change to it, the last one the end whole itself.
     """
     values, table, level = [], [], 0.0
     for i, (name, figure) in enumerate(steps):
-        whole = i in (0, len(steps) - 1)
-        figure = float(figure)
+        whole, figure = i in (0, len(steps) - 1), float(figure)
         start, end = (0.0, figure) if whole else (level, level + figure)
         level = end
         kind = "whole" if whole else ("loss" if figure < 0 else "gain")
-        sign = "" if whole or figure < 0 else "+"
-        words = f"{sign}{number(figure, decimals)} {unit}"
+        words = f"{'' if whole or figure < 0 else '+'}{number(figure, decimals)}"
         values.append(
-            {"name": str(name), "start": start, "end": end, "top": max(start, end), "kind": kind, "words": words,
-             "tip": f"{name}\n{words}"}
+            {"name": str(name), "start": start, "end": end, "edge": max(start, end), "kind": kind, "words": words,
+             "tip": f"{name}\n{words} {unit}"}
         )  # fmt: skip
         table.append([str(name), words])
-    x = {"field": "name", "type": "ordinal", "sort": [v["name"] for v in values], "title": None,
-         "axis": {"labelAngle": 0, "labelLimit": 110, "labelOverlap": False}}  # fmt: skip
-    layers = []
-    for kind in dict.fromkeys(v["kind"] for v in values):  # a layer without rows would have no scale
-        layers.append(
-            {"transform": [{"filter": f"datum.kind == '{kind}'"}], "mark": {"type": "bar", "style": f"{kind}-bar"},
-             "encoding": {"x": x, "y": _amount("start", unit), "y2": {"field": "end"}, "tooltip": {"field": "tip"}}}
-        )  # fmt: skip
-    layers.append(
-        {"mark": {"type": "text", "dy": -8}, "encoding": {
-            "x": x, "y": _amount("top", unit), "text": {"field": "words"}, "tooltip": {"field": "tip"}}}
-    )  # fmt: skip
+    tip = {"field": "tip"}
+    y = {"field": "name", "type": "ordinal", "sort": _order(values, "name"), "title": None,
+         "axis": {"labelLimit": 150, "titleAngle": 0}}  # fmt: skip
+    x = _amount("start", unit, axis={"grid": True, "tickCount": 4})
+    layers = [  # a kind without rows would have no scale
+        {"transform": [{"filter": f"datum.kind == '{kind}'"}], "mark": {"type": "bar", "style": f"{kind}-bar"},
+         "encoding": {"y": y, "x": x, "x2": {"field": "end"}, "tooltip": tip}}
+        for kind in _order(values, "kind")
+    ]  # fmt: skip
+    words = {"y": y, "x": x | {"field": "edge"}, "text": {"field": "words"}, "tooltip": tip}
+    layers.append({"mark": {"type": "text", "align": "left", "dx": 5}, "encoding": words})
+    height = max(80, 34 * len(steps))
     return Chart(_spec(values, height, layer=layers), title, [_("Stage"), unit], table, "", height)
 
 
@@ -273,7 +273,7 @@ def pump_curve(rows, *, title, point=None, height=300):
         tip = f"{power}\n{number(row['head_m'], 1)} m: {number(row['flow_l_min'], 1)} L/min"
         values.append({"head": _figure(row["head_m"]), "flow": _figure(row["flow_l_min"]), "power": power, "tip": tip})
         table.append([power, number(row["head_m"], 1), number(row["flow_l_min"], 1)])
-    x = _amount("head", _("head, m"), axis={"grid": True})
+    x = _amount("head", _("head, m"), axis={"grid": True, "tickCount": 6})
     y = _amount("flow", "L/min")
     order = _order(values, "power")
     colour = {"field": "power", "type": "nominal", "sort": order, "title": None}

@@ -18,7 +18,8 @@ def number(value, decimals=0):
     if value is None or value == "" or value != value:
         return NONE
     rounded = round(float(value), decimals)
-    return formats.number_format(rounded, decimal_pos=decimals, use_l10n=True, force_grouping=True)
+    words = formats.number_format(rounded, decimal_pos=decimals, use_l10n=True, force_grouping=True)
+    return words.replace("-", "−", 1) if rounded < 0 else words.lstrip("-")  # no "-0"
 
 
 def significant(value, figures=3):
