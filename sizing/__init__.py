@@ -1,1 +1,33 @@
 """The engineering of a solar well pump: arrays in, arrays out."""
+
+import hashlib
+import os
+import tempfile
+from pathlib import Path
+
+import numba
+
+
+def _keep_compiled_code_apart():
+    """Compiled loops are kept on disk under a digest of this package's source.
+
+    The compiler's own cache looks only at the file in which a loop stands, not at those it calls in other files, and
+    so would go on running old equations after a change. NUMBA_CACHE_DIR, where set, is the folder used.
+    """
+    here = Path(__file__).parent
+    digest = hashlib.sha256(numba.__version__.encode())
+    for source in sorted(here.rglob("*.py")):
+        digest.update(source.read_bytes())
+    name = f"compiled-{digest.hexdigest()[:16]}"
+    given = os.environ.get("NUMBA_CACHE_DIR")
+    for base in [Path(given)] if given else [here / "__pycache__", Path(tempfile.gettempdir()) / "sizing-compiled"]:
+        try:
+            (base / name).mkdir(parents=True, exist_ok=True, mode=0o700)
+        except OSError:
+            continue
+        if os.access(base / name, os.W_OK):
+            numba.config.CACHE_DIR = str(base / name)
+            return
+
+
+_keep_compiled_code_apart()

@@ -135,8 +135,11 @@ class PumpCurve:
         both = lifts & np.isfinite(volts) & np.isfinite(amps)
         self.knows_voltage = bool(both.sum() >= 3)
         self.voltage_c = self.current_c = np.full(len(TERMS), np.nan)
+        # A sheet ends where the motor may turn no faster: nothing is promised beyond its highest voltage
+        self.voltage_limit = np.inf
         if self.knows_voltage:
             self.voltage_c = _fit(menu["voltage"], self._share(head), flow / self.flow_scale, volts, both)
+            self.voltage_limit = float(volts[both].max())
             self.current_c = _fit(menu["current"], self._share(head), flow / self.flow_scale, amps, both)
 
     def _share(self, head_m):

@@ -5,6 +5,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from fleet.output import querysets
 from fleet.registry.models import Installation
 
 
@@ -27,6 +28,10 @@ class Baseline(models.Model):
     climate_source = models.CharField(max_length=200, blank=True)
     climate_band = models.FloatField(default=0.15, db_comment="one sigma of the monthly sun, relative")
     trouble = models.TextField(blank=True, db_comment="why nothing could be computed")
+    assumed = models.JSONField(default=list, db_comment="names of the values nobody wrote down, taken as usual")
+    table = models.BinaryField(null=True, db_comment="water by month and clearness, for the nightly judgement; float32")
+
+    objects = querysets.OutputQuerySet.as_manager()
 
     def __str__(self):
         return f"baseline of {self.installation_id}"
@@ -45,6 +50,10 @@ class Evaluation(models.Model):
     idle = models.BooleanField(default=False, db_comment="stopped by a full tank")
     sun_by = models.CharField(max_length=10, blank=True, db_comment="own, neighbour, import, fleet, climate")
     baseline_hash = models.CharField(max_length=16, blank=True)
+    span_days = models.SmallIntegerField(default=1, db_comment="days of the reading of which this is one day's share")
+    observation = models.BinaryField(null=True, db_comment="what the day's readings said, as the judgement keeps it")
+
+    objects = querysets.DayQuerySet.as_manager()
 
     class Meta:
         managed = False  # partitioned by month; the migration makes it by hand
@@ -59,7 +68,9 @@ class Judgement(models.Model):
 
     installation = models.OneToOneField(Installation, models.CASCADE, related_name="judgement", primary_key=True)
     through = models.DateField(null=True, db_comment="last local day that was judged")
-    state = models.JSONField(default=dict, db_comment="the running evidence, as the engineering package keeps it")
+    state = models.BinaryField(null=True, db_comment="the running evidence as the engineering package keeps it")
+    case = models.JSONField(default=dict, db_comment="the open case as it was last put forward")
+    trouble = models.CharField(max_length=300, blank=True, db_comment="why it cannot be judged")
     level_ratio = models.FloatField(null=True, db_comment="its own healthy level against the calculation")
     recent_ratio = models.FloatField(null=True, db_comment="measured over expected, last 30 days, idle days left out")
     judged_at = models.DateTimeField(null=True)
@@ -70,6 +81,19 @@ class Judgement(models.Model):
 
     def __str__(self):
         return f"judged through {self.through}"
+
+
+class Snapshot(models.Model):
+    """The evidence as it stood after some day, so that a figure that comes late costs days of judging, not years."""
+
+    pk = models.CompositePrimaryKey("installation_id", "day")
+    installation = models.ForeignKey(Installation, models.CASCADE, related_name="+")
+    day = models.DateField()
+    state = models.BinaryField()
+    case = models.JSONField(default=dict)
+
+    def __str__(self):
+        return f"{self.installation_id} after {self.day}"
 
 
 class Shortfall(models.Model):
@@ -109,6 +133,8 @@ class Shortfall(models.Model):
     closed_on = models.DateField(null=True)
     explained = models.CharField(max_length=300, blank=True)
     updated_at = models.DateTimeField(auto_now=True)
+
+    objects = querysets.ShortfallQuerySet.as_manager()
 
     class Meta:
         ordering = ["-weight", "id"]
@@ -150,9 +176,7 @@ class CauseCount(models.Model):
     found = models.PositiveIntegerField(default=0)
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["organisation", "cause", "pump_kind"], name="one_count_a_cause")
-        ]
+        constraints = [models.UniqueConstraint(fields=["organisation", "cause", "pump_kind"], name="one_count_a_cause")]
 
     def __str__(self):
         return f"{self.cause}, {self.pump_kind}: {self.found}"

@@ -9,14 +9,16 @@ urlpatterns = [
     path("me/password/", views.own_password, name="own_password"),
     path("me/tokens/add/", views.add_token, name="add_token"),
     path("me/tokens/<int:token_id>/revoke/", views.revoke_token, name="revoke_token"),
-    path("", views.people, name="list"),
-    path("add/", views.add_person, name="add"),
+    path("colleagues/", views.people, name="list"),
+    path("colleagues/add/", views.add_person, name="add"),
     path("organisation/", views.organisation, name="organisation"),
     path("changes/", views.changes, name="changes"),
-    path("<int:person_id>/", views.person, name="person"),
-    path("<int:person_id>/password/", views.new_password, name="new_password"),
+    path("colleagues/<int:person_id>/", views.person, name="person"),
+    path("colleagues/<int:person_id>/password/", views.new_password, name="new_password"),
     path(
-        "<int:person_id>/tokens/<int:token_id>/revoke/", views.revoke_colleagues_token, name="revoke_colleagues_token"
+        "colleagues/<int:person_id>/tokens/<int:token_id>/revoke/",
+        views.revoke_colleagues_token,
+        name="revoke_colleagues_token",
     ),
 ]
 api_urlpatterns = [

@@ -4,3 +4,9 @@ from django.apps import AppConfig
 class RegistryConfig(AppConfig):
     name = "fleet.registry"
     label = "registry"
+
+    def ready(self):
+        from fleet.intake import tables
+        from fleet.people.access import may
+
+        tables.rules(may)

@@ -1,6 +1,6 @@
 """Days: litres that an installation should give, from the day's irradiation, for any number of (unit, day) rows.
 
-For each unit and month the flow is worked out once over irradiance, then the day's water over the day's irradiation for
+For each unit and level the flow is worked out once (see `fast`), then the day's water over the day's irradiation for
 thirteen kinds of day; a row is read off between them and between the two months around its date.
 """
 
@@ -9,21 +9,28 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from .. import sun
 from ..checks import Refusal, one_of, within
-from .daylight import KINDS, MONTH_MIDDLE, STEPS, frame_light
+from .daylight import KINDS, SHARES, STEPS, day_geometry, erbs_daily, part_light, sunshine
+from .fast import FLOWS, HEATS, KNOTS, flow_at, unit_table
 from .faults import NONE
-from .machine import build
-from .operating import OUT, solve_one
+from .machine import COUPLING, LIGHT
+from .prepare import prepare
 from .work import spread_over
 
 STEP_W_M2 = 20.0
-KNOTS = 71  # 0 to 1400 W/m2
-DAYLIGHT_WARMER_K = 3.0  # daylight hours against the mean of day and night (from memory)
+LEVELS = 4  # static levels between the least and the greatest asked for, straight lines between them
+UNREST_SHARE = 1.5  # of the gap between even and broken light: a day may lie on either side of both (a judgement)
+SPREAD_80 = 1.2816  # sigmas on either side that hold 80 % of a normal spread
+# One sigma of a sound unit's own output about its type's sheet: pumps below 10 kW are accepted at +-10 % of flow
+# (ISO 9906, clause 4.4.2, from memory), half of which is taken as a sigma
+UNIT_SIGMA = 0.05
+RECORD_LEVEL_SIGMA_M, DIPPED_LEVEL_SIGMA_M = 1.5, 0.3  # season and years about a record; draw-down of a dip (judged)
+METER_SIGMA = 0.02  # class 2 meter, bucket
+IRRADIATION_SIGMA = {"in_plane": 0.03, "horizontal": 0.04}  # reference cell; pyranometer and the tilt model
 
 
 class Curve(NamedTuple):
-    """Flow over irradiance: flow_l_min (n, 12, KNOTS) at irradiance_w_m2 (KNOTS,), at each month's air and level."""
+    """Flow over irradiance: flow_l_min (n, 12, k) at irradiance_w_m2 (k,), at each month's air and level."""
 
     irradiance_w_m2: np.ndarray
     flow_l_min: np.ndarray
@@ -31,141 +38,170 @@ class Curve(NamedTuple):
 
 
 class DayTable(NamedTuple):
-    """Water over irradiation, by unit, month and kind of day (n, 12, kinds): litres, in-plane and level kWh/m2."""
+    """Water over irradiation, by unit, month and kind of day (n, 12, kinds): litres, in-plane and level kWh/m2, and
+    litres on a day of even light of the same irradiation, which shows how much the day's unrest matters."""
 
     volume_l: np.ndarray
     in_plane_kwh_m2: np.ndarray
     horizontal_kwh_m2: np.ndarray
+    even_l: np.ndarray
 
 
 class ExpectedDays(NamedTuple):
-    """Litres expected of a sound unit that nothing stops, one a row; and whether the irradiation lay beyond a clear
-    day's, so that the answer is stretched."""
+    """Litres expected of a sound unit that nothing stops, one a row; low_l and high_l hold 80 % of sound unit-days;
+    beyond: the irradiation lay beyond a clear day's, so that the answer is stretched."""
 
     volume_l: np.ndarray
+    low_l: np.ndarray
+    high_l: np.ndarray
     beyond: np.ndarray
 
 
-def default_air(latitude_deg, altitude_m):
-    """Daylight air temperature by month, C, (n, 12): a formula by place, one sigma 3.4 K.
-
-    Holds on land between 40 S and 40 N. Source: fitted to a 0.75 degree grid of monthly means; +3 K by day
-    (from memory).
-    """
-    lat = np.asarray(latitude_deg, float)[:, None]
-    year = 28.8 - 27.2 * np.sin(np.radians(lat)) ** 2 - 4.65 * np.asarray(altitude_m, float)[:, None] / 1000
-    swing = np.maximum(0.32 * np.abs(lat) - 0.5, 0)
-    peak = np.where(lat >= 0, 200, 18)
-    return year + swing * np.cos(2 * np.pi * (MONTH_MIDDLE - peak) / 365) + DAYLIGHT_WARMER_K
-
-
 @njit(cache=True, nogil=True)
-def _curves(rows, pump, cp, cv, ci, air, level, first, last, flows):
-    out = np.empty(OUT)
+def _curves(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, flows_out):
+    flows, heads, asked = np.empty(FLOWS), np.empty(FLOWS), np.empty(FLOWS)
+    table, edge = np.empty((HEATS, KNOTS)), np.empty((HEATS + 1, 2))
     for i in range(first, last):
-        p = pump[i]
-        for m in range(12):
-            if m > 0 and level[i, m] == level[i, m - 1] and abs(air[i, m] - air[i, m - 1]) < 1e-9:
-                flows[i, m] = flows[i, m - 1]
-                continue
-            guess = -1.0
-            for k in range(KNOTS):
-                guess = solve_one(rows[i], cp[p], cv[p], ci[p], k * STEP_W_M2, air[i, m], level[i, m], guess, out)
-                flows[i, m, k] = out[0]
+        m, p = rows[i], pump[i]
+        if np.isnan(m[COUPLING] + m[LIGHT]):
+            flows_out[i] = np.nan
+            continue
+        done = np.nan
+        for month in range(12):
+            if level[i, month] != done:
+                unit_table(m, cp[p], cv[p], ci[p], level[i, month], flows, heads, asked, table, edge)
+                done = level[i, month]
+            for k in range(flows_out.shape[2]):
+                flows_out[i, month, k] = flow_at(m, table, edge, watts[kind[i]], k * STEP_W_M2, air[i, month])
 
 
 def curve(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
     """Each unit's flow over in-plane irradiance, by month (Curve).
 
     air_c (n, 12) or broadcastable: daylight air; left out: the default by place. static_level_m likewise; left out: the
-    fleet's record.
+    fleet's record. NaN rows give NaN.
     """
-    n = fleet.n
-    air = default_air(fleet.latitude_deg, fleet.altitude_m) if air_c is None else _monthly(air_c, n, "air_c")
-    level = fleet.static_level_m if static_level_m is None else _monthly(static_level_m, n, "static_level_m")
-    machine = build(fleet, faults)
-    flows = np.empty((n, 12, KNOTS))
-    air, level = np.ascontiguousarray(air), np.ascontiguousarray(level)
-    spread_over(
-        cores,
-        n,
-        lambda a, b: _curves(
-            machine.rows, machine.pump, machine.power_c, machine.voltage_c, machine.current_c, air, level, a, b, flows
-        ),
-    )
-    return Curve(np.arange(KNOTS) * STEP_W_M2, flows, air)
-
-
-@njit(cache=True, nogil=True, inline="always")
-def read_off(flows, irradiance):
-    """Flow at an irradiance, between the knots of one curve."""
-    x = irradiance / STEP_W_M2
-    k = int(x)
-    if k >= KNOTS - 1:
-        return flows[KNOTS - 1]
-    return flows[k] + (x - k) * (flows[k + 1] - flows[k])
+    prepared = prepare(fleet, air_c, static_level_m, faults)
+    grid = np.arange(int(1400 / STEP_W_M2) + 1) * STEP_W_M2
+    flows = np.empty((fleet.n, 12, grid.size))
+    spread_over(cores, fleet.n, lambda a, b: _curves(*prepared.loops, a, b, flows))
+    return Curve(grid, flows, prepared.air_c)
 
 
 @njit(cache=True, nogil=True)
-def _days(place, declination, outer, flows, shade_am, shade_pm, first, last, volume, plane, level):
-    sunny, shady, share = np.empty(STEPS), np.empty(STEPS), np.empty(1)
+def day_water(m, table, edge, watts, air, geometry, clearness, sunset, ground_share, sky_share, shade, hourly):
+    """One unit's day of one clearness. Fills hourly (STEPS,) with mean flow, L/min; returns the sums over parts of
+    flow, of flow in even light, and of irradiance in the plane."""
+    diffuse = erbs_daily(clearness, sunset)
+    bright = sunshine(clearness, diffuse)
+    water, even, plane = 0.0, 0.0, 0.0
+    for s in range(STEPS):
+        sun_w, dull_w, mean_w = part_light(geometry, s, clearness, diffuse, bright, ground_share, sky_share)
+        left = 1.0 - shade[0 if s < STEPS // 2 else 1]
+        plane += mean_w
+        flow = bright * flow_at(m, table, edge, watts, sun_w * left, air)
+        if bright < 1.0:
+            flow += (1.0 - bright) * flow_at(m, table, edge, watts, dull_w * left, air)
+        even += flow_at(m, table, edge, watts, mean_w * left, air)
+        hourly[s] = flow
+        water += flow
+    return water, even, plane
+
+
+@njit(cache=True, nogil=True)
+def _days(
+    rows, pump, kind, cp, cv, ci, watts, air, level, declination, outer, place, shade, first, last, out
+):  # fmt: skip
+    flows, heads, asked, hourly = np.empty(FLOWS), np.empty(FLOWS), np.empty(FLOWS), np.empty(STEPS)
+    table, edge, geometry = np.empty((HEATS, KNOTS)), np.empty((HEATS + 1, 2)), np.empty((SHARES, STEPS))
     for i in range(first, last):
+        m, p = rows[i], pump[i]
         lat, tilt, azimuth, ground = place[i]
-        for m in range(12):
+        if np.isnan(m[COUPLING] + m[LIGHT] + lat):
+            out[:, i] = np.nan
+            continue
+        ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
+        done = np.nan
+        for month in range(12):
+            if level[i, month] != done:
+                unit_table(m, cp[p], cv[p], ci[p], level[i, month], flows, heads, asked, table, edge)
+                done = level[i, month]
+            hours, sunset, day0 = day_geometry(lat, declination[month], outer[month], tilt, azimuth, geometry)
             for j in range(KINDS.size):
-                hours, level[i, m, j], plane[i, m, j], _ = frame_light(
-                    lat, declination[m], outer[m], tilt, azimuth, ground, KINDS[j], sunny, shady, share
-                )
-                water = 0.0
-                for s in range(STEPS):
-                    left = 1.0 - (shade_am[i] if s < STEPS // 2 else shade_pm[i])
-                    water += share[0] * read_off(flows[i, m], sunny[s] * left)
-                    water += (1.0 - share[0]) * read_off(flows[i, m], shady[s] * left)
-                volume[i, m, j] = water * hours * 60.0
+                water, even, plane = day_water(
+                    m, table, edge, watts[kind[i]], air[i, month], geometry, KINDS[j], sunset, ground_share, sky_share,
+                    shade[i], hourly,
+                )  # fmt: skip
+                out[0, i, month, j] = water * hours * 60.0
+                out[1, i, month, j] = plane * hours / 1000.0
+                out[2, i, month, j] = KINDS[j] * day0
+                out[3, i, month, j] = even * hours * 60.0
 
 
-def day_table(fleet, curves, faults=NONE, cores=1):
-    """Water by unit, month and kind of day (DayTable), from the flow curves."""
-    n = fleet.n
-    place = np.radians(
-        np.stack(
-            [
-                fleet.latitude_deg,
-                fleet.tilt_deg + faults.column("tilt_turn_deg", n),
-                fleet.azimuth_deg + faults.column("azimuth_turn_deg", n),
-                np.degrees(fleet.ground_reflectance),
-            ],
-            axis=1,
-        )
-    )
-    declination = np.radians(sun.declination_deg(MONTH_MIDDLE))
-    outer = sun.SOLAR_CONSTANT_W_M2 * sun.distance_factor(MONTH_MIDDLE)
-    volume, plane, level = (np.empty((n, 12, KINDS.size)) for _ in range(3))
-    am = np.ascontiguousarray(faults.column("shade_morning_fraction", n))
-    pm = np.ascontiguousarray(faults.column("shade_afternoon_fraction", n))
-    spread_over(
-        cores,
-        n,
-        lambda a, b: _days(place, declination, outer, curves.flow_l_min, am, pm, a, b, volume, plane, level),
-    )
-    return DayTable(volume, plane, level)
+def day_table(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
+    """Water by unit, month and kind of day (DayTable); air_c and static_level_m as in `curve`."""
+    prepared = prepare(fleet, air_c, static_level_m, faults)
+    out = np.empty((4, fleet.n, 12, KINDS.size))
+    spread_over(cores, fleet.n, lambda a, b: _days(*prepared.loops, *prepared.sun, a, b, out))
+    return DayTable(*out)
 
 
 @njit(cache=True, nogil=True)
-def _one(irradiation, volume, wanted):
-    """(litres, beyond) between the kinds of day of one unit and month; beyond the clearest day in proportion."""
+def _sensitivity(
+    rows, pump, kind, cp, cv, ci, watts, air, level, declination, outer, place, shade, first, last, out
+):  # fmt: skip
+    flows, heads, asked, hourly = np.empty(FLOWS), np.empty(FLOWS), np.empty(FLOWS), np.empty(STEPS)
+    table, edge, geometry = np.empty((HEATS, KNOTS)), np.empty((HEATS + 1, 2)), np.empty((SHARES, STEPS))
+    for i in range(first, last):
+        m, p = rows[i], pump[i]
+        lat, tilt, azimuth, ground = place[i]
+        if np.isnan(m[COUPLING] + m[LIGHT] + lat):
+            out[i] = np.nan
+            continue
+        ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
+        _, sunset, _ = day_geometry(lat, declination[2], outer[2], tilt, azimuth, geometry)
+        mean, both = level[i].mean(), np.empty(2)
+        for side in range(2):
+            at = mean + (side - 0.5)
+            unit_table(m, cp[p], cv[p], ci[p], at, flows, heads, asked, table, edge)
+            both[side] = day_water(
+                m, table, edge, watts[kind[i]], air[i].mean(), geometry, 0.64, sunset, ground_share, sky_share,
+                shade[i], hourly,
+            )[0]  # fmt: skip
+        out[i] = 2.0 * (both[0] - both[1]) / max(both[0] + both[1], 1e-9)
+
+
+def level_sensitivity(fleet, *, faults=NONE, cores=1):
+    """Share of the day's water that one metre deeper costs, (n,), on a fairly clear day of March at the mean level."""
+    prepared = prepare(fleet, faults=faults)
+    out = np.empty(fleet.n)
+    spread_over(cores, fleet.n, lambda a, b: _sensitivity(*prepared.loops, *prepared.sun, a, b, out))
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _one(irradiation, volume, even, wanted, out):
+    """Fills out with litres, litres a kWh/m2 and the day's unrest in litres, between the kinds of day of one unit and
+    month; beyond the clearest day in proportion. Returns whether it lay beyond."""
     last = irradiation.size - 1
-    if wanted >= irradiation[last]:
-        return volume[last] * wanted / irradiation[last], wanted > 1.05 * irradiation[last]
-    if wanted <= irradiation[0]:
-        return volume[0] * wanted / irradiation[0], False
+    if wanted >= irradiation[last] or wanted <= irradiation[0]:
+        k = last if wanted >= irradiation[last] else 0
+        out[0] = volume[k] * wanted / irradiation[k]
+        out[1] = volume[k] / irradiation[k]
+        out[2] = abs(volume[k] - even[k])
+        return wanted > 1.05 * irradiation[last]
     k = np.searchsorted(irradiation, wanted) - 1
+    out[1] = (volume[k + 1] - volume[k]) / (irradiation[k + 1] - irradiation[k])
     share = (wanted - irradiation[k]) / (irradiation[k + 1] - irradiation[k])
-    return volume[k] + share * (volume[k + 1] - volume[k]), False
+    out[0] = volume[k] + share * (volume[k + 1] - volume[k])
+    unrest, next_unrest = abs(volume[k] - even[k]), abs(volume[k + 1] - even[k + 1])
+    out[2] = unrest + share * (next_unrest - unrest)
+    return False
 
 
 @njit(cache=True, nogil=True)
-def _rows(irradiation, volume, unit, day, wanted, first, last, litres, beyond):
+def _rows(irradiation, volume, even, unit, day, wanted, first, last, out, beyond):
+    a_out, b_out = np.empty(3), np.empty(3)
     for r in range(first, last):
         u = unit[r]
         x = (day[r] - 15.5) / 30.4375
@@ -173,23 +209,26 @@ def _rows(irradiation, volume, unit, day, wanted, first, last, litres, beyond):
         share = x - m
         a, b = m % 12, (m + 1) % 12
         if np.isnan(wanted[r]) or np.isnan(volume[u, a, 0]):
-            litres[r] = np.nan
+            out[:, r] = np.nan
             continue
-        at_a, far_a = _one(irradiation[u, a], volume[u, a], wanted[r])
-        at_b, far_b = _one(irradiation[u, b], volume[u, b], wanted[r])
-        litres[r] = (1.0 - share) * at_a + share * at_b
-        beyond[r] = far_a or far_b
+        far = _one(irradiation[u, a], volume[u, a], even[u, a], wanted[r], a_out)
+        beyond[r] = _one(irradiation[u, b], volume[u, b], even[u, b], wanted[r], b_out) or far
+        for k in range(3):
+            out[k, r] = (1.0 - share) * a_out[k] + share * b_out[k]
 
 
 def expected_days(
     fleet, unit_index, day_of_year, irradiation_kwh_m2, kind="in_plane", *, static_level_m=None, air_c=None,
-    faults=NONE, cores=1,
+    faults=NONE, irradiation_sigma=None, level_sigma_m=None, unit_sigma=UNIT_SIGMA, cores=1,
 ):  # fmt: skip
     """Litres that sound units should give on the days they had (ExpectedDays), one a row of (unit, day).
 
     unit_index, day_of_year, irradiation_kwh_m2 and static_level_m (optional, m that day) are arrays of one length.
     kind: 'in_plane' (a cell in the frame's plane, behind glass as the modules) or 'horizontal'. air_c: daylight air by
     month, (n, 12) or broadcastable. Nothing stops these units: a full tank or a dry well is not in the figure.
+    irradiation_sigma: one sigma of the irradiation, relative, a number or one a row; left out: 3 % in the plane, 4 %
+    level. level_sigma_m: of the static level; left out: 1.5 m where it comes from the record, 0.3 m where given.
+    unit_sigma: of the unit about its record; smaller once it is known from its own tests.
     NaN irradiation gives NaN. Refuses a unit number the fleet does not have, a day outside 1-366, irradiation
     below 0 or above 15 kWh/m2.
     """
@@ -199,27 +238,38 @@ def expected_days(
         raise Refusal("unit_index", int(unit.max()), (0, fleet.n - 1))
     day = np.broadcast_to(within(np.atleast_1d(day_of_year), 1, 366, "day_of_year"), unit.shape)
     wanted = np.broadcast_to(within(np.atleast_1d(irradiation_kwh_m2), 0, 15, "irradiation_kwh_m2"), unit.shape)
+    day, wanted = np.ascontiguousarray(day), np.ascontiguousarray(wanted)
 
-    def litres_at(level):
-        curves = curve(fleet, air_c=air_c, static_level_m=level, faults=faults, cores=cores)
-        table = day_table(fleet, curves, faults, cores)
+    def answer(level):
+        table = day_table(fleet, air_c=air_c, static_level_m=level, faults=faults, cores=cores)
         over = table.in_plane_kwh_m2 if kind == "in_plane" else table.horizontal_kwh_m2
-        litres, beyond = np.empty(unit.size), np.zeros(unit.size, bool)
-        args = over, table.volume_l, unit, np.ascontiguousarray(day), np.ascontiguousarray(wanted)
-        spread_over(cores, unit.size, lambda a, b: _rows(*args, a, b, litres, beyond))
-        return litres, beyond
+        out, beyond = np.empty((3, unit.size)), np.zeros(unit.size, bool)
+        args = over, table.volume_l, table.even_l, unit, day, wanted
+        spread_over(cores, unit.size, lambda a, b: _rows(*args, a, b, out, beyond))
+        return out, beyond
 
     if static_level_m is None:
-        return ExpectedDays(*litres_at(None))
-    level = np.broadcast_to(within(np.atleast_1d(static_level_m), 0, 1000, "static_level_m"), unit.shape)
-    low, high = _level_range(fleet, unit, level)
-    grid = low + (high - low) * np.linspace(0, 1, 4)[:, None]
-    answers = [litres_at(g[:, None]) for g in grid]
-    share = (level - low[unit]) / np.maximum(high - low, 1e-9)[unit] * 3
-    place = np.clip(np.nan_to_num(share).astype(int), 0, 2)
-    stack = np.stack([a[0] for a in answers])
-    at, rows = share - place, np.arange(unit.size)
-    return ExpectedDays((1 - at) * stack[place, rows] + at * stack[place + 1, rows], answers[0][1])
+        out, beyond = answer(None)
+    else:
+        level = np.broadcast_to(within(np.atleast_1d(static_level_m), 0, 1000, "static_level_m"), unit.shape)
+        low, high = _level_range(fleet, unit, level)
+        answers = [answer((low + (high - low) * t)[:, None]) for t in np.linspace(0, 1, LEVELS)]
+        place = (level - low[unit]) / (high - low)[unit] * (LEVELS - 1)
+        knot = np.clip(np.nan_to_num(place).astype(int), 0, LEVELS - 2)
+        stack, rows = np.stack([a[0] for a in answers]), np.arange(unit.size)
+        out = (stack[knot, :, rows] + (place - knot)[:, None] * (stack[knot + 1, :, rows] - stack[knot, :, rows])).T
+        beyond = answers[0][1]
+    volume, slope, unrest = out
+    sigma_h = IRRADIATION_SIGMA[kind] if irradiation_sigma is None else np.asarray(irradiation_sigma, float)
+    if level_sigma_m is None:
+        level_sigma_m = RECORD_LEVEL_SIGMA_M if static_level_m is None else DIPPED_LEVEL_SIGMA_M
+    sigma_level = np.asarray(level_sigma_m, float) * level_sensitivity(fleet, faults=faults, cores=cores)[unit]
+    sigma = np.sqrt(
+        (unit_sigma**2 + METER_SIGMA**2 + sigma_level**2) * volume**2
+        + (slope * sigma_h * wanted) ** 2
+        + (UNREST_SHARE * unrest) ** 2
+    )
+    return ExpectedDays(volume, np.maximum(volume - SPREAD_80 * sigma, 0), volume + SPREAD_80 * sigma, beyond)
 
 
 def _level_range(fleet, unit, level):
@@ -231,10 +281,3 @@ def _level_range(fleet, unit, level):
     record = fleet.static_level_m.mean(axis=1)
     low, high = np.where(np.isfinite(low), low, record), np.where(np.isfinite(high), high, record)
     return low, np.maximum(high, low + 0.5)
-
-
-def _monthly(value, n, name):
-    value = np.asarray(within(value, -60, 1000, name), float)
-    if value.ndim == 1 and value.size == n and n != 12:
-        value = value[:, None]
-    return np.broadcast_to(value, (n, 12))

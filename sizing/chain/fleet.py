@@ -18,7 +18,8 @@ DEFAULTS = {
     "altitude_m": 0.0,
     "ground_reflectance": 0.2,
     "soiling_fraction": 0.03,  # mean of a washed array between washings
-    "mismatch_fraction": 0.01,
+    # mismatch 2 %, joints 0.5 %, first light 1.5 %, label 1 %: defaults of PVWatts 5, NREL/TP-6A20-62641 (from memory)
+    "mismatch_fraction": 0.049,
     "age_y": 0.0,
     "ageing_fraction_y": 0.006,  # crystalline silicon, median 0.5-0.6 % a year: Jordan et al. 2022
     "conductor_class": 2,

@@ -7,24 +7,27 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .. import array, cable, head
+from .. import array, cable, controller, head
 from .faults import NONE
 
 (
     COUPLING, LIGHT, DARK, THERMAL, SERIES, SHUNT, ALPHA, CLEAN, NOCT_SLOPE, CABLE, EFFICIENCY, START_W, MAX_W, MAX_V,
     RISE, DRAW_B, DRAW_C, PIPE, BORE, FITTINGS, UNIT_FLOW, HEAD_SCALE, INTAKE, SLIP, LEAK, CUTOUT, STOPPED, DEPTH,
-    Y_LIMIT, LEVEL_DROP, KNOWS_V, VISCOSITY, SHUT_LEVEL,
-) = range(33)  # fmt: skip
-WIDTH = 33
+    Y_LIMIT, LEVEL_DROP, KNOWS_V, VISCOSITY, SHUT_LEVEL, MODULES, PEAK_V,
+) = range(35)  # fmt: skip
+WIDTH = 35
 
 CABLE_C = 45.0  # conductor while carrying current in warm water and sun (common practice, no source)
 PROBE_MARGIN_M = 0.5  # the water stands at least this far above the intake, or the pump draws air
 
 
 class Machine(NamedTuple):
-    """rows (n, WIDTH), and the pump curves' coefficients by pump (p, terms): power W, voltage V, current A."""
+    """rows (n, WIDTH); kind (n,), which of the distinct data sheets in diodes (kinds, 6) each unit has; and the pump
+    curves' coefficients by pump (p, terms): power W, voltage V, current A."""
 
     rows: np.ndarray
+    kind: np.ndarray
+    diodes: np.ndarray
     pump: np.ndarray
     power_c: np.ndarray
     voltage_c: np.ndarray
@@ -35,7 +38,8 @@ def build(fleet, faults=NONE):
     """The Machine of a fleet, with faults put in (sizes that depend on the hour are applied by the callers)."""
     n, f = fleet.n, (lambda name: faults.column(name, fleet.n))
     r = np.full((n, WIDTH), np.nan)
-    diode = _diodes(fleet)
+    kind, diodes = _diodes(fleet)
+    diode = diodes[kind]
     series, sound = fleet.modules_in_series, np.maximum(fleet.strings - f("strings_open"), 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         r[:, COUPLING] = fleet.coupling
@@ -51,10 +55,11 @@ def build(fleet, faults=NONE):
     )
     r[:, NOCT_SLOPE] = array.working_rise(fleet.noct_c)
     r[:, CABLE] = f("series_resistance_ohm") + _by_class(fleet)
-    r[:, EFFICIENCY] = fleet.controller_efficiency
+    r[:, EFFICIENCY] = np.where(fleet.coupling == 0, 1.0, fleet.controller_efficiency * controller.AT_WORK)
     r[:, START_W] = fleet.start_power_w
     r[:, MAX_W] = np.minimum(fleet.max_power_w, f("controller_cap_w"))
-    r[:, MAX_V] = fleet.max_voltage_v
+    fastest = np.array([p.voltage_limit for p in fleet.pumps])[fleet.pump_index]
+    r[:, MAX_V] = np.minimum(fleet.max_voltage_v, fastest)
     r[:, RISE] = fleet.tank_rise_m
     r[:, DRAW_B] = fleet.drawdown_b_m_per_l_min * f("drawdown_factor")
     r[:, DRAW_C] = fleet.drawdown_c * f("drawdown_factor")
@@ -73,26 +78,26 @@ def build(fleet, faults=NONE):
     r[:, CUTOUT] = f("cutout_irradiance")
     r[:, STOPPED] = f("stopped")
     r[:, DEPTH] = fleet.setting_depth_m
-    r[:, Y_LIMIT] = 1.6
+    # without voltages the largest flow tested stands for the fastest the motor may turn
+    r[:, Y_LIMIT] = np.where(np.isfinite(fastest), 1.6, 1.05)
     r[:, LEVEL_DROP] = f("static_level_drop_m")
     r[:, KNOWS_V] = np.array([p.knows_voltage for p in pumps])[fleet.pump_index]
     r[:, VISCOSITY] = head.water_viscosity(head.GROUNDWATER_C)
+    r[:, MODULES] = sound * series
+    r[:, PEAK_V] = fleet.v_mp_v * series
     r[:, SHUT_LEVEL] = fleet.setting_depth_m - PROBE_MARGIN_M
     bad = ~np.isfinite(fleet.latitude_deg)
     r[bad] = np.nan
     coefficients = (np.stack([getattr(p, name) for p in pumps]) for name in ("power_c", "voltage_c", "current_c"))
-    return Machine(r, np.ascontiguousarray(fleet.pump_index), *coefficients)
+    return Machine(r, kind, diodes, np.ascontiguousarray(fleet.pump_index), *coefficients)
 
 
 def _diodes(fleet):
-    """Single-diode numbers a unit, fitted once for each distinct data sheet."""
+    """(which sheet each unit has, single-diode numbers a sheet), fitted once for each distinct data sheet."""
     sheets = np.stack([getattr(fleet, name) for name in array.SHEET], axis=1)
-    good = np.isfinite(sheets).all(axis=1)
-    out = np.full((fleet.n, 6), np.nan)
-    if good.any():
-        kinds, which = np.unique(sheets[good], axis=0, return_inverse=True)
-        out[good] = np.array([array.fit_diode(*kind) for kind in kinds])[which.ravel()]
-    return out
+    kinds, which = np.unique(sheets, axis=0, return_inverse=True)
+    numbers = [array.fit_diode(*kind) if np.isfinite(kind).all() else (np.nan,) * 6 for kind in kinds]
+    return np.ascontiguousarray(which.ravel()), np.array(numbers)
 
 
 def _by_class(fleet):

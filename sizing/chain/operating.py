@@ -34,6 +34,7 @@ from .machine import (
     MAX_V,
     MAX_W,
     NOCT_SLOPE,
+    PEAK_V,
     PIPE,
     RISE,
     SERIES,
@@ -93,7 +94,7 @@ def head_at(m, level, q):
 
 
 @njit(cache=True, nogil=True)
-def balance(m, cp, cv, ci, level, q, light, dark, thermal, shunt, available_w, peak_v):
+def balance(m, cp, cv, ci, level, q, light, dark, thermal, shunt, available_w):
     """What is left over at flow q: volts (direct) or a share of the power (tracking). Falls with q."""
     s = np.sqrt(head_at(m, level, q) / m[HEAD_SCALE])
     y = q / m[UNIT_FLOW] + m[SLIP] * s * s
@@ -108,24 +109,24 @@ def balance(m, cp, cv, ci, level, q, light, dark, thermal, shunt, available_w, p
         amps = needed(ci, s, y)
         left = (available_w - watts - amps * amps * m[CABLE]) / available_w
         return min(left, 1.0 - needed(cv, s, y) / m[MAX_V])
-    amps = watts / peak_v
+    amps = watts / m[PEAK_V]
     return (available_w - watts - amps * amps * m[CABLE]) / available_w
 
 
 @njit(cache=True, nogil=True)
-def crossing(m, cp, cv, ci, level, light, dark, thermal, shunt, available_w, peak_v, top, guess):
+def crossing(m, cp, cv, ci, level, light, dark, thermal, shunt, available_w, top, guess):
     """The flow at which nothing is left over: a bracketed search (regula falsi after Anderson & Bjorck)."""
     low, high = 0.0, top
-    f_low = balance(m, cp, cv, ci, level, 0.0, light, dark, thermal, shunt, available_w, peak_v)
+    f_low = balance(m, cp, cv, ci, level, 0.0, light, dark, thermal, shunt, available_w)
     if not f_low > 0.0:
         return 0.0
-    f_high = balance(m, cp, cv, ci, level, top, light, dark, thermal, shunt, available_w, peak_v)
+    f_high = balance(m, cp, cv, ci, level, top, light, dark, thermal, shunt, available_w)
     if f_high >= 0.0:
         return top
     if 0.0 < guess < top:
         for factor in (0.98, 1.02):
             x = min(guess * factor, top)
-            f = balance(m, cp, cv, ci, level, x, light, dark, thermal, shunt, available_w, peak_v)
+            f = balance(m, cp, cv, ci, level, x, light, dark, thermal, shunt, available_w)
             if f > 0.0 and x > low:
                 low, f_low = x, f
             elif f <= 0.0 and x < high:
@@ -135,7 +136,7 @@ def crossing(m, cp, cv, ci, level, light, dark, thermal, shunt, available_w, pea
         x = high - f_high * (high - low) / (f_high - f_low)
         if not low < x < high:
             x = 0.5 * (low + high)
-        f = balance(m, cp, cv, ci, level, x, light, dark, thermal, shunt, available_w, peak_v)
+        f = balance(m, cp, cv, ci, level, x, light, dark, thermal, shunt, available_w)
         if f == 0.0 or high - low < 1e-11 * top:
             return x
         if f > 0.0:
@@ -210,9 +211,9 @@ def solve_one(m, cp, cv, ci, irradiance, air, static, guess, out):
             available = m[MAX_W]
             state = LIMITED
     top = m[Y_LIMIT] * m[UNIT_FLOW]
-    q = crossing(m, cp, cv, ci, level, light, dark, thermal, shunt, available, peak_v, top, guess)
+    q = crossing(m, cp, cv, ci, level, light, dark, thermal, shunt, available, top, guess)
     if q >= top:
-        state = BEYOND
+        state = LIMITED if m[KNOWS_V] == 0.0 else BEYOND
     most = well_limit(m, level)
     if q > most:
         q, state = most, WELL_LIMIT
@@ -238,7 +239,7 @@ def solve_one(m, cp, cv, ci, irradiance, air, static, guess, out):
         out[5] = volts * amps
     else:
         need_w = needed(cp, s, y) if q > 0.0 else available
-        amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else need_w / peak_v
+        amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else need_w / m[PEAK_V]
         if q > 0.0 and m[KNOWS_V] > 0.0 and needed(cv, s, y) > m[MAX_V] * 0.999999:
             state = LIMITED
         out[5] = need_w

@@ -1,8 +1,8 @@
 """From a day's irradiation to what falls on a tilted array, hour by hour.
 
 `split` shares a day among its hours and into beam and diffuse; `plane` tilts it; `skyline` takes away what hills,
-trees and own windows of shade hide; `clear` knows the cloudless sky and the module as a sensor; `hours` does all of it
-for a fleet in one compiled pass. Angles in degrees, bearings clockwise from true north.
+trees and own windows of shade hide; `clear` knows the cloudless sky; `hours` does all of it for a fleet in one compiled
+pass. Angles in degrees, bearings clockwise from true north.
 """
 
 from sizing.sky.clear import (
@@ -10,7 +10,6 @@ from sizing.sky.clear import (
     clear_sky,
     haurwitz_w_m2,
     ineichen,
-    irradiance_from_short_circuit,
     linke_turbidity,
     relative_air_mass,
 )
@@ -50,7 +49,6 @@ __all__ = [
     "hours",
     "incidence_factor",
     "ineichen",
-    "irradiance_from_short_circuit",
     "linke_turbidity",
     "month_on_plane_kwh_m2_day",
     "monthly_beam_ratio",

@@ -1,4 +1,4 @@
-"""The cloudless sky, and a module used as a sun meter."""
+"""The cloudless sky."""
 
 from functools import lru_cache
 from typing import NamedTuple
@@ -13,7 +13,6 @@ __all__ = [
     "clear_sky",
     "haurwitz_w_m2",
     "ineichen",
-    "irradiance_from_short_circuit",
     "linke_turbidity",
     "relative_air_mass",
 ]
@@ -114,16 +113,3 @@ def clear_sky(when_utc, latitude_deg, longitude_deg, *, altitude_m=0.0):
 def _same_lead(haze, month):
     lead = np.broadcast_shapes(haze.shape[:-1], month.shape)
     return np.broadcast_to(haze, (*lead, 12)), np.broadcast_to(month[..., None], (*lead, 1))
-
-
-def irradiance_from_short_circuit(current_a, cell_c, rated_current_a, alpha_isc_pct_k):
-    """In-plane irradiance from a module's own short-circuit current, W/m2. Shapes broadcast.
-
-    G = 1000 I / (I_stc (1 + alpha (T - 25))). alpha in percent a kelvin. Needs a clean module in the array's plane: a
-    dirty one hides its own dirt. Uncertainty 3-5 % clean (common practice, no source).
-    Source: the definition of the short-circuit current at standard test conditions (IEC 60904-3) and its coefficient.
-    """
-    current = within(current_a, 0, 100, "current_a")
-    rated = within(rated_current_a, 0, 100, "rated_current_a", open_low=True)
-    warmed = 1 + within(alpha_isc_pct_k, -1, 1, "alpha_isc_pct_k") / 100 * (within(cell_c, -40, 120, "cell_c") - 25)
-    return 1000 * current / (rated * warmed)

@@ -245,15 +245,7 @@ def test_air_mass(zenith, mass):
     assert sky.relative_air_mass(zenith) == pytest.approx(mass, rel=5e-4)
 
 
-# --- Field arithmetic ---------------------------------------------------------------------------------------------
-@pytest.mark.parametrize(
-    ("current", "cell", "rated", "alpha", "watts"), [(6.2, 48, 9.0, 0.05, 681.1), (3.1, 35, 8.6, 0.045, 358.9)]
-)
-def test_irradiance_from_a_modules_short_circuit_current(current, cell, rated, alpha, watts):
-    # Definition: G = 1000 I / (I_stc (1 + alpha (T - 25))).
-    assert sky.irradiance_from_short_circuit(current, cell, rated, alpha) == pytest.approx(watts, abs=0.05)
-
-
+# --- Glass --------------------------------------------------------------------------------------------------------
 @pytest.mark.parametrize(("angle", "factor"), [(30, 0.9979), (50, 0.9798), (60, 0.9460), (70, 0.8597), (80, 0.6341)])
 def test_what_the_glass_lets_through(angle, factor):
     # Computed: pvlib 0.16.1 `physical`, n 1.526, K 4, L 0.002.

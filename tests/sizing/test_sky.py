@@ -199,7 +199,7 @@ def test_windows_of_shade_by_the_hour():
         sky.shade_windows([(8, 9, 50)])
 
 
-# --- Clear sky and the module as a meter ---------------------------------------------------------------------------
+# --- Clear sky -----------------------------------------------------------------------------------------------------
 def test_a_clear_noon_on_dry_ground_is_about_a_thousand_watts():
     got = sky.clear_sky("2026-03-20T10:15", 13.5, 22.0, altitude_m=300)
     assert 850 < got.ghi_w_m2 < 1100  # common practice: around 1000 W/m2 with the sun near overhead
@@ -224,10 +224,3 @@ def test_more_haze_less_beam():
     assert sky.linke_turbidity(13.5, 2.1).shape == (12,)
     with pytest.raises(Refusal, match="linke_turbidity"):
         sky.ineichen(30, 20, 300)
-
-
-def test_a_short_circuit_current_cannot_be_of_a_module_without_rating():
-    with pytest.raises(Refusal, match="rated_current_a"):
-        sky.irradiance_from_short_circuit(5, 40, 0, 0.05)
-    got = sky.irradiance_from_short_circuit([5.0, -1.0, 5.0], 25, [10.0, 10.0, np.nan], 0.05)
-    np.testing.assert_allclose(got, [500, np.nan, np.nan])

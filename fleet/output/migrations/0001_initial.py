@@ -4,29 +4,38 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
-    dependencies = [
-    ]
+    dependencies = []
 
     operations = [
         migrations.CreateModel(
-            name='Evaluation',
+            name="Evaluation",
             fields=[
-                ('pk', models.CompositePrimaryKey('installation_id', 'day', blank=True, editable=False, primary_key=True, serialize=False)),
-                ('day', models.DateField()),
-                ('expected_l', models.FloatField(null=True)),
-                ('low_l', models.FloatField(db_comment='lower end of the range that holds four days in five', null=True)),
-                ('high_l', models.FloatField(null=True)),
-                ('measured_l', models.FloatField(db_comment="a day's share where the meter gives a period", null=True)),
-                ('idle', models.BooleanField(db_comment='stopped by a full tank', default=False)),
-                ('sun_by', models.CharField(blank=True, db_comment='own, neighbour, import, fleet, climate', max_length=10)),
-                ('baseline_hash', models.CharField(blank=True, max_length=16)),
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "installation_id", "day", blank=True, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("day", models.DateField()),
+                ("expected_l", models.FloatField(null=True)),
+                (
+                    "low_l",
+                    models.FloatField(db_comment="lower end of the range that holds four days in five", null=True),
+                ),
+                ("high_l", models.FloatField(null=True)),
+                ("measured_l", models.FloatField(db_comment="a day's share where the meter gives a period", null=True)),
+                ("idle", models.BooleanField(db_comment="stopped by a full tank", default=False)),
+                (
+                    "sun_by",
+                    models.CharField(blank=True, db_comment="own, neighbour, import, fleet, climate", max_length=10),
+                ),
+                ("baseline_hash", models.CharField(blank=True, max_length=16)),
             ],
             options={
-                'db_table': 'output_evaluation',
-                'managed': False,
+                "db_table": "output_evaluation",
+                "managed": False,
             },
         ),
     ]

@@ -6,135 +6,230 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('output', '0001_initial'),
-        ('people', '0001_initial'),
-        ('registry', '0001_initial'),
+        ("output", "0001_initial"),
+        ("people", "0001_initial"),
+        ("registry", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Baseline',
+            name="Baseline",
             fields=[
-                ('installation', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, primary_key=True, related_name='baseline', serialize=False, to='registry.installation')),
-                ('inputs_hash', models.CharField(max_length=64)),
-                ('computed_at', models.DateTimeField()),
-                ('method', models.CharField(db_comment='version of the calculation', max_length=20)),
-                ('volume_l_day', models.JSONField(db_comment='by month: mean litres a day', default=list)),
-                ('low_l_day', models.JSONField(db_comment='by month: lower end of the range that holds four days in five', default=list)),
-                ('high_l_day', models.JSONField(default=list)),
-                ('by_kind_l_day', models.JSONField(db_comment='12 x kinds of day, dullest first', default=list)),
-                ('start_hour', models.JSONField(db_comment='by month, true solar time', default=list)),
-                ('stop_hour', models.JSONField(default=list)),
-                ('card', models.JSONField(db_comment='flow, volts, amps by irradiance and static level', default=dict)),
-                ('climate_source', models.CharField(blank=True, max_length=200)),
-                ('climate_band', models.FloatField(db_comment='one sigma of the monthly sun, relative', default=0.15)),
-                ('trouble', models.TextField(blank=True, db_comment='why nothing could be computed')),
+                (
+                    "installation",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        primary_key=True,
+                        related_name="baseline",
+                        serialize=False,
+                        to="registry.installation",
+                    ),
+                ),
+                ("inputs_hash", models.CharField(max_length=64)),
+                ("computed_at", models.DateTimeField()),
+                ("method", models.CharField(db_comment="version of the calculation", max_length=20)),
+                ("volume_l_day", models.JSONField(db_comment="by month: mean litres a day", default=list)),
+                (
+                    "low_l_day",
+                    models.JSONField(
+                        db_comment="by month: lower end of the range that holds four days in five", default=list
+                    ),
+                ),
+                ("high_l_day", models.JSONField(default=list)),
+                ("by_kind_l_day", models.JSONField(db_comment="12 x kinds of day, dullest first", default=list)),
+                ("start_hour", models.JSONField(db_comment="by month, true solar time", default=list)),
+                ("stop_hour", models.JSONField(default=list)),
+                ("card", models.JSONField(db_comment="flow, volts, amps by irradiance and static level", default=dict)),
+                ("climate_source", models.CharField(blank=True, max_length=200)),
+                ("climate_band", models.FloatField(db_comment="one sigma of the monthly sun, relative", default=0.15)),
+                ("trouble", models.TextField(blank=True, db_comment="why nothing could be computed")),
             ],
         ),
         migrations.CreateModel(
-            name='FindingHeard',
+            name="FindingHeard",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('finding_key', models.CharField(max_length=40, unique=True)),
-                ('cause', models.CharField(max_length=24)),
-                ('pump_kind', models.CharField(max_length=12)),
-                ('suspected', models.JSONField(db_comment='the causes and odds shown before the visit', default=list)),
-                ('heard_at', models.DateTimeField(auto_now_add=True)),
-                ('heard_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("finding_key", models.CharField(max_length=40, unique=True)),
+                ("cause", models.CharField(max_length=24)),
+                ("pump_kind", models.CharField(max_length=12)),
+                ("suspected", models.JSONField(db_comment="the causes and odds shown before the visit", default=list)),
+                ("heard_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "heard_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Judgement',
+            name="Judgement",
             fields=[
-                ('installation', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, primary_key=True, related_name='judgement', serialize=False, to='registry.installation')),
-                ('through', models.DateField(db_comment='last local day that was judged', null=True)),
-                ('state', models.JSONField(db_comment='the running evidence, as the engineering package keeps it', default=dict)),
-                ('level_ratio', models.FloatField(db_comment='its own healthy level against the calculation', null=True)),
-                ('recent_ratio', models.FloatField(db_comment='measured over expected, last 30 days, idle days left out', null=True)),
-                ('judged_at', models.DateTimeField(null=True)),
-                ('claimed_until', models.DateTimeField(db_comment='a worker is at it until then', null=True)),
+                (
+                    "installation",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        primary_key=True,
+                        related_name="judgement",
+                        serialize=False,
+                        to="registry.installation",
+                    ),
+                ),
+                ("through", models.DateField(db_comment="last local day that was judged", null=True)),
+                (
+                    "state",
+                    models.JSONField(
+                        db_comment="the running evidence, as the engineering package keeps it", default=dict
+                    ),
+                ),
+                (
+                    "level_ratio",
+                    models.FloatField(db_comment="its own healthy level against the calculation", null=True),
+                ),
+                (
+                    "recent_ratio",
+                    models.FloatField(db_comment="measured over expected, last 30 days, idle days left out", null=True),
+                ),
+                ("judged_at", models.DateTimeField(null=True)),
+                ("claimed_until", models.DateTimeField(db_comment="a worker is at it until then", null=True)),
             ],
             options={
-                'indexes': [models.Index(fields=['through'], name='judgement_due')],
+                "indexes": [models.Index(fields=["through"], name="judgement_due")],
             },
         ),
         migrations.CreateModel(
-            name='Shortfall',
+            name="Shortfall",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('state', models.CharField(choices=[('open', 'open'), ('noted', 'noted, not a fault'), ('closed', 'closed')], default='open', max_length=6)),
-                ('ending', models.CharField(blank=True, choices=[('', '—'), ('recovered', 'output is back'), ('repaired', 'repaired'), ('explained', 'explained by a visit'), ('withdrawn', 'the evidence went away')], default='', max_length=9)),
-                ('flagged_on', models.DateField(db_comment='the local day whose readings raised it')),
-                ('since', models.DateField(db_comment='estimated onset')),
-                ('since_low', models.DateField(null=True)),
-                ('since_high', models.DateField(null=True)),
-                ('lost_l_day', models.FloatField()),
-                ('lost_low_l_day', models.FloatField(null=True)),
-                ('lost_high_l_day', models.FloatField(null=True)),
-                ('lost_fraction', models.FloatField(null=True)),
-                ('probability', models.FloatField(db_comment='how sure that something is wrong')),
-                ('causes', models.JSONField(db_comment='[{cause, odds}] best first', default=list)),
-                ('checks', models.JSONField(db_comment='what to check first on site', default=list)),
-                ('parts', models.JSONField(db_comment='parts to take', default=list)),
-                ('danger', models.PositiveSmallIntegerField(db_comment='0 none, 1 caution, 2 stop now', default=0)),
-                ('people_served', models.PositiveIntegerField(default=0)),
-                ('weight', models.FloatField(db_comment='orders the list: danger first, then lost litres x people', default=0)),
-                ('evidence', models.JSONField(db_comment='what the picture shows', default=dict)),
-                ('closed_on', models.DateField(null=True)),
-                ('explained', models.CharField(blank=True, max_length=300)),
-                ('updated_at', models.DateTimeField(auto_now=True)),
-                ('installation', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='shortfalls', to='registry.installation')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[("open", "open"), ("noted", "noted, not a fault"), ("closed", "closed")],
+                        default="open",
+                        max_length=6,
+                    ),
+                ),
+                (
+                    "ending",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("", "—"),
+                            ("recovered", "output is back"),
+                            ("repaired", "repaired"),
+                            ("explained", "explained by a visit"),
+                            ("withdrawn", "the evidence went away"),
+                        ],
+                        default="",
+                        max_length=9,
+                    ),
+                ),
+                ("flagged_on", models.DateField(db_comment="the local day whose readings raised it")),
+                ("since", models.DateField(db_comment="estimated onset")),
+                ("since_low", models.DateField(null=True)),
+                ("since_high", models.DateField(null=True)),
+                ("lost_l_day", models.FloatField()),
+                ("lost_low_l_day", models.FloatField(null=True)),
+                ("lost_high_l_day", models.FloatField(null=True)),
+                ("lost_fraction", models.FloatField(null=True)),
+                ("probability", models.FloatField(db_comment="how sure that something is wrong")),
+                ("causes", models.JSONField(db_comment="[{cause, odds}] best first", default=list)),
+                ("checks", models.JSONField(db_comment="what to check first on site", default=list)),
+                ("parts", models.JSONField(db_comment="parts to take", default=list)),
+                ("danger", models.PositiveSmallIntegerField(db_comment="0 none, 1 caution, 2 stop now", default=0)),
+                ("people_served", models.PositiveIntegerField(default=0)),
+                (
+                    "weight",
+                    models.FloatField(db_comment="orders the list: danger first, then lost litres x people", default=0),
+                ),
+                ("evidence", models.JSONField(db_comment="what the picture shows", default=dict)),
+                ("closed_on", models.DateField(null=True)),
+                ("explained", models.CharField(blank=True, max_length=300)),
+                ("updated_at", models.DateTimeField(auto_now=True)),
+                (
+                    "installation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="shortfalls",
+                        to="registry.installation",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-weight', 'id'],
+                "ordering": ["-weight", "id"],
             },
         ),
         migrations.CreateModel(
-            name='Flag',
+            name="Flag",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('flagged_on', models.DateField()),
-                ('causes', models.JSONField(default=list)),
-                ('lost_fraction', models.FloatField(null=True)),
-                ('installation', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='flags', to='registry.installation')),
-                ('shortfall', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='flags', to='output.shortfall')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("flagged_on", models.DateField()),
+                ("causes", models.JSONField(default=list)),
+                ("lost_fraction", models.FloatField(null=True)),
+                (
+                    "installation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="flags", to="registry.installation"
+                    ),
+                ),
+                (
+                    "shortfall",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="flags", to="output.shortfall"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['flagged_on'],
+                "ordering": ["flagged_on"],
             },
         ),
         migrations.CreateModel(
-            name='CauseCount',
+            name="CauseCount",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('cause', models.CharField(max_length=24)),
-                ('pump_kind', models.CharField(max_length=12)),
-                ('found', models.PositiveIntegerField(default=0)),
-                ('organisation', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='people.organisation')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("cause", models.CharField(max_length=24)),
+                ("pump_kind", models.CharField(max_length=12)),
+                ("found", models.PositiveIntegerField(default=0)),
+                (
+                    "organisation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="+", to="people.organisation"
+                    ),
+                ),
             ],
             options={
-                'constraints': [models.UniqueConstraint(fields=('organisation', 'cause', 'pump_kind'), name='one_count_a_cause')],
+                "constraints": [
+                    models.UniqueConstraint(fields=("organisation", "cause", "pump_kind"), name="one_count_a_cause")
+                ],
             },
         ),
         migrations.AddIndex(
-            model_name='shortfall',
-            index=models.Index(condition=models.Q(('state', 'open')), fields=['-weight', 'id'], name='attention_order'),
+            model_name="shortfall",
+            index=models.Index(condition=models.Q(("state", "open")), fields=["-weight", "id"], name="attention_order"),
         ),
         migrations.AddConstraint(
-            model_name='shortfall',
-            constraint=models.UniqueConstraint(condition=models.Q(('state__in', ['open', 'noted'])), fields=('installation',), name='one_open_shortfall'),
+            model_name="shortfall",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("state__in", ["open", "noted"])),
+                fields=("installation",),
+                name="one_open_shortfall",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='shortfall',
-            constraint=models.CheckConstraint(condition=models.Q(('probability__gte', 0), ('probability__lte', 1)), name='probability_is_one'),
+            model_name="shortfall",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("probability__gte", 0), ("probability__lte", 1)), name="probability_is_one"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='flag',
-            constraint=models.UniqueConstraint(fields=('installation', 'flagged_on'), name='one_flag_a_day'),
+            model_name="flag",
+            constraint=models.UniqueConstraint(fields=("installation", "flagged_on"), name="one_flag_a_day"),
         ),
     ]

@@ -1,4 +1,4 @@
-"""Calls, procedures, visits and what was found, parts, trips."""
+"""Procedures, inspection rules, calls, trips, visits."""
 
 import uuid
 
@@ -9,8 +9,8 @@ from django.utils.translation import gettext_lazy as _
 
 from fleet.output.models import Shortfall
 from fleet.people.models import Organisation
-from fleet.readings.models import SpotTest
-from fleet.registry.models import Installation, Site, Unit
+from fleet.registry.models import Installation, Site
+from fleet.visits import querysets
 
 
 class Procedure(models.Model):
@@ -83,11 +83,39 @@ class Call(models.Model):
     call_back_on = models.DateField(_("call back on"), null=True, blank=True)
     taken_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
 
+    objects = querysets.CallQuerySet.as_manager()
+
     class Meta:
-        ordering = ["-at"]
+        ordering = ["-at", "-id"]
+        indexes = [models.Index(fields=["organisation", "-at", "-id"], name="calls_by_time")]
 
     def __str__(self):
         return f"{self.site.code} {self.at:%Y-%m-%d %H:%M}"
+
+
+class Base(models.Model):
+    """Where trips start and end."""
+
+    organisation = models.ForeignKey(Organisation, models.CASCADE, related_name="bases")
+    name = models.CharField(_("base"), max_length=80)
+    latitude_deg = models.FloatField(_("latitude, degrees"))
+    longitude_deg = models.FloatField(_("longitude, degrees"))
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            models.UniqueConstraint(fields=["organisation", "name"], name="base_named_once"),
+            models.CheckConstraint(
+                name="base_on_the_globe",
+                condition=Q(latitude_deg__gte=-90)
+                & Q(latitude_deg__lte=90)
+                & Q(longitude_deg__gte=-180)
+                & Q(longitude_deg__lte=180),
+            ),
+        ]
+
+    def __str__(self):
+        return self.name
 
 
 class Trip(models.Model):
@@ -96,11 +124,15 @@ class Trip(models.Model):
     organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="trips")
     technician = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="trips")
     day = models.DateField()
-    km = models.FloatField(null=True, blank=True)
-    notes = models.TextField(blank=True)
+    base = models.ForeignKey(Base, models.SET_NULL, null=True, blank=True, related_name="+")
+    planned_km = models.FloatField(null=True, blank=True, db_comment="great circle times the road factor")
+    km = models.FloatField(_("kilometres driven"), null=True, blank=True)
+    notes = models.TextField(_("notes"), blank=True)
+
+    objects = querysets.TripQuerySet.as_manager()
 
     class Meta:
-        ordering = ["-day"]
+        ordering = ["-day", "id"]
         constraints = [models.UniqueConstraint(fields=["technician", "day"], name="one_trip_a_day")]
 
     def __str__(self):
@@ -112,6 +144,7 @@ class Visit(models.Model):
 
     class Kind(models.TextChoices):
         SURVEY = "survey", _("survey")
+        INSTALLATION = "installation", _("installation")
         COMMISSIONING = "commissioning", _("commissioning")
         INSPECTION = "inspection", _("inspection")
         REPAIR = "repair", _("repair")
@@ -154,6 +187,13 @@ class Visit(models.Model):
     closed_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
     outcome = models.CharField(max_length=12, blank=True, db_comment="restored, in_order, part_awaited, …")
     proposed_at = models.DateTimeField(auto_now_add=True)
+    cancelled_why = models.CharField(_("why it was called off"), max_length=300, blank=True)
+    follows = models.ForeignKey(
+        "self", models.SET_NULL, null=True, blank=True, related_name="followed_by",
+        db_comment="the visit that could not be finished, for which this one was made",
+    )  # fmt: skip
+
+    objects = querysets.VisitQuerySet.as_manager()
 
     class Meta:
         ordering = ["planned_on", "id"]
@@ -166,120 +206,24 @@ class Visit(models.Model):
             models.UniqueConstraint(
                 fields=["installation", "rule"],
                 name="one_open_visit_per_rule",
-                condition=Q(state__in=["proposed", "assigned", "under_way"]) & Q(rule__isnull=False),
+                condition=Q(state__in=["proposed", "assigned", "under_way", "logged"]) & Q(rule__isnull=False),
+            ),
+            models.UniqueConstraint(
+                fields=["shortfall"],
+                name="one_open_visit_per_shortfall",
+                condition=Q(state__in=["proposed", "assigned", "under_way"]) & Q(shortfall__isnull=False),
             ),
         ]
         indexes = [
             models.Index(fields=["technician", "planned_on"], name="visits_of_a_day"),
             models.Index(fields=["organisation", "state", "planned_on"], name="visits_by_state"),
+            models.Index(fields=["organisation", "planned_on", "id"], name="visits_by_day"),
+            models.Index(fields=["installation", "state", "left_at"], name="visits_of_an_installation"),
         ]
 
     def __str__(self):
         return f"{self.get_kind_display()} {self.site.code}"
 
-
-class StepRecord(models.Model):
-    """What was recorded at one step. Nothing is overwritten: a correction is a new row that names the old one."""
-
-    key = models.UUIDField(default=uuid.uuid4, unique=True)
-    visit = models.ForeignKey(Visit, models.CASCADE, related_name="records")
-    step = models.CharField(max_length=40)
-    values = models.JSONField(default=dict)
-    passed = models.BooleanField(null=True)
-    skipped_why = models.CharField(max_length=300, blank=True)
-    cautions_seen = models.JSONField(default=list)
-    at = models.DateTimeField()
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
-    replaces = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="replaced_by")
-
-    class Meta:
-        ordering = ["at", "id"]
-
-    def __str__(self):
-        return f"{self.visit_id} {self.step}"
-
-
-class VisitSpotTest(models.Model):
-    """A spot test taken during a visit."""
-
-    visit = models.ForeignKey(Visit, models.CASCADE, related_name="spot_tests")
-    spot_test = models.OneToOneField(SpotTest, models.CASCADE, related_name="visit_link")
-    answer = models.JSONField(default=dict, db_comment="expected range and verdict as shown on the spot")
-
-    def __str__(self):
-        return f"{self.visit_id}: {self.spot_test}"
-
-
-class Finding(models.Model):
-    """What was found: five separate things, never one text."""
-
-    key = models.UUIDField(default=uuid.uuid4, unique=True)
-    visit = models.ForeignKey(Visit, models.CASCADE, related_name="findings")
-    item = models.CharField(_("where"), max_length=24, blank=True)
-    failure_mode = models.CharField(_("how it shows"), max_length=24)
-    mechanism = models.CharField(_("what happened inside"), max_length=24, blank=True)
-    cause = models.CharField(_("why"), max_length=24)
-    detection = models.CharField(_("how it was found"), max_length=24, blank=True)
-    action = models.CharField(_("what was done"), max_length=24)
-    words = models.TextField(_("in words"), blank=True)
-    warranty = models.BooleanField(_("warranty claim"), default=False)
-    confirmed = models.BooleanField(_("shown by a reading"), default=True)
-
-    def __str__(self):
-        return f"{self.failure_mode}: {self.cause}"
-
-
-class PartType(models.Model):
-    """A part that cars carry."""
-
-    organisation = models.ForeignKey(Organisation, models.CASCADE, related_name="part_types")
-    name = models.CharField(max_length=80)
-    code = models.CharField(max_length=24)
-    for_causes = models.JSONField(default=list, db_comment="causes for which it is taken along")
-
-    class Meta:
-        ordering = ["name"]
-        constraints = [models.UniqueConstraint(fields=["organisation", "code"], name="part_coded_once")]
-
-    def __str__(self):
-        return self.name
-
-
-class PartUse(models.Model):
-    """A part in, a part out."""
-
-    visit = models.ForeignKey(Visit, models.CASCADE, related_name="parts")
-    part_type = models.ForeignKey(PartType, models.PROTECT, related_name="+")
-    quantity = models.PositiveSmallIntegerField(default=1)
-    serial_out = models.CharField(_("serial out"), max_length=40, blank=True)
-    serial_in = models.CharField(_("serial in"), max_length=40, blank=True)
-    unit_out = models.ForeignKey(Unit, models.SET_NULL, null=True, blank=True, related_name="+")
-    unit_in = models.ForeignKey(Unit, models.SET_NULL, null=True, blank=True, related_name="+")
-    was_aboard = models.BooleanField(_("was in the car"), default=True)
-
-    def __str__(self):
-        return f"{self.quantity} x {self.part_type}"
-
-
-def photo_path(photo, name):
-    return f"visits/{photo.key.hex[:2]}/{photo.key.hex}.jpg"
-
-
-class Photo(models.Model):
-    """Taken at a step, at a time and a place."""
-
-    key = models.UUIDField(default=uuid.uuid4, unique=True)
-    visit = models.ForeignKey(Visit, models.CASCADE, related_name="photos")
-    step = models.CharField(max_length=40, blank=True)
-    file = models.FileField(upload_to=photo_path)
-    taken_at = models.DateTimeField(null=True)
-    latitude_deg = models.FloatField(null=True)
-    longitude_deg = models.FloatField(null=True)
-    sha256 = models.CharField(max_length=64, blank=True)
-    caption = models.CharField(max_length=200, blank=True)
-
-    class Meta:
-        ordering = ["taken_at", "id"]
-
-    def __str__(self):
-        return self.caption or str(self.key)
+    @property
+    def is_open(self):
+        return self.state not in {self.State.CLOSED, self.State.CANCELLED}

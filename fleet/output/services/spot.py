@@ -1,0 +1,292 @@
+"""A spot test answered at once: what flow is right for this sun and this level, and where water is lost if it is less.
+
+The range rests on how the sun and the flow were measured, on the level, and on what the calculation leaves open; the
+unit's own commissioning tests narrow the last. One test cannot prove less than about a fifth; the answer says so.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from fleet.output.fleet_arrays import read_fleet
+from fleet.output.models import Judgement
+from fleet.readings.models import SpotTest
+from sizing import array, cable, chain
+from sizing.chain.machine import CABLE_C
+
+# One sigma of an irradiance, relative, by how it was got; of a flow; both by instrument and hand (field practice: 5 %
+# for a hand cell, 2-3 % for a pyranometer, 3-5 % for a module's own current, 10-15 % for a clear sky by eye).
+SUN_SIGMA = {"reference_cell": 0.05, "pyranometer": 0.03, "module_isc": 0.05, "clear_sky": 0.13}
+FLOW_SIGMA = {"bucket": 0.03, "meter": 0.03}
+LEVEL_SIGMA_M = {True: 0.05, False: 2.0}  # dipped, or taken from the record
+UNIT_SIGMA = 0.08  # a sound unit against its calculation, before its own tests are known
+TEST_SIGMA = 0.06  # one commissioning test: sun and flow of one morning
+MODEL_SIGMA = 0.03  # what stays open once the unit's own level is known
+LEAST_SUN_W_M2 = 250.0  # below it a small change of sun is all or nothing
+EIGHTY = 1.2816  # the range holds four sound readings in five
+PROVES = 2.0  # sigma beyond which a reading counts as too low or too high
+
+
+@dataclass
+class OwnLevel:
+    """Log of a unit's own sound output over the calculation, its sigma, and what it rests on."""
+
+    level: float = 0.0
+    sigma: float = UNIT_SIGMA
+    tests: int = 0
+    judged: bool = False
+
+
+def answer_spot(installation, readings):
+    """What should have been read and what to think of it. `readings`: a SpotTest or a dict of its fields.
+
+    Returns a plain dict: verdict ("as_expected", "below", "above", "cannot_tell"), because, expected_l_min {low,
+    middle, high}, measured_l_min, ratio, stages [{stage, expected, measured, unit, loss_l_min, words}], rests_on.
+    """
+    values = readings if isinstance(readings, dict) else _fields(readings)
+    rows = read_fleet([installation.pk], (values.get("at") or timezone.now()).year)
+    if not len(rows):
+        reason = rows.trouble.get(installation.pk, "")
+        return _cannot(_("The expected flow of this unit cannot be worked out: %s") % reason, values)
+    fleet = rows.fleet
+    sun, sun_sigma = _sun(fleet, values)
+    if sun is None:
+        because = _("Without the irradiance nothing can be said about the flow. Measure it in the same minutes.")
+        return _cannot(because, values)
+    if values.get("flow_l_min") is None:
+        return _cannot(_("No flow was measured."), values, sun=sun)
+    air = values.get("air_c")
+    air = float(chain.default_air(fleet.latitude_deg, fleet.altitude_m).mean()) if air is None else air
+    level, dipped, note = _level(fleet, rows, values, sun, air)
+    own = own_level(installation, before=values.get("at"), exclude=getattr(readings, "pk", None))
+    middle, low, high, sigma = _range(fleet, sun, sun_sigma, air, level, dipped, own, values)
+    measured = float(values["flow_l_min"])
+    answer = {
+        "measured_l_min": round(measured, 2),
+        "expected_l_min": {"low": round(low, 2), "middle": round(middle, 2), "high": round(high, 2)},
+        "irradiance_w_m2": round(sun),
+        "static_level_m": round(level, 2),
+        "ratio": round(measured / middle, 3) if middle > 0 else None,
+        "rests_on": _rests_on(values, own, dipped, note, rows.assumed.get(installation.pk, ())),
+        "stages": _stages(fleet, sun, air, level, own, values),
+    }
+    return answer | _verdict(measured, middle, sigma, sun)
+
+
+def _fields(test):
+    names = [f.name for f in SpotTest._meta.concrete_fields]
+    return {name: getattr(test, name) for name in names if name not in ("installation", "taken_by")}
+
+
+def _cannot(because, values, **more):
+    flow = values.get("flow_l_min")
+    return {
+        "verdict": "cannot_tell", "because": because, "expected_l_min": None,
+        "measured_l_min": None if flow is None else round(float(flow), 2), "stages": [], "rests_on": [], **more,
+    }  # fmt: skip
+
+
+def _sun(fleet, values):
+    how = values.get("sun_by") or "none"
+    sun = values.get("irradiance_w_m2")
+    if sun is None and values.get("module_isc_a") is not None:
+        how = "module_isc"
+        warm = values.get("cell_c")
+        sun = float(
+            array.irradiance_from_short_circuit(
+                values["module_isc_a"], 45.0 if warm is None else warm, fleet.i_sc_a[0], fleet.alpha_isc_pct_k[0]
+            )
+        )
+    if sun is None:
+        return None, None
+    return float(sun), SUN_SIGMA.get(how, 0.08)
+
+
+def _level(fleet, rows, values, sun, air):
+    """(static level below datum, whether it was dipped, a word on how)."""
+    record = float(fleet.static_level_m[0].mean())
+    month = values["at"].month - 1 if values.get("at") else None
+    if month is not None:
+        record = float(fleet.static_level_m[0, month])
+    if values.get("static_level_m") is not None:
+        return float(values["static_level_m"]), True, ""
+    if values.get("pumping_level_m") is not None and values.get("flow_l_min"):
+        flow = float(values["flow_l_min"])
+        drawn = flow * (fleet.drawdown_b_m_per_l_min[0] + fleet.drawdown_c[0] * flow)
+        return max(0.0, float(values["pumping_level_m"]) - drawn), True, "pumping"
+    return record, False, "record"
+
+
+def own_level(installation, before=None, exclude=None):
+    """What is known of the unit's own sound output against the calculation (OwnLevel)."""
+    judged = Judgement.objects.filter(pk=installation.pk, level_ratio__isnull=False).first()
+    if judged is not None and judged.level_ratio > 0:
+        return OwnLevel(float(np.log(judged.level_ratio)), 0.04, 0, True)
+    tests = SpotTest.objects.filter(
+        installation=installation, kind__in=["commissioning", "after_work"], standing__in=(0, 2),
+        irradiance_w_m2__gte=LEAST_SUN_W_M2, flow_l_min__gt=0,
+    ).exclude(pk=exclude)  # fmt: skip
+    if before is not None:
+        tests = tests.filter(at__lt=before)
+    tests = list(tests.order_by("at"))
+    rows = read_fleet([installation.pk], tests[0].at.year) if tests else None
+    if not tests or not len(rows):
+        return OwnLevel()
+    static = next((t.static_level_m for t in tests if t.static_level_m is not None), None)
+    air = [30.0 if t.air_c is None else t.air_c for t in tests]
+    level = [float(rows.fleet.static_level_m[0].mean()) if static is None else static] * len(tests)
+    due = chain.spot(
+        rows.fleet, np.array([[t.irradiance_w_m2 for t in tests]]), np.array([air]), np.array([level])
+    ).flow_l_min[0]
+    ratios = [np.log(t.flow_l_min / d) for t, d in zip(tests, due) if d > 0]
+    ratios = [r for r in ratios if abs(r) < 0.5]  # beyond it the test, not the unit, is in doubt
+    if not ratios:
+        return OwnLevel()
+    noise = MODEL_SIGMA**2 + TEST_SIGMA**2 / len(ratios)
+    gain = UNIT_SIGMA**2 / (UNIT_SIGMA**2 + noise)
+    return OwnLevel(gain * float(np.median(ratios)), float(np.sqrt(UNIT_SIGMA**2 * (1 - gain))), len(ratios))
+
+
+def _range(fleet, sun, sun_sigma, air, level, dipped, own, values):
+    depth = max(fleet.setting_depth_m[0] - 0.5, 0.1)
+    step = LEVEL_SIGMA_M[dipped]
+    suns = np.array([sun, sun * (1 + sun_sigma), sun * (1 - sun_sigma), sun, sun])
+    levels = np.clip([level, level, level, level + step, max(level - step, 0)], 0, depth)
+    flow = chain.spot(fleet, suns[None, :], np.full((1, 5), air), levels[None, :]).flow_l_min[0] * np.exp(own.level)
+    middle = float(flow[0])
+    by_sun = (flow[1] - flow[2]) / 2
+    by_level = (flow[4] - flow[3]) / 2
+    by_flow = FLOW_SIGMA.get(values.get("flow_by"), 0.04) * middle
+    by_unit = np.hypot(own.sigma, MODEL_SIGMA) * middle
+    sigma = float(np.sqrt(by_sun**2 + by_level**2 + by_flow**2 + by_unit**2))
+    return middle, max(0.0, middle - EIGHTY * sigma), middle + EIGHTY * sigma, sigma
+
+
+def _verdict(measured, middle, sigma, sun):
+    if sun < LEAST_SUN_W_M2:
+        return {
+            "verdict": "cannot_tell",
+            "because": _("The sun is too low to judge by: try again above %(w)s W/m².") % {"w": round(LEAST_SUN_W_M2)},
+        }
+    if middle <= 0:
+        return {"verdict": "cannot_tell", "because": _("At this sun and level this unit lifts no water yet.")}
+    if sigma > 0.3 * middle:
+        return {
+            "verdict": "cannot_tell",
+            "because": _("What is known here leaves the expected flow too open. Dip the level, measure the sun."),
+        }
+    off = (measured - middle) / sigma
+    share = measured / middle
+    if off < -PROVES:
+        because = _("%(share)s %% of what is right for this sun and level.") % {"share": round(100 * share)}
+        return {"verdict": "below", "because": because}
+    if off > PROVES:
+        because = _("More than this unit can give here: check the irradiance, the bucket and the watch.")
+        return {"verdict": "above", "because": because}
+    proves = round(100 * PROVES * sigma / middle)
+    because = _("Within what is right. This one test would show a loss of %(least)s %% or more.") % {"least": proves}
+    return {"verdict": "as_expected", "because": because}
+
+
+def _rests_on(values, own, dipped, note, assumed):
+    words = []
+    how = dict(SpotTest.SunBy.choices).get(values.get("sun_by") or "none")
+    words.append(_("Sun: %s.") % how)
+    if note == "pumping":
+        words.append(_("Rested level: from the pumping level less the drawdown on record."))
+    elif not dipped:
+        words.append(_("Level: from the record, not dipped today; that widens the range."))
+    if own.judged:
+        words.append(_("The unit's own sound output, as its readings have shown it."))
+    elif own.tests:
+        words.append(_("The unit's own commissioning tests (%d).") % own.tests)
+    else:
+        words.append(_("The type's curve only: no commissioning test of this unit is kept."))
+    if assumed:
+        words.append(_("Taken as usual, since nobody wrote them down: %s.") % ", ".join(assumed))
+    return words
+
+
+def _stages(fleet, sun, air, level, own, values):
+    """Where the water is lost: array, cable and controller, well, pump and pipe; each by what it does to the flow."""
+    month_level = float(fleet.static_level_m[0].mean())
+    own_share = float(np.exp(own.level))
+    right = _flow(fleet, sun, air, month_level) * own_share
+    stages = []
+    with_level = _flow(fleet, sun, air, level) * own_share
+    if values.get("static_level_m") is not None or values.get("pumping_level_m") is not None:
+        stages.append(
+            {
+                "stage": "well",
+                "expected": round(month_level, 1),
+                "measured": round(level, 1),
+                "unit": "m",
+                "loss_l_min": round(right - with_level, 2),
+                "words": _("rested level against the record"),
+            }  # fmt: skip
+        )
+    volts, amps = values.get("array_voltage_v"), values.get("array_current_a")
+    left = with_level
+    if volts and amps:
+        could = _array_current(fleet, sun, air, volts)
+        if could > 0:
+            light = float(np.clip(amps / could, 0.02, 1.5))
+            faults = chain.Faults(soiling_extra=float(np.clip(1 - light, 0, 0.95)))
+            left = _flow(fleet, sun, air, level, faults) * own_share
+            stages.append(
+                {
+                    "stage": "array",
+                    "expected": round(could, 2),
+                    "measured": round(float(amps), 2),
+                    "unit": "A",
+                    "loss_l_min": round(with_level - left, 2),
+                    "words": _("current that the modules should give at this voltage and sun"),
+                }  # fmt: skip
+            )
+        power = volts * amps
+        wire = fleet.cable_length_m[0], fleet.cable_area_mm2[0], int(fleet.conductor_class[0])
+        lost = amps**2 * float(cable.loop_resistance(*wire, CABLE_C))
+        motor = max(0.0, power - lost) * float(fleet.controller_efficiency[0])
+        stages.append(
+            {
+                "stage": "cable",
+                "expected": round(power, 0),
+                "measured": round(motor, 0),
+                "unit": "W",
+                "loss_l_min": 0.0,
+                "words": _("power left at the motor after cable and controller"),
+            }  # fmt: skip
+        )
+    if values.get("flow_l_min") is not None:
+        measured = float(values["flow_l_min"])
+        stages.append(
+            {
+                "stage": "pump",
+                "expected": round(left, 2),
+                "measured": round(measured, 2),
+                "unit": "L/min",
+                "loss_l_min": round(left - measured, 2),
+                "words": _("what pump and pipe make of that power at that level")
+                if volts and amps
+                else _("array, cable, pump and pipe together: volts and amps would part them"),
+            }  # fmt: skip
+        )
+    return stages
+
+
+def _flow(fleet, sun, air, level, faults=chain.NONE):
+    depth = max(float(fleet.setting_depth_m[0]) - 0.5, 0.1)
+    return float(chain.spot(fleet, sun, air, min(level, depth), faults).flow_l_min.ravel()[0])
+
+
+def _array_current(fleet, sun, air, volts):
+    """Current of the sound, usually dirty array at that terminal voltage."""
+    one = fleet.take([0])
+    diode = array.fit_diode(*(float(getattr(one, name)[0]) for name in array.SHEET))
+    ageing = 1 - one.ageing_fraction_y[0] * max(one.age_y[0], 0)
+    clean = (1 - one.soiling_fraction[0]) * (1 - one.mismatch_fraction[0]) * ageing
+    cell = air + float(array.working_rise(one.noct_c[0])) * sun
+    per_string = array.current(diode, sun * clean, cell, volts / one.modules_in_series[0])
+    return max(0.0, float(np.ravel(per_string)[0]) * float(one.strings[0]))

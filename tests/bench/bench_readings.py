@@ -1,0 +1,94 @@
+"""How fast readings go in, against a bare COPY of the same rows into the same table, in one run.
+
+    python -m tests.bench.bench_readings [rows in millions]
+
+Makes a database of its own (named in DATABASE_URL with `_bench` behind) and removes it.
+"""
+
+import sys
+import time
+
+import numpy as np
+
+from tests.bench.surroundings import bench_database
+
+
+def main(millions=5.0):
+    with bench_database():
+        from django.db import connection
+
+        from fleet.readings import staging
+        from fleet.readings.partitions import make_for
+        from fleet.readings.services import keep_days, keep_series
+        from tests.bench.fleets import many_installations
+
+        rows = int(millions * 1e6)
+        ids = many_installations(max(1000, rows // 365))
+        days = np.datetime64("2023-01-01") + np.arange(365)
+        installations = np.repeat(ids, 365)[:rows]
+        day = np.tile(days, len(ids))[:rows]
+        rng = np.random.default_rng(1)
+        columns = {
+            "volume_l": np.round(rng.normal(4000, 900, len(day)).clip(0), 1),
+            "irradiation_kwh_m2": np.round(rng.normal(5.5, 1, len(day)).clip(0), 3),
+            "noon_voltage_v": np.round(rng.normal(50, 2, len(day)), 2),
+            "noon_current_a": np.round(rng.normal(6, 1, len(day)).clip(0), 3),
+        }
+        make_for("readings_dayrecord", days)
+
+        def empty(table):
+            with connection.cursor() as cursor:
+                cursor.execute(f"TRUNCATE {table}")  # noqa: S608 - a table of this bench's own database
+                cursor.execute("CHECKPOINT")
+
+        def bare():
+            names = ["installation_id", "day", *columns, "standing", "noon_standing"]
+            zero = np.zeros(len(day), dtype=np.int16)
+            pairs = [("bigint", installations), ("date", day), *(("float8", v) for v in columns.values())]
+            pairs += [("smallint", zero), ("smallint", zero)]
+            with (
+                connection.cursor() as cursor,
+                cursor.copy(f"COPY readings_dayrecord ({', '.join(names)}) FROM STDIN (FORMAT BINARY)") as copy,
+            ):
+                copy.write(staging.HEADER)
+                for start in range(0, len(day), 500_000):
+                    part = slice(start, start + 500_000)
+                    for block in staging.blocks([(kind, values[part]) for kind, values in pairs]):
+                        copy.write(block)
+                copy.write(staging.TRAILER)
+
+        def ours():
+            return keep_days(installations=installations, days=day, columns=columns)
+
+        empty("readings_dayrecord")
+        copied = _timed("bare COPY into the partitioned table", bare, len(day))
+        empty("readings_dayrecord")
+        kept = _timed("keep_days: staged, merged, noted", ours, len(day))
+        _timed("keep_days, the same rows again", ours, len(day))
+        print(f"keep_days runs at {100 * kept / copied:.0f} % of the bare COPY (wanted: 40 %)")
+
+        samples = 96
+        count = len(day) // samples
+        many = np.repeat(installations[:count], samples)
+        at = np.repeat(day[:count], samples)
+        second = np.tile(np.arange(samples) * 900, count)
+        flow = np.round(rng.normal(10, 1, len(at)).clip(0), 2)
+        empty("readings_dayseries")
+        empty("readings_dayrecord")
+
+        def series():
+            return keep_series(installations=many, days=at, seconds=second, columns={"flow_l_min": flow})
+
+        _timed("keep_series: quarter hours, with the day added up", series, len(at))
+
+
+def _timed(what, work, count):
+    start = time.perf_counter()
+    work()
+    rate = count / (time.perf_counter() - start)
+    print(f"{what}: {count:,} rows, {rate:,.0f} rows/s")
+    return rate
+
+
+if __name__ == "__main__":
+    main(*(float(a) for a in sys.argv[1:]))

@@ -1,0 +1,192 @@
+"""What a technician records is kept once, never overwritten, and refused with a sentence where it cannot be."""
+
+import uuid
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+
+from fleet.readings.models import MeterReading, SpotTest
+from fleet.registry.models import StaticLevel
+from fleet.trail.models import Change
+from fleet.visits import services
+from fleet.visits.models import StepRecord
+from fleet.web.refusals import Refused
+from tests.makers.people import a_person
+from tests.makers.registry import a_unit, an_installation
+from tests.makers.visits import SPOT_READINGS, a_visit_under_way, an_assigned_visit, record_all, values_for
+
+
+@pytest.fixture
+def visit(idris, organisation):
+    services.set_up(organisation)
+    return a_visit_under_way(an_installation(organisation), idris)
+
+
+def a_step(visit, code):
+    return next(s for s in visit.procedure.steps if s["code"] == code)
+
+
+def record(visit, code, by=None, **changes):
+    step = a_step(visit, code)
+    known = {"values": values_for(step, visit.installation), "cautions_seen": step["cautions"]}
+    return services.record_step(visit=visit, step=code, by=by or visit.technician, **known | changes)
+
+
+def test_a_technician_arrives_and_the_earlier_time_stands(idris, organisation):
+    visit = an_assigned_visit(an_installation(organisation), idris)
+    at = timezone.now()
+    services.start(visit=visit, by=idris, at=at)
+    visit = services.start(visit=visit, by=idris, at=at - timedelta(minutes=20))
+    assert visit.arrived_at == at - timedelta(minutes=20)
+    assert services.start(visit=visit, by=idris, at=at).arrived_at == at - timedelta(minutes=20)
+
+
+def test_a_technician_logs_only_their_own_visits(visit, idris, nadia, wanja, otto):
+    other = a_person(idris.organisation, "technician")
+    for person, code in ((other, "not_your_visit"), (wanja, "not_allowed"), (otto, "not_yours")):
+        with pytest.raises(Refused) as refusal:
+            record(visit, "ask_caretaker", by=person)
+        assert refusal.value.code == code
+    record(visit, "ask_caretaker", by=nadia)  # she types in a paper sheet
+    assert visit.records.get().by == nadia
+
+
+def test_a_step_is_not_kept_before_its_caution_is_acknowledged(visit):
+    with pytest.raises(Refused, match="caution") as refusal:
+        record(visit, "strings_isolated", cautions_seen=[])
+    assert refusal.value.field == "cautions_seen"
+    assert not visit.records.exists()
+
+
+def test_a_step_may_be_skipped_with_a_reason(visit):
+    kept, _broken = record(visit, "cut_offs", values={}, cautions_seen=[], skipped_why="ladder is broken")
+    assert kept.skipped_why == "ladder is broken"
+    assert kept.passed is None
+
+
+def test_a_broken_rule_is_said_and_the_record_is_kept(visit):
+    kept, sentences = record(visit, "look", values=values_for(a_step(visit, "look")) | {"cracked": True})
+    assert kept.passed is False
+    assert "cracked module" in sentences[0]
+
+
+WRONG = [  # step, capture, value, code of the refusal
+    ("ask_caretaker", "days_without_water", "many", "not_a_number"),
+    ("ask_caretaker", "days_without_water", -1, "out_of_range"),
+    ("ask_caretaker", "days_without_water", True, "not_a_number"),
+    ("ask_caretaker", "since", "long ago", "unknown_code"),
+    ("ask_caretaker", "words", "", "missing"),
+    ("arrive", "right_site", "perhaps", "not_yes_no"),
+    ("string_currents", "string_a", [], "missing"),
+]
+
+
+@pytest.mark.parametrize(("step", "capture", "value", "code"), WRONG)
+def test_wrong_values_are_refused_by_their_capture(visit, step, capture, value, code):
+    values = values_for(a_step(visit, step), visit.installation) | {capture: value}
+    with pytest.raises(Refused) as refusal:
+        record(visit, step, values=values)
+    assert (refusal.value.code, refusal.value.field) == (code, capture)
+
+
+def test_a_decimal_comma_is_read(visit):
+    values = values_for(a_step(visit, "ask_caretaker")) | {"days_without_water": "2,5"}
+    kept, _broken = record(visit, "ask_caretaker", values=values)
+    assert kept.values["days_without_water"] == 2.5
+
+
+def test_the_same_record_sent_twice_is_kept_once(visit):
+    key = uuid.uuid4()
+    first, _ = record(visit, "ask_caretaker", key=key)
+    again, _ = record(visit, "ask_caretaker", key=key, values={"words": "something else"})
+    assert first == again
+    assert StepRecord.objects.filter(visit=visit).count() == 1
+
+
+def test_a_correction_names_the_old_record_and_both_stay(visit):
+    first, _ = record(visit, "ask_caretaker")
+    second, _ = record(visit, "ask_caretaker", values=values_for(a_step(visit, "ask_caretaker")) | {"words": "better"})
+    assert second.replaces == first
+    assert visit.records.count() == 2
+    assert services.current_records(visit)["ask_caretaker"] == second
+
+
+def test_a_spot_test_is_kept_among_the_readings_and_answered_at_once(visit, idris):
+    kept, _broken = record(visit, "spot_test")
+    test = SpotTest.objects.get()
+    assert test.flow_l_min == pytest.approx(60 * 20 / 79)
+    assert (test.kind, test.taken_by, test.array_current_a) == ("visit", idris, 6.1)
+    assert kept.values["spot"]["answer"]["verdict"] in {"as_expected", "below", "above", "cannot_tell"}
+    assert visit.spot_tests.get().answer == kept.values["spot"]["answer"]
+
+
+def test_a_fill_without_seconds_is_refused_and_nothing_is_half_kept(visit):
+    readings = SPOT_READINGS | {"repeats": [{"litres": 20, "seconds": None}]}
+    with pytest.raises(Refused, match="litres and seconds"):
+        record(visit, "spot_test", values={"spot": readings})
+    assert not SpotTest.objects.exists()
+    assert not visit.records.exists()
+
+
+def test_a_finding_is_five_things_from_lists(visit, idris):
+    finding = services.add_finding(
+        visit=visit, by=idris, failure_mode="less_water", mechanism="worn", cause="pump_worn", detection="reading",
+        action="none", item="pump",
+    )  # fmt: skip
+    assert finding.noted_by == idris
+    with pytest.raises(Refused) as refusal:
+        services.add_finding(visit=visit, by=idris, failure_mode="less_water", cause="gremlins", action="none")
+    assert refusal.value.field == "cause"
+    services.take_back_finding(finding=finding, why="wrong well", by=idris)
+    assert not visit.findings.standing().exists()
+    assert visit.findings.count() == 1
+
+
+def test_a_pump_in_is_found_by_its_serial_unless_it_hangs_elsewhere(visit, idris, organisation):
+    store = a_unit(organisation)
+    used = services.use_part(
+        visit=visit, part_type="pump", by=idris, serial_out=visit.installation.unit.serial,
+        serial_in=store.serial.lower(),
+    )  # fmt: skip
+    assert (used.unit_out, used.unit_in) == (visit.installation.unit, store)
+    elsewhere = an_installation(organisation)
+    with pytest.raises(Refused, match="hangs at"):
+        services.use_part(visit=visit, part_type="pump", by=idris, serial_in=elsewhere.unit.serial)
+    with pytest.raises(Refused, match="list of parts"):
+        services.use_part(visit=visit, part_type="flying carpet", by=idris)
+
+
+def test_leaving_keeps_the_meter_figure_and_the_rested_level(idris, organisation):
+    visit = a_visit_under_way(an_installation(organisation), idris, kind="commissioning")
+    record(visit, "static_level", values={"static_level_m": 21.3, "rested_h": 9})
+    services.leave(visit=visit, by=idris, km=84, caretaker_words="all well")
+    visit.refresh_from_db()
+    assert (visit.state, visit.km) == ("logged", 84)
+    assert StaticLevel.objects.filter(well=visit.installation.well, level_m=21.3, hours_since_pumped=9).exists()
+
+
+def test_the_meter_figure_is_a_reading_with_its_hour(visit, idris):
+    values = values_for(a_step(visit, "meter")) | {"meter_total_l": 123456, "meter_at": "06:30"}
+    record(visit, "meter", values=values)
+    services.leave(visit=visit, by=idris)
+    services.leave(visit=visit, by=idris)
+    reading = MeterReading.objects.get(installation=visit.installation)
+    assert reading.total_l == 123456
+
+
+def test_nothing_more_is_written_on_a_visit_called_off(visit, idris, nadia):
+    services.cancel(visit=visit, why="flood", by=nadia)
+    with pytest.raises(Refused, match="called off: flood"):
+        record(visit, "ask_caretaker")
+
+
+def test_the_trail_knows_every_record(visit):
+    record(visit, "ask_caretaker")
+    assert Change.objects.filter(table="visits_steprecord", kind="I").count() == 1
+
+
+def test_a_whole_inspection_can_be_recorded(visit):
+    record_all(visit)
+    assert services.open_steps(visit) == []
+    assert StepRecord.objects.filter(visit=visit).count() == len(visit.procedure.steps)
