@@ -22,8 +22,7 @@ def months_between(first, last):
 def make_months(table, first, last):
     """Partitions of `table` for every month from the day `first` to the day `last`.
 
-    Ask before the transaction that writes the rows where possible: making a month locks the table until the end of the
-    transaction, and nothing else needs that lock.
+    A month is made beside the table and then attached: that stops nobody from reading or writing the other months.
     """
     if table not in TABLES:
         raise ValueError(f"{table} is not partitioned by month.")
@@ -41,8 +40,9 @@ def make(table, months):
         cursor.execute("SELECT pg_advisory_xact_lock(hashtext(%s))", [table])
         for name in _missing(cursor, missing):
             month = wanted[name]
+            cursor.execute(f"CREATE TABLE {name} (LIKE {table} INCLUDING ALL)")
             cursor.execute(
-                f"CREATE TABLE {name} PARTITION OF {table} FOR VALUES FROM ('{month}') TO ('{_after(month)}')"
+                f"ALTER TABLE {table} ATTACH PARTITION {name} FOR VALUES FROM ('{month}') TO ('{_after(month)}')"
             )
 
 

@@ -9,173 +9,458 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('people', '0001_initial'),
-        ('registry', '0001_initial'),
+        ("people", "0001_initial"),
+        ("registry", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='DayRecord',
+            name="DayRecord",
             fields=[
-                ('pk', models.CompositePrimaryKey('installation_id', 'day', blank=True, editable=False, primary_key=True, serialize=False)),
-                ('day', models.DateField(db_comment="the site's own calendar day")),
-                ('volume_l', models.FloatField(null=True)),
-                ('irradiation_kwh_m2', models.FloatField(db_comment='in the plane of the modules', null=True)),
-                ('noon_irradiance_w_m2', models.FloatField(null=True)),
-                ('noon_voltage_v', models.FloatField(null=True)),
-                ('noon_current_a', models.FloatField(null=True)),
-                ('noon_level_m', models.FloatField(db_comment='depth to water below ground at that moment', null=True)),
-                ('tank_full_seen', models.BooleanField(null=True)),
-                ('standing', models.SmallIntegerField(choices=[(0, 'good'), (1, 'in doubt, waiting for a person'), (2, 'corrected by a person'), (3, 'set aside by a person')], db_comment='of the volume', default=0)),
-                ('noon_standing', models.SmallIntegerField(choices=[(0, 'good'), (1, 'in doubt, waiting for a person'), (2, 'corrected by a person'), (3, 'set aside by a person')], default=0)),
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "installation_id", "day", blank=True, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("day", models.DateField(db_comment="the site's own calendar day")),
+                ("volume_l", models.FloatField(null=True)),
+                ("irradiation_kwh_m2", models.FloatField(db_comment="in the plane of the modules", null=True)),
+                ("noon_irradiance_w_m2", models.FloatField(null=True)),
+                ("noon_voltage_v", models.FloatField(null=True)),
+                ("noon_current_a", models.FloatField(null=True)),
+                ("noon_level_m", models.FloatField(db_comment="depth to water below ground at that moment", null=True)),
+                ("tank_full_seen", models.BooleanField(null=True)),
+                (
+                    "standing",
+                    models.SmallIntegerField(
+                        choices=[
+                            (0, "good"),
+                            (1, "in doubt, waiting for a person"),
+                            (2, "corrected by a person"),
+                            (3, "set aside by a person"),
+                        ],
+                        db_comment="of the volume",
+                        default=0,
+                    ),
+                ),
+                (
+                    "noon_standing",
+                    models.SmallIntegerField(
+                        choices=[
+                            (0, "good"),
+                            (1, "in doubt, waiting for a person"),
+                            (2, "corrected by a person"),
+                            (3, "set aside by a person"),
+                        ],
+                        default=0,
+                    ),
+                ),
             ],
             options={
-                'db_table': 'readings_dayrecord',
-                'managed': False,
+                "db_table": "readings_dayrecord",
+                "managed": False,
             },
         ),
         migrations.CreateModel(
-            name='DaySeries',
+            name="DaySeries",
             fields=[
-                ('pk', models.CompositePrimaryKey('installation_id', 'day', blank=True, editable=False, primary_key=True, serialize=False)),
-                ('day', models.DateField()),
-                ('second', django.contrib.postgres.fields.ArrayField(base_field=models.IntegerField(), db_comment='seconds since the local day began', size=None)),
-                ('flow_l_min', django.contrib.postgres.fields.ArrayField(base_field=models.FloatField(null=True), null=True, size=None)),
-                ('irradiance_w_m2', django.contrib.postgres.fields.ArrayField(base_field=models.FloatField(null=True), null=True, size=None)),
-                ('voltage_v', django.contrib.postgres.fields.ArrayField(base_field=models.FloatField(null=True), null=True, size=None)),
-                ('current_a', django.contrib.postgres.fields.ArrayField(base_field=models.FloatField(null=True), null=True, size=None)),
-                ('level_m', django.contrib.postgres.fields.ArrayField(base_field=models.FloatField(null=True), null=True, size=None)),
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "installation_id", "day", blank=True, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("day", models.DateField()),
+                (
+                    "second",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.IntegerField(), db_comment="seconds since the local day began", size=None
+                    ),
+                ),
+                (
+                    "flow_l_min",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.FloatField(null=True), null=True, size=None
+                    ),
+                ),
+                (
+                    "irradiance_w_m2",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.FloatField(null=True), null=True, size=None
+                    ),
+                ),
+                (
+                    "voltage_v",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.FloatField(null=True), null=True, size=None
+                    ),
+                ),
+                (
+                    "current_a",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.FloatField(null=True), null=True, size=None
+                    ),
+                ),
+                (
+                    "level_m",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.FloatField(null=True), null=True, size=None
+                    ),
+                ),
             ],
             options={
-                'db_table': 'readings_dayseries',
-                'managed': False,
+                "db_table": "readings_dayseries",
+                "managed": False,
             },
         ),
         migrations.CreateModel(
-            name='MeterReading',
+            name="MeterReading",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('at', models.DateTimeField(verbose_name='time')),
-                ('hour_known', models.BooleanField(default=True, verbose_name='hour known')),
-                ('total_l', models.FloatField(verbose_name='total, L')),
-                ('new_meter', models.BooleanField(default=False, verbose_name='first reading of a new meter')),
-                ('rolled_over', models.BooleanField(default=False, verbose_name='started again since the last reading')),
-                ('tank_full_seen', models.BooleanField(blank=True, null=True, verbose_name='tank seen full')),
-                ('standing', models.SmallIntegerField(choices=[(0, 'good'), (1, 'in doubt, waiting for a person'), (2, 'corrected by a person'), (3, 'set aside by a person')], default=0)),
-                ('written_serial', models.CharField(blank=True, db_comment='the serial as it stood on the paper', max_length=40)),
-                ('source', models.CharField(blank=True, max_length=60)),
-                ('kept_at', models.DateTimeField(auto_now_add=True)),
-                ('installation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='meter_readings', to='registry.installation')),
-                ('taken_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("at", models.DateTimeField(verbose_name="time")),
+                ("hour_known", models.BooleanField(default=True, verbose_name="hour known")),
+                ("total_l", models.FloatField(verbose_name="total, L")),
+                ("new_meter", models.BooleanField(default=False, verbose_name="first reading of a new meter")),
+                (
+                    "rolled_over",
+                    models.BooleanField(default=False, verbose_name="started again since the last reading"),
+                ),
+                ("tank_full_seen", models.BooleanField(blank=True, null=True, verbose_name="tank seen full")),
+                (
+                    "standing",
+                    models.SmallIntegerField(
+                        choices=[
+                            (0, "good"),
+                            (1, "in doubt, waiting for a person"),
+                            (2, "corrected by a person"),
+                            (3, "set aside by a person"),
+                        ],
+                        default=0,
+                    ),
+                ),
+                (
+                    "written_serial",
+                    models.CharField(blank=True, db_comment="the serial as it stood on the paper", max_length=40),
+                ),
+                ("source", models.CharField(blank=True, max_length=60)),
+                ("kept_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "installation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="meter_readings",
+                        to="registry.installation",
+                    ),
+                ),
+                (
+                    "taken_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['at'],
+                "ordering": ["at"],
             },
         ),
         migrations.CreateModel(
-            name='SpotTest',
+            name="SpotTest",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.UUIDField(db_comment='made where it was typed', default=uuid.uuid4, editable=False, unique=True)),
-                ('kind', models.CharField(choices=[('commissioning', 'commissioning'), ('visit', 'visit'), ('after_work', 'after work')], max_length=13, verbose_name='kind')),
-                ('at', models.DateTimeField(verbose_name='time')),
-                ('sun_by', models.CharField(choices=[('reference_cell', 'reference cell'), ('pyranometer', 'pyranometer'), ('module_isc', 'short-circuit current of a module'), ('clear_sky', 'clear sky, no instrument'), ('none', 'not known')], default='none', max_length=14, verbose_name='irradiance got from')),
-                ('irradiance_w_m2', models.FloatField(blank=True, null=True, verbose_name='in-plane irradiance, W/m²')),
-                ('module_isc_a', models.FloatField(blank=True, null=True, verbose_name='module short-circuit current, A')),
-                ('cell_c', models.FloatField(blank=True, null=True, verbose_name='cell temperature, °C')),
-                ('air_c', models.FloatField(blank=True, null=True, verbose_name='air, °C')),
-                ('array_voltage_v', models.FloatField(blank=True, null=True, verbose_name='array voltage, V')),
-                ('array_current_a', models.FloatField(blank=True, null=True, verbose_name='array current, A')),
-                ('flow_by', models.CharField(choices=[('bucket', 'bucket and stopwatch'), ('meter', 'water meter'), ('none', 'not measured')], default='bucket', max_length=6, verbose_name='flow measured by')),
-                ('flow_l_min', models.FloatField(blank=True, null=True, verbose_name='flow, L/min')),
-                ('repeats', models.JSONField(blank=True, db_comment='[{litres, seconds}, …] as measured', default=list, verbose_name='repeats')),
-                ('static_level_m', models.FloatField(blank=True, null=True, verbose_name='static level below datum, m')),
-                ('pumping_level_m', models.FloatField(blank=True, null=True, verbose_name='pumping level below datum, m')),
-                ('first_water_min', models.FloatField(blank=True, null=True, verbose_name='minutes to first water')),
-                ('main_was_full', models.BooleanField(blank=True, null=True, verbose_name='rising main was full at the start')),
-                ('insulation_mohm', models.FloatField(blank=True, null=True, verbose_name='insulation, Mohm')),
-                ('loop_ohm', models.FloatField(blank=True, null=True, verbose_name='loop resistance, ohm')),
-                ('string_voltages_v', models.JSONField(blank=True, default=list, verbose_name='open-circuit voltage of each string, V')),
-                ('string_currents_a', models.JSONField(blank=True, default=list, verbose_name='current of each string, A')),
-                ('notes', models.TextField(blank=True, verbose_name='notes')),
-                ('instrument', models.CharField(blank=True, max_length=200, verbose_name='instruments and their check dates')),
-                ('standing', models.SmallIntegerField(choices=[(0, 'good'), (1, 'in doubt, waiting for a person'), (2, 'corrected by a person'), (3, 'set aside by a person')], default=0)),
-                ('kept_at', models.DateTimeField(auto_now_add=True)),
-                ('installation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='spot_tests', to='registry.installation')),
-                ('taken_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "key",
+                    models.UUIDField(
+                        db_comment="made where it was typed", default=uuid.uuid4, editable=False, unique=True
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("commissioning", "commissioning"), ("visit", "visit"), ("after_work", "after work")],
+                        max_length=13,
+                        verbose_name="kind",
+                    ),
+                ),
+                ("at", models.DateTimeField(verbose_name="time")),
+                (
+                    "sun_by",
+                    models.CharField(
+                        choices=[
+                            ("reference_cell", "reference cell"),
+                            ("pyranometer", "pyranometer"),
+                            ("module_isc", "short-circuit current of a module"),
+                            ("clear_sky", "clear sky, no instrument"),
+                            ("none", "not known"),
+                        ],
+                        default="none",
+                        max_length=14,
+                        verbose_name="irradiance got from",
+                    ),
+                ),
+                ("irradiance_w_m2", models.FloatField(blank=True, null=True, verbose_name="in-plane irradiance, W/m²")),
+                (
+                    "module_isc_a",
+                    models.FloatField(blank=True, null=True, verbose_name="module short-circuit current, A"),
+                ),
+                ("cell_c", models.FloatField(blank=True, null=True, verbose_name="cell temperature, °C")),
+                ("air_c", models.FloatField(blank=True, null=True, verbose_name="air, °C")),
+                ("array_voltage_v", models.FloatField(blank=True, null=True, verbose_name="array voltage, V")),
+                ("array_current_a", models.FloatField(blank=True, null=True, verbose_name="array current, A")),
+                (
+                    "flow_by",
+                    models.CharField(
+                        choices=[
+                            ("bucket", "bucket and stopwatch"),
+                            ("meter", "water meter"),
+                            ("none", "not measured"),
+                        ],
+                        default="bucket",
+                        max_length=6,
+                        verbose_name="flow measured by",
+                    ),
+                ),
+                ("flow_l_min", models.FloatField(blank=True, null=True, verbose_name="flow, L/min")),
+                (
+                    "repeats",
+                    models.JSONField(
+                        blank=True,
+                        db_comment="[{litres, seconds}, …] as measured",
+                        default=list,
+                        verbose_name="repeats",
+                    ),
+                ),
+                (
+                    "static_level_m",
+                    models.FloatField(blank=True, null=True, verbose_name="static level below datum, m"),
+                ),
+                (
+                    "pumping_level_m",
+                    models.FloatField(blank=True, null=True, verbose_name="pumping level below datum, m"),
+                ),
+                ("first_water_min", models.FloatField(blank=True, null=True, verbose_name="minutes to first water")),
+                (
+                    "main_was_full",
+                    models.BooleanField(blank=True, null=True, verbose_name="rising main was full at the start"),
+                ),
+                ("insulation_mohm", models.FloatField(blank=True, null=True, verbose_name="insulation, Mohm")),
+                ("loop_ohm", models.FloatField(blank=True, null=True, verbose_name="loop resistance, ohm")),
+                (
+                    "string_voltages_v",
+                    models.JSONField(blank=True, default=list, verbose_name="open-circuit voltage of each string, V"),
+                ),
+                (
+                    "string_currents_a",
+                    models.JSONField(blank=True, default=list, verbose_name="current of each string, A"),
+                ),
+                ("notes", models.TextField(blank=True, verbose_name="notes")),
+                (
+                    "instrument",
+                    models.CharField(blank=True, max_length=200, verbose_name="instruments and their check dates"),
+                ),
+                (
+                    "standing",
+                    models.SmallIntegerField(
+                        choices=[
+                            (0, "good"),
+                            (1, "in doubt, waiting for a person"),
+                            (2, "corrected by a person"),
+                            (3, "set aside by a person"),
+                        ],
+                        default=0,
+                    ),
+                ),
+                ("kept_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "installation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="spot_tests",
+                        to="registry.installation",
+                    ),
+                ),
+                (
+                    "taken_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['at'],
+                "ordering": ["at"],
             },
         ),
         migrations.CreateModel(
-            name='Slip',
+            name="Slip",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('subject', models.CharField(choices=[('meter', 'meter reading'), ('day', 'daily record'), ('noon', 'noon record'), ('spot', 'spot test')], max_length=5)),
-                ('at', models.DateTimeField()),
-                ('field', models.CharField(db_comment="the model's field in doubt", max_length=30)),
-                ('found', models.FloatField(null=True)),
-                ('suggested', models.FloatField(null=True)),
-                ('kind', models.CharField(choices=[('slip_of_ten', 'a slip of ten'), ('swapped_digits', 'two digits swapped'), ('wrong_serial', 'written under the wrong serial'), ('swapped_readings', "two units' readings exchanged"), ('duplicate', 'the same reading twice'), ('rollover', 'the meter started again'), ('backwards', 'the total is less than before'), ('impossible', 'more than this unit can give'), ('wrong_unit', 'another unit of measure'), ('bad_clock', 'the time cannot be right')], max_length=16)),
-                ('why', models.CharField(blank=True, max_length=300)),
-                ('state', models.CharField(choices=[('open', 'waiting'), ('corrected', 'corrected as suggested'), ('amended', 'corrected otherwise'), ('kept', 'kept as written'), ('aside', 'set aside')], default='open', max_length=9)),
-                ('settled_at', models.DateTimeField(blank=True, null=True)),
-                ('marked_at', models.DateTimeField(auto_now_add=True)),
-                ('installation', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='slips', to='registry.installation')),
-                ('meter_reading', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='slips', to='readings.meterreading')),
-                ('other', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='+', to='registry.installation')),
-                ('settled_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('spot_test', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='slips', to='readings.spottest')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "subject",
+                    models.CharField(
+                        choices=[
+                            ("meter", "meter reading"),
+                            ("day", "daily record"),
+                            ("noon", "noon record"),
+                            ("spot", "spot test"),
+                        ],
+                        max_length=5,
+                    ),
+                ),
+                ("at", models.DateTimeField()),
+                ("field", models.CharField(db_comment="the model's field in doubt", max_length=30)),
+                ("found", models.FloatField(null=True)),
+                ("suggested", models.FloatField(null=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("slip_of_ten", "a slip of ten"),
+                            ("swapped_digits", "two digits swapped"),
+                            ("wrong_serial", "written under the wrong serial"),
+                            ("swapped_readings", "two units' readings exchanged"),
+                            ("duplicate", "the same reading twice"),
+                            ("rollover", "the meter started again"),
+                            ("backwards", "the total is less than before"),
+                            ("impossible", "more than this unit can give"),
+                            ("wrong_unit", "another unit of measure"),
+                            ("bad_clock", "the time cannot be right"),
+                        ],
+                        max_length=16,
+                    ),
+                ),
+                ("why", models.CharField(blank=True, max_length=300)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("open", "waiting"),
+                            ("corrected", "corrected as suggested"),
+                            ("amended", "corrected otherwise"),
+                            ("kept", "kept as written"),
+                            ("aside", "set aside"),
+                        ],
+                        default="open",
+                        max_length=9,
+                    ),
+                ),
+                ("settled_at", models.DateTimeField(blank=True, null=True)),
+                ("marked_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "installation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="slips", to="registry.installation"
+                    ),
+                ),
+                (
+                    "meter_reading",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="slips",
+                        to="readings.meterreading",
+                    ),
+                ),
+                (
+                    "other",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to="registry.installation",
+                    ),
+                ),
+                (
+                    "settled_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "spot_test",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="slips",
+                        to="readings.spottest",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-at'],
+                "ordering": ["-at"],
             },
         ),
         migrations.CreateModel(
-            name='AreaWeather',
+            name="AreaWeather",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=80)),
-                ('latitude_deg', models.FloatField()),
-                ('longitude_deg', models.FloatField()),
-                ('day', models.DateField()),
-                ('irradiation_kwh_m2', models.FloatField(db_comment='global, level', null=True)),
-                ('air_c', models.FloatField(null=True)),
-                ('source', models.CharField(max_length=120)),
-                ('organisation', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='people.organisation')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("name", models.CharField(max_length=80)),
+                ("latitude_deg", models.FloatField()),
+                ("longitude_deg", models.FloatField()),
+                ("day", models.DateField()),
+                ("irradiation_kwh_m2", models.FloatField(db_comment="global, level", null=True)),
+                ("air_c", models.FloatField(null=True)),
+                ("source", models.CharField(max_length=120)),
+                (
+                    "organisation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="+", to="people.organisation"
+                    ),
+                ),
             ],
             options={
-                'constraints': [models.UniqueConstraint(fields=('organisation', 'name', 'day'), name='one_weather_a_place_and_day')],
+                "constraints": [
+                    models.UniqueConstraint(fields=("organisation", "name", "day"), name="one_weather_a_place_and_day")
+                ],
             },
         ),
         migrations.AddConstraint(
-            model_name='meterreading',
-            constraint=models.UniqueConstraint(fields=('installation', 'at'), name='one_meter_reading_at_a_time'),
+            model_name="meterreading",
+            constraint=models.UniqueConstraint(fields=("installation", "at"), name="one_meter_reading_at_a_time"),
         ),
         migrations.AddConstraint(
-            model_name='meterreading',
-            constraint=models.CheckConstraint(condition=models.Q(('total_l__gte', 0)), name='meter_total_not_negative'),
+            model_name="meterreading",
+            constraint=models.CheckConstraint(condition=models.Q(("total_l__gte", 0)), name="meter_total_not_negative"),
         ),
         migrations.AddConstraint(
-            model_name='spottest',
-            constraint=models.UniqueConstraint(fields=('installation', 'at', 'kind'), name='one_spot_test_at_a_time'),
+            model_name="spottest",
+            constraint=models.UniqueConstraint(fields=("installation", "at", "kind"), name="one_spot_test_at_a_time"),
         ),
         migrations.AddConstraint(
-            model_name='spottest',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('irradiance_w_m2', None), ('irradiance_w_m2__gte', 0), _connector='OR'), models.Q(('flow_l_min', None), ('flow_l_min__gte', 0), _connector='OR')), name='spot_test_readings_not_negative'),
+            model_name="spottest",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("irradiance_w_m2", None), ("irradiance_w_m2__gte", 0), _connector="OR"),
+                    models.Q(("flow_l_min", None), ("flow_l_min__gte", 0), _connector="OR"),
+                ),
+                name="spot_test_readings_not_negative",
+            ),
         ),
         migrations.AddIndex(
-            model_name='slip',
-            index=models.Index(condition=models.Q(('state', 'open')), fields=['installation', '-at'], name='slips_open'),
+            model_name="slip",
+            index=models.Index(
+                condition=models.Q(("state", "open")), fields=["installation", "-at"], name="slips_open"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='slip',
-            constraint=models.UniqueConstraint(fields=('installation', 'subject', 'at', 'field'), name='one_slip_a_figure'),
+            model_name="slip",
+            constraint=models.UniqueConstraint(
+                fields=("installation", "subject", "at", "field"), name="one_slip_a_figure"
+            ),
         ),
     ]

@@ -6,22 +6,30 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('readings', '0003_merge'),
-        ('registry', '0002_trail_and_search'),
+        ("readings", "0003_merge"),
+        ("registry", "0002_trail_and_search"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Arrival',
+            name="Arrival",
             fields=[
-                ('installation', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, primary_key=True, related_name='arrival', serialize=False, to='registry.installation')),
-                ('first_day', models.DateField(db_comment="the site's own calendar day")),
-                ('at', models.DateTimeField(db_default=django.db.models.functions.datetime.Now())),
+                (
+                    "installation",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        primary_key=True,
+                        related_name="arrival",
+                        serialize=False,
+                        to="registry.installation",
+                    ),
+                ),
+                ("first_day", models.DateField(db_comment="the site's own calendar day")),
+                ("at", models.DateTimeField(db_default=django.db.models.functions.datetime.Now())),
             ],
             options={
-                'indexes': [models.Index(fields=['at'], name='arrivals_by_time')],
+                "indexes": [models.Index(fields=["at"], name="arrivals_by_time")],
             },
         ),
     ]

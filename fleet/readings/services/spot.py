@@ -11,6 +11,7 @@ from fleet.people.access import require
 from fleet.readings import arrivals
 from fleet.readings.models import SpotTest
 from fleet.readings.services.clock import local_day
+from fleet.registry.models import Installation
 from fleet.web.refusals import Refused
 
 # What a small solar pump can show at all; beyond it the figure is in another unit or a slip of the pen.
@@ -103,3 +104,44 @@ def _hung(installation, at):
             _("The unit did not hang in this well then. Check the day, or choose the installation of that time."),
             field="at",
         )
+
+
+def keep_spot_tests(tests):
+    """Many checked tests at once, each a dict of fields with installation_id and at.
+
+    Returns what became of each: "new", "changed" or "same". A test is known by installation, time and kind; fields that
+    came are put in, the others stay.
+    """
+    for test in tests:
+        test.setdefault("kind", SpotTest.Kind.COMMISSIONING)
+        if test.get("flow_l_min") is None:
+            test["flow_l_min"] = flow_of(test.get("repeats") or [])
+    known = {
+        (t.installation_id, t.at, t.kind): t
+        for t in SpotTest.objects.filter(
+            installation_id__in={t["installation_id"] for t in tests}, at__in={t["at"] for t in tests}
+        )
+    }
+    new, outcomes, noted = [], [], {}
+    for test in tests:
+        key = (test["installation_id"], test["at"], test["kind"])
+        there = known.get(key)
+        if there is None:
+            known[key] = SpotTest(**{k: v for k, v in test.items() if v is not None})
+            new.append(known[key])
+            outcomes.append("new")
+        else:
+            changes = {k: v for k, v in test.items() if v is not None and getattr(there, k) != v}
+            outcomes.append("changed" if changes and there.pk else "same")
+            for name, value in changes.items():
+                setattr(there, name, value)
+            if changes and there.pk:
+                there.save(update_fields=list(changes))
+        if outcomes[-1] != "same":
+            first = noted.get(test["installation_id"])
+            noted[test["installation_id"]] = min(first or test["at"], test["at"])
+    SpotTest.objects.bulk_create(new)
+    installations = Installation.objects.select_related("well__site").in_bulk(list(noted))
+    for pk in sorted(noted):
+        arrivals.note_day(pk, local_day(installations[pk], noted[pk]))
+    return outcomes
