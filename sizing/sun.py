@@ -17,6 +17,7 @@ __all__ = [
     "SOLAR_CONSTANT_W_M2",
     "DayTimes",
     "Position",
+    "air_pressure_hpa",
     "cos_incidence",
     "cos_zenith",
     "day_times",
@@ -168,6 +169,11 @@ def cos_incidence(latitude_deg, declination_deg, hour_angle_deg, tilt_deg, azimu
     return east * np.sin(tilt) * np.sin(azimuth) + north * np.sin(tilt) * np.cos(azimuth) + up * np.cos(tilt)
 
 
+def air_pressure_hpa(altitude_m):
+    """Usual air pressure at an altitude, hPa, air at 20 C at sea level. Shapes kept. Source: FAO-56, equation 7."""
+    return 1013 * ((293 - 0.0065 * within(altitude_m, -500, 9000, "altitude_m")) / 293) ** 5.26
+
+
 def day_of_year(date):
     """1..366 from dates (anything numpy reads as datetime64). Shapes kept."""
     day = _dates(date)
@@ -178,7 +184,7 @@ def position(when_utc, latitude_deg, longitude_deg, *, altitude_m=0.0, pressure_
     """Sun's place in the sky at UTC moments (datetime64, or datetimes in UTC).
 
     Shapes broadcast: moments (24,) and places (n, 1) give (n, 24). NaT or NaN gives NaN.
-    pressure_hpa bends the apparent zenith; without it the standard atmosphere at that altitude. Years 2000..2100.
+    pressure_hpa bends the apparent zenith; without it the usual pressure at that altitude. Years 2000..2100.
     Source: Reda & Andreas, NREL/TP-560-34302, through pvlib; 0.0003 degrees.
     Raises: Refusal for moments outside those years and for a single place off the globe.
     """
@@ -188,7 +194,7 @@ def position(when_utc, latitude_deg, longitude_deg, *, altitude_m=0.0, pressure_
     lon = within(longitude_deg, -180, 360, "longitude_deg")
     altitude = within(altitude_m, -500, 9000, "altitude_m")
     if pressure_hpa is None:
-        pressure_hpa = 1013.25 * (1 - 2.25577e-5 * altitude) ** 5.25588  # ICAO standard atmosphere
+        pressure_hpa = air_pressure_hpa(altitude)
     when = utc_moments(when_utc)
     seconds = np.where(np.isnat(when), np.nan, when.astype(np.int64) / 1e6)
     *parts, air = np.broadcast_arrays(seconds, lat, lon, altitude, pressure_hpa, air_c)

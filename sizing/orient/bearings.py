@@ -18,6 +18,7 @@ __all__ = [
     "SunNow",
     "SunTable",
     "clock_rule",
+    "clock_rule_by_month",
     "compass_bearing_deg",
     "facing",
     "magnetic_declination_deg",
@@ -233,6 +234,12 @@ def clock_rule(day, latitude_deg, longitude_deg, zone):
     error = (float(stands.azimuth_deg) - wanted + 180) % 360 - 180
     minutes = (at - noon.at).total_seconds() / 60
     return ClockRule(at, float(stands.azimuth_deg), 90 - float(stands.zenith_deg), error, minutes)
+
+
+def clock_rule_by_month(year, latitude_deg, longitude_deg, zone):
+    """`clock_rule` on the 15th of each month of a year: twelve ClockRule. An array set that day stays so."""
+    year = int(within(year, 2000, 2099, "year"))
+    return [clock_rule(date(year, month, 15), latitude_deg, longitude_deg, zone) for month in range(1, 13)]
 
 
 def _positions(moments, latitude, longitude, altitude):

@@ -56,7 +56,7 @@ def ineichen(zenith_deg, linke_turbidity, altitude_m, *, extra_normal_w_m2=1364.
     zenith = within(zenith_deg, 0, 180, "zenith_deg")
     turbidity = within(linke_turbidity, 1, 12, "linke_turbidity")
     altitude = within(altitude_m, -500, 9000, "altitude_m")
-    absolute = relative_air_mass(zenith) * (1 - 2.25577e-5 * altitude) ** 5.25588
+    absolute = relative_air_mass(zenith) * sun.air_pressure_hpa(altitude) / 1013.25
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         sky = clearsky.ineichen(zenith, absolute, turbidity, altitude, dni_extra=extra_normal_w_m2)
     known = np.isfinite(zenith + turbidity + altitude)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from sizing import climate, sky, sun
+from sizing.units import mj_from_kwh
 from tests.published.tables import MONTHS, rows
 
 STATIONS = rows("monthly_ghi.csv")
@@ -113,3 +114,24 @@ def test_default_air_within_its_95_percent_of_remembered_years(place, latitude, 
 def test_default_air_is_too_warm_along_a_cold_current_as_its_docstring_warns():
     got, band = climate.default_air_c(-12.05, 150)  # Lima: 19.3 C, from memory, not looked up
     assert 2 * band < got.mean() - 19.3 < 8
+
+
+# --- Irradiation from an old station's notes ---------------------------------------------------------------------
+# Source: FAO Irrigation and Drainage Paper 56 (1998). MJ/m2/day. 2 %: the finer declination used here.
+def test_fao_example_10_rio_de_janeiro_from_sunshine():
+    # Seen: 22.9 S, 15 May, 7.1 h: Rs 14.46; clear sky 0.75 Ra = 18.83.
+    got = mj_from_kwh(climate.ghi_from_sunshine_kwh_m2_day(-22.9, 135, 7.1))
+    assert got == pytest.approx(14.46, rel=0.02)
+    assert mj_from_kwh(climate.clear_sky_kwh_m2_day(-22.9, 135)) == pytest.approx(18.83, rel=0.02)
+
+
+def test_fao_example_17_bangkok_from_sunshine():
+    # From memory, not looked up: 13.73 N, day 105, elevation 2 m, 8.5 h: Rs 22.65; clear sky 28.54.
+    assert mj_from_kwh(climate.ghi_from_sunshine_kwh_m2_day(13.73, 105, 8.5)) == pytest.approx(22.65, rel=0.01)
+    assert mj_from_kwh(climate.clear_sky_kwh_m2_day(13.73, 105, 2)) == pytest.approx(28.54, rel=0.01)
+
+
+def test_fao_example_20_lyon_from_temperatures():
+    # From memory, not looked up: 45.72 N, day 196, 26.6 and 14.8 C, inland: Rs 22.29.
+    got = mj_from_kwh(climate.ghi_from_temperatures_kwh_m2_day(45.72, 196, 26.6, 14.8))
+    assert got == pytest.approx(22.29, rel=0.01)

@@ -179,6 +179,12 @@ def test_fao_example_8_step_by_step():
     assert np.radians(sun.sunset_angle_deg(-20, fao_declination(246))) == pytest.approx(1.527, abs=5e-4)
 
 
+@pytest.mark.parametrize(("altitude", "kilopascal"), [(1800, 81.8), (1200, 87.9), (1462.4, 85.17)])
+def test_fao_example_2_air_pressure(altitude, kilopascal):
+    # FAO-56, example 2 and equation 7 (seen).
+    assert sun.air_pressure_hpa(altitude) / 10 == pytest.approx(kilopascal, abs=0.06)
+
+
 DAY_OF_THE_15TH = [15, 46, 74, 105, 135, 166, 196, 227, 258, 288, 319, 349]
 
 

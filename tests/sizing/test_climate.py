@@ -183,6 +183,30 @@ def test_the_hours_of_air_have_the_days_mean_and_are_warmest_at_three():
     assert np.ptp(climate.air_by_hour_c(25.0, 0.1, hour)) < 5
 
 
+# --- Irradiation from sunshine or temperatures -----------------------------------------------------------------------
+def test_no_sunshine_leaves_a_quarter_and_a_full_day_three():
+    above = sun.extraterrestrial_kwh_m2_day(13.5, 105)
+    assert climate.ghi_from_sunshine_kwh_m2_day(13.5, 105, 0) == pytest.approx(0.25 * above)
+    assert climate.ghi_from_sunshine_kwh_m2_day(13.5, 105, 12.5) == pytest.approx(0.75 * above)
+    assert np.isnan(climate.ghi_from_sunshine_kwh_m2_day(13.5, 105, 14.0))
+    with pytest.raises(Refusal, match="sunshine_h"):
+        climate.ghi_from_sunshine_kwh_m2_day(13.5, 105, 48)
+
+
+def test_twelve_months_of_sunshine_make_an_own_climate():
+    hours = np.array([8.5, 8.9, 8.6, 8.2, 8.5, 8.4, 7.3, 6.6, 7.8, 8.9, 9.2, 8.6])
+    ghi = climate.ghi_from_sunshine_kwh_m2_day(13.5, sun.AVERAGE_DAYS, hours)
+    got = climate.own_climate(13.5, 2.1, ghi, source="hours of sunshine, met office")
+    assert 5 < got.ghi_kwh_m2_day.mean() < 6.5
+
+
+def test_a_coldest_above_the_warmest_gives_nothing_and_spoils_nothing():
+    got = climate.ghi_from_temperatures_kwh_m2_day(13.5, 105, np.array([38.0, 20.0]), np.array([24.0, 25.0]))
+    assert np.isfinite(got[0])
+    assert np.isnan(got[1])
+    assert climate.ghi_from_temperatures_kwh_m2_day(13.5, 105, 38, 24, coast=True) > got[0]
+
+
 # --- Weather files: written here, of an invented place ------------------------------------------------------------
 LATITUDE, LONGITUDE, ALTITUDE, ZONE = 12.5, -1.5, 310, 0
 

@@ -139,6 +139,15 @@ def test_with_the_sun_beyond_the_zenith_the_rule_turns_the_frame_around():
     assert abs(got.error_deg) > 90
 
 
+def test_what_the_rule_costs_depends_on_the_month_in_which_the_frame_was_set():
+    rules = orient.clock_rule_by_month(2026, *NIAMEY, "Africa/Niamey")
+    errors = np.array([rule.error_deg for rule in rules])
+    cost = orient.cost_in_irradiation(NIAMEY[0], niamey_days(), 14, 180, errors)
+    assert cost.by_year.shape == (12,)
+    assert cost.by_year.argmax() in range(3, 8)  # with the sun north of the site in summer the frame looks north
+    assert cost.by_year[11] < 0.01
+
+
 # --- Cost ----------------------------------------------------------------------------------------------------------
 def niamey_days():
     return climate.default_climate(*NIAMEY, 222).day_ghi_kwh_m2_day
