@@ -8,5 +8,7 @@ class RegistryConfig(AppConfig):
     def ready(self):
         from fleet.intake import tables
         from fleet.people.access import may
+        from fleet.registry.tables import register_all
 
         tables.rules(may)
+        register_all()

@@ -1,0 +1,269 @@
+"""The parts of which the tables of places, units and installations are made."""
+
+from django.db.models.functions import Lower
+from django.utils.translation import gettext as _
+
+from fleet.registry import places
+from fleet.registry.models import District, PumpType, Site, StaticLevel, Tank, Unit, UnitPoint, Well
+from fleet.registry.tables.catalogue import by_name, find_named
+from fleet.registry.tables.keeping import Part, pick, thing_of
+
+
+class DistrictOfSite(Part):
+    """A district named in a site's row is made where there is none yet."""
+
+    model, name = District, "district"
+
+    def plan(self, rows, run):
+        known = by_name(run, District)
+        for row in rows:
+            if row["district"] is None:
+                continue
+            thing = known.get(row["district"].lower())
+            new = thing is None
+            if new:
+                thing = known[row["district"].lower()] = District(
+                    organisation=run.organisation, name=row["district"]
+                )
+            self.step(row, thing, {}, new or thing.pk is None)
+
+
+class SitePart(Part):
+    """Sites by code. The zone follows the coordinates."""
+
+    model, name = Site, "site"
+    fields = {
+        "site_name": "name", "village": "village", "latitude_deg": "latitude_deg", "longitude_deg": "longitude_deg",
+        "altitude_m": "altitude_m", "access_notes": "access_notes", "drive_minutes": "drive_minutes",
+        "signal": "signal",
+        "caretaker_name": "caretaker_name", "caretaker_phone": "caretaker_phone",
+        "caretaker_language": "caretaker_language", "people_served": "people_served",
+        "animals_served": "animals_served",
+    }  # fmt: skip
+
+    def plan(self, rows, run):
+        codes = {row["site_code"] for row in rows}
+        known = {s.code: s for s in Site.objects.filter(organisation=run.organisation, code__in=codes)}
+        middle = self._middle(rows, run)
+        for row in rows:
+            thing = known.get(row["site_code"])
+            new = thing is None
+            values = pick(row, self.fields)
+            if row["need_m3_day"] is not None:
+                values["need_m3_day"] = [row["need_m3_day"]] * 12
+            if new:
+                if not self._whole(row):
+                    continue
+                thing = Site(organisation=run.organisation, code=row["site_code"])
+                values.setdefault("name", row["site_code"])
+            district = thing_of(row, "district")
+            if district is not None and (new or thing.district_id != district.pk):
+                values["district"] = district
+            if not self._placed(row, thing, values, new, middle):
+                continue
+            self.step(row, thing, values, new)
+            known[row["site_code"]] = thing
+
+    def _whole(self, row):
+        for column in ("latitude_deg", "longitude_deg", "district"):
+            if row[column] is None:
+                row.fault(column, _("Needed for a site that is not known yet."))
+        return not row.bad
+
+    def _placed(self, row, thing, values, new, middle):
+        at = values.get("latitude_deg", thing.latitude_deg), values.get("longitude_deg", thing.longitude_deg)
+        if not new and at == (thing.latitude_deg, thing.longitude_deg):
+            return True
+        trouble = places.trouble_with(*at)
+        if trouble:
+            row.fault("latitude_deg", trouble)
+            return False
+        far = places.looks_swapped(*at, middle)
+        if far:
+            row.warn("latitude_deg", far)
+        values["zone"] = places.zone_at(*at)
+        return True
+
+    def _middle(self, rows, run):
+        """The middle of the organisation's sites: those known before, else those of the file's first rows."""
+        if "middle" not in run.memory:
+            known = Site.objects.filter(organisation=run.organisation).values_list("latitude_deg", "longitude_deg")
+            found = list(known[:2000]) or [
+                (r["latitude_deg"], r["longitude_deg"]) for r in rows
+                if r["latitude_deg"] is not None and r["longitude_deg"] is not None
+            ]  # fmt: skip
+            run.memory["middle"] = places.middle(found)
+        return run.memory["middle"]
+
+
+class KnownSite(Part):
+    """A site that must be there already: for tables of wells and of all that belongs to a well."""
+
+    model, name = Site, "site"
+
+    def plan(self, rows, run):
+        codes = {row["site_code"] for row in rows}
+        known = {s.code: s for s in Site.objects.filter(organisation=run.organisation, code__in=codes)}
+        for row in rows:
+            site = known.get(row["site_code"])
+            if site is None:
+                row.fault("site_code", _("There is no site of this code. Bring the sites in first."))
+            else:
+                self.step(row, site, {}, False)
+
+
+WELL_FIELDS = {
+    "well_kind": "kind", "inside_diameter_mm": "inside_diameter_mm", "well_depth_m": "depth_m",
+    "datum_above_ground_m": "datum_above_ground_m", "specific_capacity_m3_h_m": "specific_capacity_m3_h_m",
+    "safe_yield_m3_h": "safe_yield_m3_h",
+}  # fmt: skip
+
+
+def key_of(thing):
+    """A stored row's id, a planned one's own identity: both fit as a part of a key."""
+    return thing.pk if thing.pk is not None else ("planned", id(thing))
+
+
+class WellPart(Part):
+    """Wells by site and name; a row without a well's name means well 1."""
+
+    model, name = Well, "well"
+    known_only = False
+
+    def plan(self, rows, run):
+        sites = {s.pk for row in rows if (s := thing_of(row, "site")) is not None and s.pk}
+        known = {(w.site_id, w.name): w for w in Well.objects.filter(site__in=sites).select_related("site")}
+        for row in rows:
+            site, name = thing_of(row, "site"), row["well_name"] or "1"
+            thing = known.get((key_of(site), name))
+            new = thing is None
+            if new and self.known_only:
+                row.fault("well_name", _("This site has no well “%(name)s”. Bring the wells in first.")
+                          % {"name": name})  # fmt: skip
+                continue
+            if new:
+                thing = Well(site=site, name=name)
+                known[(key_of(site), name)] = thing
+            self.step(row, thing, pick(row, WELL_FIELDS), new)
+
+
+class KnownWell(WellPart):
+    known_only = True
+
+    def plan(self, rows, run):
+        super().plan(rows, run)
+
+
+class LevelPart(Part):
+    """A static level by well and day."""
+
+    model, name = StaticLevel, "level"
+    day_columns = ("measured_on",)
+
+    def plan(self, rows, run):
+        rows = [row for row in rows if row["static_level_m"] is not None]
+        wells = {w.pk for row in rows if (w := thing_of(row, "well")) is not None and w.pk}
+        known = {(v.well_id, v.measured_on): v for v in StaticLevel.objects.filter(well__in=wells)}
+        for row in rows:
+            well = thing_of(row, "well")
+            day = next((row[name] for name in self.day_columns if row[name] is not None), None)
+            if day is None:
+                row.fault(self.day_columns[0], _("A static level needs the day it was measured on: it moves."))
+                continue
+            deep = row.values.get("well_depth_m") or well.depth_m
+            if deep and row["static_level_m"] > deep:
+                row.fault("static_level_m", _("Below the bottom of the well (%(deep)g m).") % {"deep": deep})
+                continue
+            thing = known.get((key_of(well), day))
+            new = thing is None
+            if new:
+                thing = known[(key_of(well), day)] = StaticLevel(well=well, measured_on=day)
+            values = {"level_m": row["static_level_m"]} | pick(row, ["hours_since_pumped"])
+            self.step(row, thing, values, new)
+
+
+TANK_FIELDS = {
+    "tank_rise_m": "rise_m", "pipe_run_m": "pipe_run_m", "tank_capacity_m3": "capacity_m3",
+    "float_switch": "float_switch", "fittings_k": "fittings_k",
+}  # fmt: skip
+
+
+class TankPart(Part):
+    """The tank of a well."""
+
+    model, name = Tank, "tank"
+
+    def plan(self, rows, run):
+        rows = [row for row in rows if any(row[name] is not None for name in TANK_FIELDS)]
+        wells = {w.pk for row in rows if (w := thing_of(row, "well")) is not None and w.pk}
+        known = {t.well_id: t for t in Tank.objects.filter(well__in=wells)}
+        for row in rows:
+            well = thing_of(row, "well")
+            thing = known.get(key_of(well))
+            new = thing is None
+            if new:
+                thing = known[key_of(well)] = Tank(well=well)
+            self.step(row, thing, pick(row, TANK_FIELDS), new)
+
+
+class UnitPart(Part):
+    """Units by serial, capital or small letters alike."""
+
+    model, name = Unit, "unit"
+    fields = ("batch", "tested_on", "warranty_until", "notes")
+    known_only = False
+
+    def plan(self, rows, run):
+        serials = {row["serial"].lower() for row in rows}
+        found = Unit.objects.filter(organisation=run.organisation).annotate(low=Lower("serial")).filter(low__in=serials)
+        known = {u.low: u for u in found.select_related("pump_type")}
+        for row in rows:
+            thing = known.get(row["serial"].lower())
+            new = thing is None
+            if new and self.known_only:
+                row.fault("serial", _("There is no unit of this serial. Look for a slip, or bring the units in first."))
+                continue
+            kind = find_named(run, PumpType, row, "pump_type", _("pump type"))
+            if row.bad:
+                continue
+            values = pick(row, self.fields)
+            if new:
+                if kind is None:
+                    row.fault("pump_type", _("Needed for a unit that is not known yet."))
+                    continue
+                thing = known[row["serial"].lower()] = Unit(organisation=run.organisation, serial=row["serial"])
+            if kind is not None and (new or thing.pump_type_id != kind.pk):
+                values["pump_type"] = kind
+            self.step(row, thing, values, new)
+
+
+class KnownUnit(UnitPart):
+    fields = ()
+    known_only = True
+
+
+class UnitPointPart(Part):
+    """A point of the unit's own test sheet, by head and power."""
+
+    model, name = UnitPoint, "unit_point"
+    columns = ("test_head_m", "test_power_w", "test_flow_l_min")
+
+    def plan(self, rows, run):
+        head, power, flow = self.columns
+        rows = [row for row in rows if any(row[name] is not None for name in self.columns)]
+        units = {u.pk for row in rows if (u := thing_of(row, "unit")) is not None and u.pk}
+        known = {(p.unit_id, p.head_m, p.power_w): p for p in UnitPoint.objects.filter(unit__in=units)}
+        for row in rows:
+            missing = [name for name in self.columns if row[name] is None]
+            if missing:
+                row.fault(missing[0], _("A test point needs head, power and flow."))
+                continue
+            unit = thing_of(row, "unit")
+            key = key_of(unit), row[head], row[power]
+            thing = known.get(key)
+            new = thing is None
+            if new:
+                thing = known[key] = UnitPoint(unit=unit, head_m=row[head], power_w=row[power])
+            values = {"flow_l_min": row[flow]}
+            values |= pick(row, {"test_voltage_v": "voltage_v", "test_current_a": "current_a"})
+            self.step(row, thing, values, new)
