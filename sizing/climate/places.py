@@ -62,8 +62,8 @@ def default_climate(latitude_deg, longitude_deg, altitude_m=np.nan):
         raise _no_cell(lat, lon)
     _book(reasons, ~found & np.isfinite(lat + lon), lambda at: str(_no_cell(lat[at], lon[at])))
     share = np.where(found[..., None], weights / np.maximum(weight, 1e-9)[..., None], 0.0)
-    ghi = np.einsum("...c,...cm->...m", share, table.ghi_kwh_m2_day[cells])
-    shape = np.einsum("...c,...cmk->...mk", share, cell_shapes()[cells])
+    ghi = _mixed(table.ghi_kwh_m2_day, cells, share)
+    shape = _mixed(cell_shapes(), cells, share)
     ghi = np.where(found[..., None], ghi, np.nan)
     days = scaled_days(ghi, shape, _brightest(lat))
     air, air_band = default_air_c(np.where(np.abs(lat) <= 66, lat, np.nan), altitude)
@@ -103,7 +103,7 @@ def own_climate(latitude_deg, longitude_deg, ghi_kwh_m2_day, air_c=None, *, alti
     with np.errstate(invalid="ignore", divide="ignore"):
         shape = np.where(
             (weight >= _MIN_WEIGHT)[..., None, None],
-            np.einsum("...c,...cmk->...mk", share, cell_shapes()[cells]),
+            _mixed(cell_shapes(), cells, share),
             pooled_shape(np.where(above > 0, ghi / above, 0)),
         )
     air_source = source
@@ -147,6 +147,12 @@ def _around(table, lat, lon):
         cells.append(np.maximum(cell, 0))
         weights.append(np.where((cell >= 0) & np.isfinite(lat + lon), weight, 0.0))
     return np.stack(cells, axis=-1), np.stack(weights, axis=-1)
+
+
+def _mixed(values, cells, share):
+    """Cells' values by their shares, a corner at a time: gathering all four at once would take most of the memory."""
+    spread = (...,) + (None,) * (values.ndim - 1)
+    return sum(share[..., corner][spread] * values[cells[..., corner]] for corner in range(4))
 
 
 def _band(table, lat, lon, found):
