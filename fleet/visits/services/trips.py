@@ -4,11 +4,12 @@ import math
 
 import numpy as np
 from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from fleet.people.access import require
+from fleet.people.access import may, require
 from fleet.visits.codes import CAUSES, PARTS
-from fleet.visits.models import Visit
+from fleet.visits.models import Base, Trip, Visit
 from fleet.web.refusals import Refused
 
 # Roads wind: road length over great-circle distance, common practice for rural tracks, no source.
@@ -143,3 +144,29 @@ def nearby(visit, candidates, within_km=60, most=8):
 
 def drive_minutes(km):
     return round(60 * km / KM_H)
+
+
+@transaction.atomic
+def note_trip(*, trip, by, km=None, notes=""):
+    """Kilometres driven and a note, by the technician or whoever assigns."""
+    require(by, "log")
+    if by is not None and (
+        trip.organisation_id != by.organisation_id or (trip.technician_id != by.pk and not may(by, "assign"))
+    ):
+        raise Refused("not_your_trip", _("Only the technician and the coordinator write this down."))
+    if km is not None and not 0 <= km <= 5000:
+        raise Refused("out_of_range", _("Kilometres between 0 and 5,000, please."), field="km")
+    trip.km, trip.notes = km, notes.strip()
+    trip.save(update_fields=["km", "notes"])
+    return trip
+
+
+@transaction.atomic
+def add_base(*, by, name, latitude_deg, longitude_deg):
+    """Where trips start; those still to come and without a base start there too."""
+    require(by, "assign")
+    base = Base(organisation=by.organisation, name=name.strip(), latitude_deg=latitude_deg, longitude_deg=longitude_deg)
+    base.full_clean()
+    base.save()
+    Trip.objects.filter(organisation=by.organisation, base=None, day__gte=timezone.localdate()).update(base=base)
+    return base

@@ -1,0 +1,25 @@
+"""What people type about calls, visits and procedures."""
+
+from fleet.visits.forms.planning import (
+    AssignForm,
+    BaseForm,
+    CallForm,
+    CancelForm,
+    KmForm,
+    ProposeForm,
+    VisitFilter,
+)
+from fleet.visits.forms.record import (
+    CloseForm,
+    FindingForm,
+    LeaveForm,
+    PartForm,
+    ProcedureForm,
+    RuleForm,
+    TakeBackForm,
+)
+
+__all__ = [
+    "AssignForm", "BaseForm", "CallForm", "CancelForm", "CloseForm", "FindingForm", "KmForm", "LeaveForm", "PartForm",
+    "ProcedureForm", "ProposeForm", "RuleForm", "TakeBackForm", "VisitFilter",
+]  # fmt: skip

@@ -1,0 +1,66 @@
+"""`{% load visits %}`: a visit's state, a verdict, a cause, in word and shape."""
+
+from django import template
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from fleet.visits.cause_names import CAUSES
+from fleet.web.templatetags.web import badge
+
+register = template.Library()
+
+TONES = {
+    "proposed": "plain", "assigned": "info", "under_way": "watch", "logged": "watch", "closed": "good",
+    "cancelled": "idle",
+}  # fmt: skip
+VERDICTS = {
+    "as_expected": (gettext_lazy("as expected"), "good"),
+    "above": (gettext_lazy("above what is expected"), "good"),
+    "below": (gettext_lazy("below what is expected"), "bad"),
+    "cannot_tell": (gettext_lazy("cannot tell"), "unsure"),
+}
+
+
+@register.simple_tag
+def visit_state(visit, today=None):
+    """{% visit_state visit today %}: the state; overdue ones say so."""
+    if today and visit.due_on and visit.due_on < today and visit.state in {"proposed", "assigned"}:
+        return badge(_("%(state)s, overdue") % {"state": visit.get_state_display()}, "bad")
+    return badge(visit.get_state_display(), TONES[visit.state])
+
+
+@register.simple_tag
+def verdict(answer):
+    """{% verdict answer %} of a spot test."""
+    word, tone = VERDICTS.get((answer or {}).get("verdict"), VERDICTS["cannot_tell"])
+    return badge(word, tone)
+
+
+@register.filter
+def cause(name):
+    return CAUSES.get(name, name)
+
+
+@register.filter
+def get(mapping, key):
+    return (mapping or {}).get(key)
+
+
+@register.filter
+def capture_value(value):
+    """A recorded value in short words."""
+    if value is True:
+        return _("yes")
+    if value is False:
+        return _("no")
+    if isinstance(value, list):
+        if value and isinstance(value[0], dict) and "litres" in value[0]:
+            return "; ".join(f"{r['litres']:g} L / {r['seconds']:g} s" for r in value)
+        if value and isinstance(value[0], list):
+            return _("a mark")
+        return "; ".join(capture_value(v) for v in value)
+    if isinstance(value, dict):
+        return _("spot test")
+    if isinstance(value, float):
+        return f"{value:g}"
+    return str(value)

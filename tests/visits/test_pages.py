@@ -1,0 +1,335 @@
+"""Pages: each user's way through them without JavaScript, refusals, what was typed is still there, query counts."""
+
+import io
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+from PIL import Image
+
+from fleet.visits import services
+from fleet.visits.models import Base, Call, Visit
+from tests.makers.people import a_person
+from tests.makers.registry import a_site, a_well, an_installation
+from tests.makers.visits import a_call, a_shortfall, a_visit, a_visit_under_way, an_assigned_visit, record_all
+
+TODAY = timezone.localdate()
+
+
+@pytest.fixture
+def installation(organisation):
+    services.set_up(organisation)
+    return an_installation(organisation)
+
+
+def address(name, *args):
+    return reverse(f"visits:{name}", args=args)
+
+
+def said(response):
+    return response.content.decode()
+
+
+def test_the_coordinator_finds_picks_and_assigns_several_visits(client_of, nadia, idris, organisation, installation):
+    visits = [a_visit(installation), a_visit(an_installation(organisation))]
+    browser = client_of(nadia)
+    page = browser.get(address("list"))
+    for visit in visits:
+        assert str(visit.key) in said(page)
+    page = browser.get(address("assign_many"), {"visit": [v.key for v in visits]})
+    assert "2 visits" in said(page)
+    answer = browser.post(
+        address("assign_many"), {"visit": [v.key for v in visits], "technician": idris.pk, "on": TODAY.isoformat()}
+    )
+    assert answer.status_code == 302
+    assert Visit.objects.of_day(idris, TODAY).count() == 2
+
+
+def test_assigning_suggests_what_is_near_and_takes_it_along(client_of, nadia, idris, organisation):
+    here = an_installation(organisation, well=a_well(a_site(organisation, latitude_deg=3.0, longitude_deg=35.0)))
+    near = an_installation(organisation, well=a_well(a_site(organisation, latitude_deg=3.1, longitude_deg=35.0)))
+    far = an_installation(organisation, well=a_well(a_site(organisation, latitude_deg=9.0, longitude_deg=39.0)))
+    visit, close_by, far_off = a_visit(here), a_visit(near), a_visit(far)
+    page = said(client_of(nadia).get(address("assign", visit.key)))
+    assert str(close_by.key) in page
+    assert str(far_off.key) not in page
+    data = {"technician": idris.pk, "on": TODAY.isoformat(), "version": 1, "also": [str(close_by.key)]}
+    assert client_of(nadia).post(address("assign", visit.key), data).status_code == 302
+    assert Visit.objects.of_day(idris, TODAY).count() == 2
+
+
+def test_an_assignment_that_was_overtaken_says_so_and_keeps_what_was_chosen(client_of, nadia, idris, installation):
+    visit = a_visit(installation)
+    services.assign(visit=visit, technician=idris, on=TODAY, by=nadia)
+    other = a_person(idris.organisation)
+    answer = client_of(nadia).post(
+        address("assign", visit.key), {"technician": other.pk, "on": TODAY.isoformat(), "version": 1}
+    )
+    assert answer.status_code == 422
+    assert "while you looked" in said(answer)
+    assert f'value="{other.pk}" selected' in said(answer)
+
+
+def test_a_call_is_taken_asked_and_becomes_a_visit(client_of, nadia, installation):
+    browser = client_of(nadia)
+    site = installation.well.site
+    answer = browser.post(
+        address("take_call"), {"site": site.code, "words": "water stopped", "ask_storm": "yes", "ask_since": "Monday"}
+    )
+    call = Call.objects.get()
+    assert answer.url == address("call", call.pk)
+    assert call.answers == {"storm": "yes", "since": "Monday"}
+    page = said(browser.get(answer.url))
+    assert "Lightning" in page
+    answer = browser.post(address("settle_call", call.pk), {"how": "visit"})
+    visit = Visit.objects.get()
+    assert answer.url == address("assign", visit.key)
+    assert "controller" in said(browser.get(address("visit", visit.key)))
+
+
+def test_a_site_that_is_not_clear_is_asked_for_again(client_of, nadia, organisation):
+    a_site(organisation, name="Red well", code="R-1")
+    a_site(organisation, name="Red well east", code="R-2")
+    answer = client_of(nadia).post(address("take_call"), {"site": "red well", "words": "no water since Monday"})
+    assert answer.status_code == 422
+    assert "Several sites fit" in said(answer)
+    assert "no water since Monday" in said(answer)
+
+
+def test_idris_logs_a_visit_from_arrival_to_closing_without_scripts(client_of, idris, installation):
+    visit = an_assigned_visit(installation, idris)
+    browser = client_of(idris)
+    assert browser.post(address("start", visit.key)).url == address("log", visit.key)
+    assert browser.get(address("log", visit.key)).url == address("step", visit.key, "arrive")
+    step = address("step", visit.key, "arrive")
+    page = said(browser.get(step))
+    assert "No lifting, height or live work alone" in page or "The base knows your route" in page
+    answer = browser.post(step, {"v-right_site": "yes", "v-present": "Ekal & two women"})
+    assert answer.status_code == 422
+    assert "Read and acknowledge the caution" in said(answer)
+    assert "Ekal &amp; two women" in said(answer)
+    answer = browser.post(step, {"v-right_site": "yes", "v-present": "Ekal", "seen": ["ALONE", "STORM"]})
+    assert answer.url == address("log", visit.key) + "?after=arrive"
+    step = address("step", visit.key, "spot_test")
+    readings = {
+        "v-spot-sun_by": "reference_cell", "v-spot-irradiance_w_m2": "810", "v-spot-array_voltage_v": "51,5",
+        "v-spot-0-litres": "20", "v-spot-0-seconds": "80", "v-spot-1-litres": "20", "v-spot-1-seconds": "79",
+        "seen": ["DC"],
+    }  # fmt: skip
+    answer = browser.post(step, readings)
+    assert answer.url.endswith("?kept=1")
+    assert "badge" in said(browser.get(answer.url))
+    assert visit.spot_tests.get().spot_test.array_voltage_v == 51.5
+    answer = browser.post(address("step", visit.key, "cut_offs"), {"skip": "1", "skipped_why": ""})
+    assert answer.status_code == 422
+    browser.post(address("step", visit.key, "cut_offs"), {"skip": "1", "skipped_why": "ladder broken"})
+    browser.post(address("leave", visit.key), {"km": "42", "caretaker_words": "all well", "not_done": "strings: cloud"})
+    answer = browser.post(address("close", visit.key), {"outcome": "in_order"})
+    assert answer.url == address("visit", visit.key)
+    visit.refresh_from_db()
+    assert (visit.state, visit.km, visit.closed_by) == ("closed", 42, idris)
+    assert "ladder broken" in said(browser.get(address("visit", visit.key)))
+
+
+def test_a_wrong_figure_is_shown_where_it_was_typed(client_of, idris, installation):
+    visit = a_visit_under_way(installation, idris)
+    step = address("step", visit.key, "ask_caretaker")
+    typed = {"v-words": "fine", "v-days_without_water-0": "two", "v-since": "nothing", "seen": ["ALONE", "STORM"]}
+    answer = client_of(idris).post(step, typed)
+    assert answer.status_code == 422
+    assert "is no number" in said(answer)
+    assert 'value="two"' in said(answer)
+    assert ">fine</textarea>" in said(answer)
+
+
+def test_findings_and_parts_have_their_pages(client_of, idris, installation):
+    visit = a_visit_under_way(installation, idris, "repair", shortfall=a_shortfall(installation))
+    browser = client_of(idris)
+    answer = browser.post(
+        address("add_finding", visit.key),
+        {"failure_mode": "less_water", "cause": "pump_worn", "action": "replaced", "confirmed": "on"},
+    )
+    assert answer.status_code == 302
+    assert browser.post(address("add_finding", visit.key), {"failure_mode": "less_water"}).status_code == 422
+    part = installation.organisation.part_types.get(code="pump")
+    answer = browser.post(
+        address("use_part", visit.key), {"part_type": part.pk, "quantity": "1", "serial_out": "A", "was_aboard": "on"}
+    )
+    assert answer.status_code == 302
+    page = said(browser.get(address("visit", visit.key)))
+    assert "worn pump" in page
+    finding = visit.findings.get()
+    browser.post(address("take_back_finding", visit.key, finding.pk), {"why": "wrong well"})
+    assert "wrong well" in said(browser.get(address("visit", visit.key)))
+
+
+def test_closing_a_repair_without_an_after_test_is_refused_on_the_page(client_of, idris, installation):
+    visit = a_visit_under_way(installation, idris, "repair", shortfall=a_shortfall(installation))
+    services.leave(visit=visit, by=idris, not_done="the rest")
+    browser = client_of(idris)
+    answer = browser.post(address("close", visit.key), {"outcome": "restored", "shortfall": "closes"})
+    assert answer.status_code == 422
+    assert "only with an after-test" in said(answer)
+    answer = browser.post(address("close", visit.key), {"outcome": "part_awaited", "not_done": "controller ordered"})
+    assert answer.status_code == 302
+    assert Visit.objects.get(follows=visit).state == "proposed"
+
+
+def an_image(form="JPEG", size=(2400, 1200)):
+    out = io.BytesIO()
+    Image.new("RGB", size, (120, 90, 60)).save(out, form)
+    return out.getvalue()
+
+
+def test_a_photo_is_kept_smaller_and_shown_to_our_own_only(client_of, idris, otto, installation):
+    visit = a_visit_under_way(installation, idris)
+    photo = services.keep_photo(visit=visit, data=an_image("PNG"), by=idris, step="look")
+    answer = client_of(idris).get(address("photo", photo.key))
+    picture = Image.open(io.BytesIO(b"".join(answer.streaming_content)))
+    assert (picture.format, picture.size) == ("JPEG", (1600, 800))
+    assert client_of(otto).get(address("photo", photo.key)).status_code == 404
+
+
+def test_a_file_that_is_no_picture_is_refused_and_the_typed_words_stay(client_of, idris, installation):
+    visit = a_visit_under_way(installation, idris)
+    file = io.BytesIO(b"<html>not a picture</html>")
+    file.name = "photo.jpg"
+    answer = client_of(idris).post(
+        address("step", visit.key, "ask_caretaker"),
+        {"v-words": "they say it drips", "seen": ["ALONE", "STORM"], "photo": file},
+    )
+    assert answer.status_code == 422
+    assert "not a picture" in said(answer)
+    assert "they say it drips" in said(answer)
+
+
+def test_the_day_stands_on_one_page_and_on_paper(client_of, nadia, idris, organisation, installation):
+    Base.objects.create(organisation=organisation, name="Workshop", latitude_deg=3.0, longitude_deg=35.0)
+    visits = [an_assigned_visit(installation, idris), an_assigned_visit(an_installation(organisation), idris, "repair")]
+    trip = visits[0].trip
+    for person in (nadia, idris):
+        page = said(client_of(person).get(address("trip", trip.pk)))
+        assert all(v.site.code in page for v in visits)
+    assert client_of(idris).get(address("my_day")).url == address("trip", trip.pk)
+    assert client_of(nadia).post(address("plan_order", trip.pk)).status_code == 302
+    assert client_of(idris).post(address("plan_order", trip.pk)).status_code == 403
+    assert client_of(a_person(organisation)).get(address("trip", trip.pk)).status_code == 404
+    for sheet in (address("trip_sheet", trip.pk), address("sheet", visits[1].key)):
+        answer = client_of(idris).get(sheet)
+        assert answer.content.startswith(b"%PDF")
+    answer = client_of(idris).post(address("trip", trip.pk), {"km": "120", "notes": "road washed out"})
+    trip.refresh_from_db()
+    assert trip.km == 120
+
+
+def test_an_administrator_changes_a_procedure_on_the_page(client_of, amara, nadia, organisation):
+    procedure = services.procedure_for(organisation, "retirement")
+    page = client_of(amara).get(address("change_procedure", procedure.pk))
+    assert page.status_code == 200
+    data = {"title": "Retirement", "new-title": "Call the bank", "new-place": "1.5"}
+    for i, step in enumerate(procedure.steps):
+        data |= {f"s{i}-title": step["title"], f"s{i}-text": step["text"], f"s{i}-place": i + 1, f"s{i}-needed": "1"}
+        data[f"s{i}-cautions"] = step["cautions"]
+    data["s3-gone"] = "1"
+    answer = client_of(amara).post(address("change_procedure", procedure.pk), data)
+    assert answer.status_code == 302
+    steps = services.procedure_for(organisation, "retirement").steps
+    assert [s["title"] for s in steps[:2]] == ["Decision", "Call the bank"]
+    assert len(steps) == len(procedure.steps)
+    assert client_of(nadia).post(address("change_procedure", procedure.pk), data).status_code == 403
+    assert client_of(nadia).get(address("procedure", procedure.pk)).status_code == 200
+
+
+def test_rules_have_their_page(client_of, amara, nadia, organisation):
+    assert client_of(amara).get(address("rules")).status_code == 200
+    known = {"name": "Yearly", "basis": "months", "amount": "12", "active": "on"}
+    assert client_of(amara).post(address("add_rule"), known).status_code == 302
+    assert client_of(amara).post(address("add_rule"), known | {"amount": "-1"}).status_code == 422
+    assert client_of(nadia).get(address("add_rule")).status_code == 403
+
+
+PAGES = ["list", "propose", "calls", "take_call", "trips", "procedures", "rules", "bases"]
+OPEN_TO = {  # page -> roles that may open it
+    "list": {"nadia", "idris", "wanja", "amara"}, "propose": {"nadia", "amara"}, "calls": {"nadia", "idris", "amara"},
+    "take_call": {"nadia", "idris", "amara"}, "trips": {"nadia", "idris", "wanja", "amara"},
+    "procedures": {"nadia", "idris", "wanja", "amara"}, "rules": {"nadia", "idris", "wanja", "amara"},
+    "bases": {"nadia", "amara"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize("who", ["nadia", "idris", "wanja", "amara"])
+def test_each_page_opens_for_whom_it_is(page, who, request, client_of):
+    answer = client_of(request.getfixturevalue(who)).get(address(page))
+    assert answer.status_code == (200 if who in OPEN_TO[page] else 403)
+
+
+def test_a_stranger_is_asked_to_log_in(client, organisation):
+    for page in PAGES:
+        assert client.get(address(page)).status_code == 302
+
+
+def test_otto_finds_nothing_of_ours(client_of, otto, idris, installation):
+    visit = an_assigned_visit(installation, idris)
+    call = a_call(installation.well.site)
+    browser = client_of(otto)
+    assert str(visit.key) not in said(browser.get(address("list")))
+    for place in (
+        address("visit", visit.key), address("assign", visit.key), address("log", visit.key), address("call", call.pk),
+        address("trip", visit.trip_id), address("sheet", visit.key), address("procedure", visit.procedure_id),
+    ):  # fmt: skip
+        assert browser.get(place).status_code == 404, place
+
+
+def test_another_technician_reads_the_visit_but_not_its_log(client_of, idris, installation):
+    visit = a_visit_under_way(installation, idris)
+    browser = client_of(a_person(idris.organisation))
+    assert browser.get(address("visit", visit.key)).status_code == 200
+    assert browser.get(address("step", visit.key, "arrive")).status_code == 404
+
+
+def test_filters_narrow_the_list(client_of, nadia, idris, organisation, installation):
+    late = a_visit(installation, due_on=TODAY - timedelta(days=3))
+    mine = an_assigned_visit(an_installation(organisation), idris, "repair")
+    browser = client_of(nadia)
+
+    def found(**chosen):
+        page = said(browser.get(address("list"), chosen))
+        return {v for v in (late, mine) if str(v.key) in page}
+
+    assert found() == {late, mine}
+    assert found(state="overdue") == {late}
+    assert found(kind="repair") == {mine}
+    assert found(technician=idris.pk) == {mine}
+    assert found(q=late.site.name) == {late}
+    assert found(state="closed") == set()
+
+
+def queries_of(browser, place):
+    with CaptureQueriesContext(connection) as asked:
+        browser.get(place)
+    return len(asked)
+
+
+def test_a_long_list_costs_as_many_queries_as_a_short_one(client_of, nadia, idris, installation, organisation):
+    an_assigned_visit(installation, idris)
+    browser = client_of(nadia)
+    browser.get(address("list"))
+    few = queries_of(browser, address("list"))
+    for _ in range(12):
+        an_assigned_visit(an_installation(organisation), idris)
+    assert queries_of(browser, address("list")) == few
+    assert few <= 12
+
+
+def test_a_visit_page_costs_as_many_queries_after_forty_records(client_of, idris, installation):
+    visit = a_visit_under_way(installation, idris)
+    browser = client_of(idris)
+    browser.get(address("visit", visit.key))
+    few = queries_of(browser, address("visit", visit.key))
+    record_all(visit)
+    record_all(visit)
+    assert queries_of(browser, address("visit", visit.key)) <= few + 2
