@@ -234,8 +234,7 @@ def fit_diode(cells, v_mp_v, i_mp_a, v_oc_v, i_sc_a, alpha_isc_pct_k, beta_voc_p
     values = (cells, v_mp_v, i_mp_a, v_oc_v, i_sc_a, alpha_isc_pct_k, beta_voc_pct_k, gamma_p_pct_k)
     limits = ((1, 400), (0.1, 500), (0.01, 50), (0.1, 600), (0.01, 60), (-0.2, 0.3), (-1, -0.05), (-1, -0.05))
     checked = tuple(
-        float(within(float(known(v, n)), low, high, n))
-        for n, v, (low, high) in zip(SHEET, values, limits, strict=True)
+        float(within(float(known(v, n)), low, high, n)) for n, v, (low, high) in zip(SHEET, values, limits, strict=True)
     )
     return _fit(*checked)
 

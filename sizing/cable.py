@@ -46,9 +46,7 @@ def ohm_per_km(area_mm2, conductor_class=2):
     kind = np.asarray(conductor_class)
     for value in np.unique(kind):
         one_of(int(value), CLASSES, "conductor_class")
-    by_class = [
-        np.exp(np.interp(np.log(area), np.log(sections), np.log(table[column]))) for column in CLASSES.values()
-    ]
+    by_class = [np.exp(np.interp(np.log(area), np.log(sections), np.log(table[column]))) for column in CLASSES.values()]
     return np.where(kind == 2, *by_class)
 
 

@@ -149,9 +149,7 @@ def speed(flow_l_min, inside_mm):
     return within(flow_l_min, 0, 1e6, "flow_l_min") / 60000 / (np.pi / 4 * d * d)
 
 
-def friction_head(
-    flow_l_min, length_m, inside_mm, fittings_k=0.0, roughness_mm=PE_ROUGHNESS_MM, water_c=GROUNDWATER_C
-):
+def friction_head(flow_l_min, length_m, inside_mm, fittings_k=0.0, roughness_mm=PE_ROUGHNESS_MM, water_c=GROUNDWATER_C):
     """Head lost to pipe and fittings, m, by Darcy-Weisbach. Shapes broadcast; no length and no fittings, no loss.
 
     Refuses a negative flow or length, a bore of zero, water outside 0-45 C.

@@ -119,9 +119,7 @@ class PumpCurve:
             raise Refusal("head_m", float(head[lifts][0]), because="points at two different heads are the least")
         if (power[lifts] < hydraulic_power_w(flow[lifts], head[lifts])).any():
             worst = int(np.argmax(np.where(lifts, hydraulic_power_w(flow, head) / np.maximum(power, 1e-9), 0)))
-            raise Refusal(
-                "power_w", float(power[worst]), because="less than the lifted water carries away", row=worst
-            )
+            raise Refusal("power_w", float(power[worst]), because="less than the lifted water carries away", row=worst)
         self.points = np.stack([head, power, flow])
         self.head_scale, self.flow_scale = float(head.max()), float(flow.max())
         self.head_limits = float(head[lifts].min()), float(head[lifts].max())

@@ -11,7 +11,7 @@ from numba import njit
 
 from ..checks import Refusal, one_of, within
 from .daylight import KINDS, SHARES, STEPS, day_geometry, erbs_daily, part_light, sunshine
-from .fast import FLOWS, HEATS, KNOTS, flow_at, unit_table
+from .fast import EDGES, FLOWS, HEATS, KNOTS, SPAN, flow_at, level_rows, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import prepare
@@ -58,21 +58,22 @@ class ExpectedDays(NamedTuple):
 
 
 @njit(cache=True, nogil=True)
-def _curves(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, flows_out):
-    flows, heads, asked = np.empty(FLOWS), np.empty(FLOWS), np.empty(FLOWS)
-    table, edge = np.empty((HEATS, KNOTS)), np.empty((HEATS + 1, 2))
+def _curves(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, flows):
+    space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((3, KNOTS)), np.empty((3, EDGES))
+    year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
+    heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
     for i in range(first, last):
         m, p = rows[i], pump[i]
         if np.isnan(m[COUPLING] + m[LIGHT]):
-            flows_out[i] = np.nan
+            flows[i] = np.nan
             continue
-        done = np.nan
+        year_rows(
+            m, cp[p], cv[p], ci[p], watts[kind[i]], air[i], level[i], space, nodes, node_edges, heats, heat_edges, year,
+            edges,
+        )  # fmt: skip
         for month in range(12):
-            if level[i, month] != done:
-                unit_table(m, cp[p], cv[p], ci[p], level[i, month], flows, heads, asked, table, edge)
-                done = level[i, month]
-            for k in range(flows_out.shape[2]):
-                flows_out[i, month, k] = flow_at(m, table, edge, watts[kind[i]], k * STEP_W_M2, air[i, month])
+            for k in range(flows.shape[2]):
+                flows[i, month, k] = flow_at(year[month], edges[month], k * STEP_W_M2)
 
 
 def curve(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
@@ -89,31 +90,42 @@ def curve(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
 
 
 @njit(cache=True, nogil=True)
-def day_water(m, table, edge, watts, air, geometry, clearness, sunset, ground_share, sky_share, shade, hourly):
-    """One unit's day of one clearness. Fills hourly (STEPS,) with mean flow, L/min; returns the sums over parts of
-    flow, of flow in even light, and of irradiance in the plane."""
+def day_water(row, edge, geometry, clearness, sunset, ground_share, sky_share, shade, hourly):
+    """One unit's day of one clearness. Fills hourly (STEPS,) with mean flow, L/min; returns their sum."""
     diffuse = erbs_daily(clearness, sunset)
     bright = sunshine(clearness, diffuse)
-    water, even, plane = 0.0, 0.0, 0.0
+    water = 0.0
     for s in range(STEPS):
-        sun_w, dull_w, mean_w = part_light(geometry, s, clearness, diffuse, bright, ground_share, sky_share)
+        sun_w, dull_w, _ = part_light(geometry, s, clearness, diffuse, bright, ground_share, sky_share)
         left = 1.0 - shade[0 if s < STEPS // 2 else 1]
-        plane += mean_w
-        flow = bright * flow_at(m, table, edge, watts, sun_w * left, air)
+        flow = bright * flow_at(row, edge, sun_w * left)
         if bright < 1.0:
-            flow += (1.0 - bright) * flow_at(m, table, edge, watts, dull_w * left, air)
-        even += flow_at(m, table, edge, watts, mean_w * left, air)
+            flow += (1.0 - bright) * flow_at(row, edge, dull_w * left)
         hourly[s] = flow
         water += flow
-    return water, even, plane
+    return water
+
+
+@njit(cache=True, nogil=True)
+def even_day(row, edge, geometry, clearness, sunset, ground_share, sky_share, shade):
+    """The same day in even light: sums over its parts of flow, L/min, and of irradiance in the plane, W/m2."""
+    diffuse = erbs_daily(clearness, sunset)
+    water, plane = 0.0, 0.0
+    for s in range(STEPS):
+        _, _, mean_w = part_light(geometry, s, clearness, diffuse, 1.0, ground_share, sky_share)
+        plane += mean_w
+        water += flow_at(row, edge, mean_w * (1.0 - shade[0 if s < STEPS // 2 else 1]))
+    return water, plane
 
 
 @njit(cache=True, nogil=True)
 def _days(
     rows, pump, kind, cp, cv, ci, watts, air, level, declination, outer, place, shade, first, last, out
 ):  # fmt: skip
-    flows, heads, asked, hourly = np.empty(FLOWS), np.empty(FLOWS), np.empty(FLOWS), np.empty(STEPS)
-    table, edge, geometry = np.empty((HEATS, KNOTS)), np.empty((HEATS + 1, 2)), np.empty((SHARES, STEPS))
+    space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((3, KNOTS)), np.empty((3, EDGES))
+    year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
+    heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
+    geometry, hourly = np.empty((SHARES, STEPS)), np.empty(STEPS)
     for i in range(first, last):
         m, p = rows[i], pump[i]
         lat, tilt, azimuth, ground = place[i]
@@ -121,18 +133,16 @@ def _days(
             out[:, i] = np.nan
             continue
         ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
-        done = np.nan
+        year_rows(
+            m, cp[p], cv[p], ci[p], watts[kind[i]], air[i], level[i], space, nodes, node_edges, heats, heat_edges, year,
+            edges,
+        )  # fmt: skip
         for month in range(12):
-            if level[i, month] != done:
-                unit_table(m, cp[p], cv[p], ci[p], level[i, month], flows, heads, asked, table, edge)
-                done = level[i, month]
             hours, sunset, day0 = day_geometry(lat, declination[month], outer[month], tilt, azimuth, geometry)
             for j in range(KINDS.size):
-                water, even, plane = day_water(
-                    m, table, edge, watts[kind[i]], air[i, month], geometry, KINDS[j], sunset, ground_share, sky_share,
-                    shade[i], hourly,
-                )  # fmt: skip
-                out[0, i, month, j] = water * hours * 60.0
+                args = (geometry, KINDS[j], sunset, ground_share, sky_share, shade[i])
+                out[0, i, month, j] = day_water(year[month], edges[month], *args, hourly) * hours * 60.0
+                even, plane = even_day(year[month], edges[month], *args)
                 out[1, i, month, j] = plane * hours / 1000.0
                 out[2, i, month, j] = KINDS[j] * day0
                 out[3, i, month, j] = even * hours * 60.0
@@ -150,8 +160,9 @@ def day_table(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
 def _sensitivity(
     rows, pump, kind, cp, cv, ci, watts, air, level, declination, outer, place, shade, first, last, out
 ):  # fmt: skip
-    flows, heads, asked, hourly = np.empty(FLOWS), np.empty(FLOWS), np.empty(FLOWS), np.empty(STEPS)
-    table, edge, geometry = np.empty((HEATS, KNOTS)), np.empty((HEATS + 1, 2)), np.empty((SHARES, STEPS))
+    space, row, edge = np.empty((SPAN, FLOWS)), np.empty((1, KNOTS)), np.empty((1, EDGES))
+    heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
+    geometry, hourly, both = np.empty((SHARES, STEPS)), np.empty(STEPS), np.empty(2)
     for i in range(first, last):
         m, p = rows[i], pump[i]
         lat, tilt, azimuth, ground = place[i]
@@ -160,14 +171,10 @@ def _sensitivity(
             continue
         ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
         _, sunset, _ = day_geometry(lat, declination[2], outer[2], tilt, azimuth, geometry)
-        mean, both = level[i].mean(), np.empty(2)
         for side in range(2):
-            at = mean + (side - 0.5)
-            unit_table(m, cp[p], cv[p], ci[p], at, flows, heads, asked, table, edge)
-            both[side] = day_water(
-                m, table, edge, watts[kind[i]], air[i].mean(), geometry, 0.64, sunset, ground_share, sky_share,
-                shade[i], hourly,
-            )[0]  # fmt: skip
+            at = max(level[i].mean() + side - 0.5, 0.0)
+            level_rows(m, cp[p], cv[p], ci[p], watts[kind[i]], air[i, 2:3], at, space, heats, heat_edges, row, edge)
+            both[side] = day_water(row[0], edge[0], geometry, 0.64, sunset, ground_share, sky_share, shade[i], hourly)
         out[i] = 2.0 * (both[0] - both[1]) / max(both[0] + both[1], 1e-9)
 
 

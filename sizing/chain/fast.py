@@ -1,9 +1,11 @@
-"""Each unit's flow as a small table, from which any hour is read off: the fast way for whole fleets.
+"""Each unit's flow over irradiance as one short row, from which any hour is read off: the fast way for whole fleets.
 
 What makes it fast is asking the other way round. For a row of flows the head, and from it volts, amps and watts, follow
-without any search; so does the power (tracking) or the irradiance (direct, at a handful of cell temperatures) at which
-that flow is reached. Turned round once a unit and level, that is a table of flow over power or over irradiance, whose
-first knot lies on the lifting threshold. `operating` finds the same points by search; the two agree to 1e-4.
+without any search; so does the irradiance at which the array gives just that: with a tracking controller in a given
+air, with direct coupling at a given cell temperature (in a given air more sun may give less, by heating the cells).
+Turned round once a level, that is a row of flow over irradiance, whose first knot lies on the lifting threshold. A
+year's air is covered by three such rows and a parabola through them. `operating` finds the same points by search; the
+two agree to 1e-4 of a month's mean.
 """
 
 from functools import lru_cache
@@ -51,34 +53,37 @@ from .machine import (
 )  # fmt: skip
 from .operating import well_limit
 
-FLOWS = 72  # flows asked, closer together towards the largest
-KNOTS = 160  # of the table of flow over power or irradiance
-HEATS = 7  # cell temperatures of a direct unit's table
-COOLEST_C, HEAT_STEP_C = 5.0, 12.5
+FLOWS = 48  # flows asked, closer together towards the largest
+KNOTS = 128  # of a row, closer together at the threshold
 BRIGHTEST = 1450.0  # W/m2
-WATT_G, WATT_C = 10.0, 5.0  # steps of the table of a module's largest power, W/m2 and C
-WATT_GS, WATT_CS, WATT_LOW = 151, 25, -20.0
+WATT_STEP = 10.0  # W/m2, of the table of a module's largest power
+WATT_KNOTS = 151
+MIDDLE_C = 45.0
+(FIRST, STEP, MOST, LEAST_SUN, LAST_SUN, EDGES) = range(6)  # places in a row's edge; EDGES counts them
+HEATS = 5  # cell temperatures at which a direct unit is worked out, a parabola between
+SPAN = 7  # numbers of scratch space, each FLOWS long
 
 
 @lru_cache(maxsize=256)
 def module_power(diode):
-    """A module's largest power over its irradiance, W per W/m2, (WATT_GS, WATT_CS): linear between the knots."""
-    g = np.maximum(np.arange(WATT_GS) * WATT_G, 1.0)[:, None]
-    c = WATT_LOW + WATT_C * np.arange(WATT_CS)
-    return array.maximum_power(array.Diode(*diode), g, c).power_w / g
+    """A module's largest power over its irradiance as a parabola in cell temperature about 45 C: (WATT_KNOTS, 3)."""
+    g = np.maximum(np.arange(WATT_KNOTS) * WATT_STEP, 1.0)[:, None]
+    c = np.linspace(5, 85, 17)
+    ratio = array.maximum_power(array.Diode(*diode), g, c).power_w / g
+    if not np.isfinite(ratio).all():
+        return np.full((WATT_KNOTS, 3), np.nan)
+    return np.ascontiguousarray(np.polynomial.polynomial.polyfit(c - MIDDLE_C, ratio.T, 2).T)
 
 
 @njit(cache=True, nogil=True, inline="always")
 def watts_at(table, irradiance, cell):
     """Largest power of one module, W."""
-    x = irradiance / WATT_G
-    y = (cell - WATT_LOW) / WATT_C
-    i = min(max(int(x), 0), WATT_GS - 2)
-    j = min(max(int(y), 0), WATT_CS - 2)
+    x = irradiance * (1.0 / WATT_STEP)
+    i = min(max(int(x), 0), WATT_KNOTS - 2)
     x -= i
-    y -= j
-    low = table[i, j] + y * (table[i, j + 1] - table[i, j])
-    high = table[i + 1, j] + y * (table[i + 1, j + 1] - table[i + 1, j])
+    t = cell - MIDDLE_C
+    low = table[i, 0] + t * (table[i, 1] + t * table[i, 2])
+    high = table[i + 1, 0] + t * (table[i + 1, 1] + t * table[i + 1, 2])
     return irradiance * (low + x * (high - low))
 
 
@@ -91,208 +96,328 @@ def added_head(m, q):
 
 
 @njit(cache=True, nogil=True)
-def pipe_heads(m, top, flows, heads):
-    """Fills flows from 0 to top and the head that each adds to level and rise."""
-    for k in range(FLOWS):
-        t = k / (FLOWS - 1)
-        flows[k] = top * t * (1.6 - 0.6 * t)
-        heads[k] = added_head(m, flows[k])
+def _spare(m, cp, cv, ci, lift, q):
+    """What is left at flow q of the limits of voltage and of power, as shares; falls with q."""
+    s = np.sqrt(max(lift + added_head(m, q), 0.0) / m[HEAD_SCALE])
+    y = q / m[UNIT_FLOW] + m[SLIP] * s * s
+    left = 1.0
+    if m[KNOWS_V] > 0.0:
+        left = 1.0 - needed(cv, s, y) / m[MAX_V]
+    if m[COUPLING] > 0.0:
+        watts = needed(cp, s, y)
+        amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
+        left = min(left, 1.0 - (watts + amps * amps * m[CABLE]) / m[MAX_W])
+    return left
 
 
 @njit(cache=True, nogil=True)
-def _volts(m, cv, lift, q):
-    head = lift + added_head(m, q)
-    s = np.sqrt(max(head, 0.0) / m[HEAD_SCALE])
-    return needed(cv, s, q / m[UNIT_FLOW] + m[SLIP] * s * s)
-
-
-@njit(cache=True, nogil=True)
-def _largest(m, cv, level):
-    """The largest flow that the limit of voltage, the well and the sheet allow at this level."""
+def _largest(m, cp, cv, ci, level):
+    """The largest flow that the limits of voltage and power, the well and the sheet allow at this level."""
     top = min(m[Y_LIMIT] * m[UNIT_FLOW], well_limit(m, level))
-    if m[KNOWS_V] == 0.0 or np.isinf(m[MAX_V]) or top <= 0.0:
-        return top
     lift = level + m[RISE]
-    if _volts(m, cv, lift, top) <= m[MAX_V]:
+    if not top > 0.0:
+        return 0.0
+    f_high = _spare(m, cp, cv, ci, lift, top)
+    if f_high >= 0.0:
         return top
-    low, high = 0.0, top
-    f_low, f_high = m[MAX_V] - _volts(m, cv, lift, low), m[MAX_V] - _volts(m, cv, lift, high)
+    f_low = _spare(m, cp, cv, ci, lift, 0.0)
     if f_low <= 0.0:
         return 0.0
+    low, high, side = 0.0, top, 0
     for _ in range(60):
         x = high - f_high * (high - low) / (f_high - f_low)
-        f = m[MAX_V] - _volts(m, cv, lift, x)
-        if abs(f) < 1e-9 * m[MAX_V] or high - low < 1e-10 * top:
+        f = _spare(m, cp, cv, ci, lift, x)
+        if abs(f) < 1e-8 or high - low < 1e-9 * top:
             return x
         if f > 0.0:
-            low, f_low = x, f
-            f_high *= 0.6
+            if side == 1:
+                f_high *= 0.5
+            low, f_low, side = x, f, 1
         else:
-            high, f_high = x, f
-            f_low *= 0.6
+            if side == -1:
+                f_low *= 0.5
+            high, f_high, side = x, f, -1
     return 0.5 * (low + high)
 
 
 @njit(cache=True, nogil=True)
-def _turn_round(asked, flows, last, most, out):
-    """Flow on knots from asked[0] to asked[last] or `most`, from flows at rising `asked`; returns (first, step).
+def ask(m, cp, cv, ci, static, coolest, space):
+    """Fills space[0] with flows, space[1] with watts of the array (tracking) or amps (direct), space[2] with volts over
+    the array's diodes (direct), for one unit at one level; coolest: of the air to come.
+    Returns the largest flow, 0 where nothing runs."""
+    level = static + m[LEVEL_DROP]
+    most = _largest(m, cp, cv, ci, level)
+    if m[STOPPED] > 0.0 or not most > 0.0 or not m[LIGHT] > 0.0:
+        return 0.0
+    lift = level + m[RISE]
+    top = most
+    if m[COUPLING] == 0.0:
+        # rows go on to the brightest sun whatever the limit of voltage, so that they change smoothly with the air
+        top = min(m[Y_LIMIT] * m[UNIT_FLOW], well_limit(m, level))
+        low = 0.0
+        for _ in range(10):
+            q = 0.5 * (low + top)
+            s = np.sqrt(max(lift + added_head(m, q), 0.0) / m[HEAD_SCALE])
+            y = q / m[UNIT_FLOW] + m[SLIP] * s * s
+            amps = needed(ci, s, y)
+            if _sun_for_amps(m, amps, needed(cv, s, y) + amps * (m[SERIES] + m[CABLE]), coolest) > BRIGHTEST:
+                top = q
+            else:
+                low = q
+    for k in range(FLOWS):
+        t = k / (FLOWS - 1)
+        q = top * t * (1.6 - 0.6 * t)
+        s = np.sqrt(max(lift + added_head(m, q), 0.0) / m[HEAD_SCALE])
+        y = q / m[UNIT_FLOW] + m[SLIP] * s * s
+        space[0, k] = q
+        if m[COUPLING] > 0.0:
+            watts = needed(cp, s, y)
+            amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
+            space[1, k] = (watts + amps * amps * m[CABLE]) / m[EFFICIENCY]
+        else:
+            amps = needed(ci, s, y)
+            space[1, k] = amps
+            space[2, k] = needed(cv, s, y) + amps * (m[SERIES] + m[CABLE])
+    return most
 
-    The knots lie at first + (j step)^2, close together at the threshold, where a direct unit's flow leaps up.
+
+@njit(cache=True, nogil=True)
+def _sun_for_watts(m, watts_table, watts, air, guess):
+    """Irradiance at which a tracking array has this power: its power is nearly in proportion, so divide and repeat."""
+    g = guess
+    for _ in range(30):
+        have = m[MODULES] * watts_at(watts_table, g * m[CLEAN], air + m[NOCT_SLOPE] * g)
+        if not have > 0.0:
+            return np.inf
+        new = g * watts / have
+        if new > 3000.0:
+            return np.inf
+        if abs(new - g) < 1e-7 * g:
+            return new
+        g = new
+    return g
+
+
+@njit(cache=True, nogil=True)
+def _sun_for_amps(m, amps, diode_v, cell):
+    """Irradiance at which a direct array gives these amps at these volts over its diodes, at a cell temperature."""
+    _, dark, thermal, _ = array.translate(m[LIGHT], m[DARK], m[THERMAL], m[SHUNT], m[ALPHA], 1000.0, cell)
+    gain = (m[LIGHT] + m[ALPHA] * (cell - 25.0)) / 1000.0
+    return _sun(amps, diode_v, dark, thermal, gain, 1.0 / (1000.0 * m[SHUNT])) / m[CLEAN]
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _sun(amps, diode_v, dark, thermal, gain, leak):
+    return (amps + dark * np.expm1(min(diode_v / thermal, 200.0))) / max(gain - diode_v * leak, 1e-9)
+
+
+@njit(cache=True, nogil=True)
+def _row_in_air(m, watts_table, space, most, air, row, edge):
+    """A tracking unit's row and edge in this air; see `year_rows`."""
+    share = 1.0 - m[LEAK]
+    flows, asked = space[0], space[3]
+    guess = 100.0
+    last = 0
+    for k in range(FLOWS):
+        asked[k] = _sun_for_watts(m, watts_table, space[1, k], air, guess)
+        last = k
+        if asked[k] > BRIGHTEST:
+            break
+        guess = asked[k]
+    edge[MOST], edge[LAST_SUN], edge[LEAST_SUN] = most * share, m[CUTOUT], 0.0
+    if m[START_W] > 0.0:
+        edge[LEAST_SUN] = _sun_for_watts(m, watts_table, m[START_W] / m[EFFICIENCY], air, 50.0)
+    if last == 0:  # not even the brightest sun lifts
+        row[:] = 0.0
+        edge[FIRST], edge[STEP] = BRIGHTEST, 1.0
+        return
+    end_q, end_w = flows[last], space[1, last]
+    if asked[last] > BRIGHTEST:  # end the row there; a chord is near enough between two flows
+        low, high = 0.0, 1.0
+        for _ in range(24):
+            t = 0.5 * (low + high)
+            flows[last] = flows[last - 1] + t * (end_q - flows[last - 1])
+            watts = space[1, last - 1] + t * (end_w - space[1, last - 1])
+            asked[last] = _sun_for_watts(m, watts_table, watts, air, asked[last - 1])
+            if abs(asked[last] - BRIGHTEST) < 0.1:
+                break
+            if asked[last] > BRIGHTEST:
+                high = t
+            else:
+                low = t
+        if not asked[last] < BRIGHTEST + 1.0:
+            asked[last] = BRIGHTEST
+    edge[FIRST], edge[STEP] = _turn_round(asked, flows, last, share, space, row)
+    flows[last] = end_q
+
+
+@njit(cache=True, nogil=True)
+def _heat_rows(m, space, coolest, span, heats, heat_edges):
+    """A direct unit's rows at HEATS cell temperatures from coolest on, span apart, with (first, step) of each."""
+    flows, asked = space[0], space[3]
+    leak = 1.0 / (1000.0 * m[SHUNT])
+    for h in range(HEATS):
+        cell = coolest + h * span
+        _, dark, thermal, _ = array.translate(m[LIGHT], m[DARK], m[THERMAL], m[SHUNT], m[ALPHA], 1000.0, cell)
+        gain = (m[LIGHT] + m[ALPHA] * (cell - 25.0)) / 1000.0
+        last = 0
+        for k in range(FLOWS):
+            asked[k] = _sun(space[1, k], space[2, k], dark, thermal, gain, leak) / m[CLEAN]
+            last = k
+            if asked[k] > BRIGHTEST:
+                break
+        if last == 0:
+            heats[h] = 0.0
+            heat_edges[h, 0], heat_edges[h, 1] = asked[0], 1.0
+            continue
+        end = flows[last]
+        if asked[last] > BRIGHTEST:
+            low, high = 0.0, 1.0
+            for _ in range(24):
+                t = 0.5 * (low + high)
+                flows[last] = flows[last - 1] + t * (end - flows[last - 1])
+                amps = space[1, last - 1] + t * (space[1, last] - space[1, last - 1])
+                volts = space[2, last - 1] + t * (space[2, last] - space[2, last - 1])
+                asked[last] = _sun(amps, volts, dark, thermal, gain, leak) / m[CLEAN]
+                if abs(asked[last] - BRIGHTEST) < 0.1:
+                    break
+                if asked[last] > BRIGHTEST:
+                    high = t
+                else:
+                    low = t
+        heat_edges[h, 0], heat_edges[h, 1] = _turn_round(asked, flows, last, 1.0 - m[LEAK], space, heats[h])
+        flows[last] = end
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _at(row, step, root):
+    at = root / step
+    k = min(int(at), KNOTS - 2)
+    return row[k] + min(at - k, 1.0) * (row[k + 1] - row[k])
+
+
+@njit(cache=True, nogil=True)
+def _row_of_heats(m, heats, heat_edges, coolest, span, most, air, row, edge):
+    """A direct unit's row and edge in this air from its rows at several cell temperatures.
+
+    Each is read as far above its own threshold as this sun lies above the threshold at its own cell temperature.
+    """
+    edge[MOST], edge[LAST_SUN], edge[LEAST_SUN] = most * (1.0 - m[LEAK]), m[CUTOUT], 0.0
+    first = heat_edges[0, 0]
+    for _ in range(3):
+        x = (air + m[NOCT_SLOPE] * min(first, BRIGHTEST) - coolest) / span
+        i = min(max(int(x + 0.5), 1), HEATS - 2)
+        t = x - i
+        a, b, c = 0.5 * t * (t - 1.0), 1.0 - t * t, 0.5 * t * (t + 1.0)
+        first = a * heat_edges[i - 1, 0] + b * heat_edges[i, 0] + c * heat_edges[i + 1, 0]
+    edge[FIRST] = min(first, BRIGHTEST)
+    step = np.sqrt(max(BRIGHTEST - first, 1.0)) / (KNOTS - 1)
+    edge[STEP] = step
+    for j in range(KNOTS):
+        g = first + (j * step) ** 2
+        x = (air + m[NOCT_SLOPE] * g - coolest) / span
+        i = min(max(int(x + 0.5), 1), HEATS - 2)
+        t = x - i
+        a, b, c = 0.5 * t * (t - 1.0), 1.0 - t * t, 0.5 * t * (t + 1.0)
+        root = np.sqrt(max(g - a * heat_edges[i - 1, 0] - b * heat_edges[i, 0] - c * heat_edges[i + 1, 0], 0.0))
+        row[j] = (
+            a * _at(heats[i - 1], heat_edges[i - 1, 1], root)
+            + b * _at(heats[i], heat_edges[i, 1], root)
+            + c * _at(heats[i + 1], heat_edges[i + 1, 1], root)
+        )
+
+
+@njit(cache=True, nogil=True)
+def level_rows(m, cp, cv, ci, watts_table, air, level, space, heats, heat_edges, rows, edges):
+    """Rows (k, KNOTS) and edges (k, EDGES) of one unit at one level in several airs, air (k,) rising."""
+    coolest = air[0]
+    most = ask(m, cp, cv, ci, level, coolest, space)
+    if not most > 0.0:
+        rows[:] = 0.0
+        edges[:] = 0.0
+        edges[:, STEP] = 1.0
+        return
+    if m[COUPLING] > 0.0:
+        for k in range(air.size):
+            _row_in_air(m, watts_table, space, most, air[k], rows[k], edges[k])
+        return
+    span = (air[air.size - 1] - coolest + m[NOCT_SLOPE] * BRIGHTEST) / (HEATS - 1)
+    _heat_rows(m, space, coolest, span, heats, heat_edges)
+    for k in range(air.size):
+        _row_of_heats(m, heats, heat_edges, coolest, span, most, air[k], rows[k], edges[k])
+
+
+@njit(cache=True, nogil=True)
+def _turn_round(asked, flows, last, share, space, row):
+    """Row of flows at even knots of sqrt(irradiance above the first), from flows at rising `asked`.
+
     Cubic between, with the harmonic mean of the neighbouring slopes, which keeps it rising (Fritsch & Butland 1984).
     """
+    width, slope, tangent = space[4], space[5], space[6]
+    for k in range(last):
+        width[k] = max(asked[k + 1] - asked[k], 1e-9)
+        slope[k] = (flows[k + 1] - flows[k]) / width[k]
+    tangent[0], tangent[last] = slope[0], slope[last - 1]
+    for k in range(1, last):
+        tangent[k] = 2.0 * slope[k - 1] * slope[k] / max(slope[k - 1] + slope[k], 1e-300)
     first = asked[0]
-    step = np.sqrt(max(min(asked[last], most) - first, 0.0)) / (KNOTS - 1)
-    if not step > 0.0:
-        out[:] = flows[last]
-        return first, 1e-9
+    step = np.sqrt(max(asked[last] - first, 1e-9)) / (KNOTS - 1)
     k = 0
     for j in range(KNOTS):
         x = first + (j * step) ** 2
         while k < last - 1 and asked[k + 1] < x:
             k += 1
-        width = max(asked[k + 1] - asked[k], 1e-12)
-        slope = (flows[k + 1] - flows[k]) / width
-        left = slope
-        right = slope
-        if k > 0:
-            before = (flows[k] - flows[k - 1]) / max(asked[k] - asked[k - 1], 1e-12)
-            left = 2.0 * before * slope / max(before + slope, 1e-300)
-        if k < last - 1:
-            after = (flows[k + 2] - flows[k + 1]) / max(asked[k + 2] - asked[k + 1], 1e-12)
-            right = 2.0 * after * slope / max(after + slope, 1e-300)
-        t = min(max((x - asked[k]) / width, 0.0), 1.0)
-        out[j] = (
-            flows[k] * (1.0 + 2.0 * t) * (1.0 - t) ** 2
+        t = min(max((x - asked[k]) / width[k], 0.0), 1.0)
+        u = 1.0 - t
+        row[j] = share * (
+            flows[k] * (1.0 + 2.0 * t) * u * u
             + flows[k + 1] * t * t * (3.0 - 2.0 * t)
-            + width * t * (1.0 - t) * (left * (1.0 - t) - right * t)
+            + width[k] * t * u * (tangent[k] * u - tangent[k + 1] * t)
         )
     return first, step
 
 
 @njit(cache=True, nogil=True)
-def _sun_asked(m, cv, ci, head, q, dark, thermal, gain):
-    """Irradiance, W/m2, at which a direct unit reaches flow q, at the cell heat of dark, thermal, gain."""
-    s = np.sqrt(max(head, 0.0) / m[HEAD_SCALE])
-    y = q / m[UNIT_FLOW] + m[SLIP] * s * s
-    volts, amps = needed(cv, s, y), needed(ci, s, y)
-    diode_v = volts + amps * (m[SERIES] + m[CABLE])
-    room = gain - diode_v / (1000.0 * m[SHUNT])
-    return (amps + dark * np.expm1(min(diode_v / thermal, 200.0))) / max(room, 1e-12) / m[CLEAN]
+def year_rows(m, cp, cv, ci, watts_table, air, level, space, nodes, node_edges, heats, heat_edges, rows, edges):
+    """Fills rows (12, KNOTS) and edges (12, EDGES): a unit's flow over irradiance in each month's air and level.
 
-
-@njit(cache=True, nogil=True)
-def _brightest(m, cv, ci, level):
-    """The flow that a direct unit reaches in the brightest sun with the coolest cells, limits of voltage aside."""
-    top = min(m[Y_LIMIT] * m[UNIT_FLOW], well_limit(m, level))
-    cell = COOLEST_C
-    _, dark, thermal, _ = array.translate(m[LIGHT], m[DARK], m[THERMAL], m[SHUNT], m[ALPHA], 1000.0, cell)
-    gain = (m[LIGHT] + m[ALPHA] * (cell - 25.0)) / 1000.0
-    low, high = 0.0, top
-    for _ in range(12):
-        q = 0.5 * (low + high)
-        if _sun_asked(m, cv, ci, level + m[RISE] + added_head(m, q), q, dark, thermal, gain) > BRIGHTEST:
-            high = q
-        else:
-            low = q
-    return high
-
-
-@njit(cache=True, nogil=True)
-def unit_table(m, cp, cv, ci, static, flows, heads, asked, table, edge):
-    """Fills table (HEATS, KNOTS) and edge (HEATS + 1, 2: first, step; last row: the limit) for a unit at a level.
-
-    Tracking: row 0, flow over the array's power, W. Direct: flow over irradiance, a row a cell temperature.
-    Flows in it are what arrives: without what leaks back.
+    nodes (3, KNOTS), node_edges (3, EDGES), heats (HEATS, KNOTS) and heat_edges (HEATS, 2) are scratch space. One level
+    all year: three rows and a parabola in the air through them. Otherwise a row a month.
     """
-    level = static + m[LEVEL_DROP]
-    top = _largest(m, cv, level)
-    edge[HEATS, 0] = top * (1.0 - m[LEAK])
-    if m[STOPPED] > 0.0 or not top > 0.0 or not m[LIGHT] > 0.0:
-        table[:] = 0.0
-        edge[:, 0] = 0.0
-        edge[:, 1] = 1.0
+    same = True
+    coolest, warmest = air[0], air[0]
+    for month in range(1, 12):
+        same = same and level[month] == level[0]
+        coolest, warmest = min(coolest, air[month]), max(warmest, air[month])
+    if not same:
+        for month in range(12):
+            level_rows(
+                m, cp, cv, ci, watts_table, air[month : month + 1], level[month], space, heats, heat_edges,
+                rows[month : month + 1], edges[month : month + 1],
+            )  # fmt: skip
         return
-    lift = level + m[RISE]
-    if m[COUPLING] == 0.0:
-        top = _brightest(m, cv, ci, level)
-    pipe_heads(m, top, flows, heads)
-    share = 1.0 - m[LEAK]
-    if m[COUPLING] > 0.0:
-        for k in range(FLOWS):
-            s = np.sqrt(max(lift + heads[k], 0.0) / m[HEAD_SCALE])
-            y = flows[k] / m[UNIT_FLOW] + m[SLIP] * s * s
-            watts = needed(cp, s, y)
-            amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
-            asked[k] = (watts + amps * amps * m[CABLE]) / m[EFFICIENCY]
-        edge[0, 0], edge[0, 1] = _turn_round(asked, flows, FLOWS - 1, np.inf, table[0])
+    airs = np.empty(3)
+    span = max(warmest - coolest, 1.0)
+    for node in range(3):
+        airs[node] = coolest + 0.5 * node * span
+    level_rows(m, cp, cv, ci, watts_table, airs, level[0], space, heats, heat_edges, nodes, node_edges)
+    for month in range(12):
+        t = 2.0 * (air[month] - coolest) / span - 1.0
+        a, b, c = 0.5 * t * (t - 1.0), 1.0 - t * t, 0.5 * t * (t + 1.0)
         for j in range(KNOTS):
-            table[0, j] *= share
-        return
-    for heat in range(HEATS):
-        cell = COOLEST_C + heat * HEAT_STEP_C
-        _, dark, thermal, _ = array.translate(m[LIGHT], m[DARK], m[THERMAL], m[SHUNT], m[ALPHA], 1000.0, cell)
-        gain = (m[LIGHT] + m[ALPHA] * (cell - 25.0)) / 1000.0
-        last = FLOWS - 1
-        for k in range(FLOWS):
-            asked[k] = _sun_asked(m, cv, ci, lift + heads[k], flows[k], dark, thermal, gain)
-            if asked[k] > BRIGHTEST:
-                last = k
-                break
-        used = flows[last]
-        if last > 0 and asked[last] > BRIGHTEST:  # end the row where the brightest sun leads to
-            low, high = 0.0, 1.0
-            for _ in range(40):
-                t = 0.5 * (low + high)
-                q = flows[last - 1] + t * (used - flows[last - 1])
-                head = heads[last - 1] + t * (heads[last] - heads[last - 1])
-                at = _sun_asked(m, cv, ci, lift + head, q, dark, thermal, gain)
-                if abs(at - BRIGHTEST) < 0.01:
-                    break
-                if at > BRIGHTEST:
-                    high = t
-                else:
-                    low = t
-            flows[last], asked[last] = q, at
-        if last == 0:
-            table[heat] = 0.0
-            edge[heat, 0], edge[heat, 1] = asked[0], 1.0
-            continue
-        edge[heat, 0], edge[heat, 1] = _turn_round(asked, flows, last, BRIGHTEST, table[heat])
-        flows[last] = used
-        for j in range(KNOTS):
-            table[heat, j] *= share
+            rows[month, j] = a * nodes[0, j] + b * nodes[1, j] + c * nodes[2, j]
+        for j in range(EDGES):
+            edges[month, j] = a * node_edges[0, j] + b * node_edges[1, j] + c * node_edges[2, j]
+        edges[month, MOST], edges[month, LAST_SUN] = node_edges[0, MOST], node_edges[0, LAST_SUN]
 
 
 @njit(cache=True, nogil=True, inline="always")
-def _read(row, first, step, x):
-    if x < first:
+def flow_at(row, edge, irradiance):
+    """Flow that arrives, L/min, in this sun, from a unit's row."""
+    above = irradiance - edge[FIRST]
+    if above <= 0.0 or irradiance < edge[LEAST_SUN] or irradiance > edge[LAST_SUN]:
         return 0.0
-    at = np.sqrt(x - first) / step
-    if at >= KNOTS - 1:
-        return row[KNOTS - 1]
-    k = int(at)
-    return row[k] + (at - k) * (row[k + 1] - row[k])
-
-
-@njit(cache=True, nogil=True, inline="always")
-def flow_at(m, table, edge, watts, irradiance, air):
-    """Flow that arrives, L/min, in this sun and air, from a unit's table."""
-    if not irradiance > 0.0 or irradiance > m[CUTOUT]:
-        return 0.0
-    cell = air + m[NOCT_SLOPE] * irradiance
-    if m[COUPLING] > 0.0:
-        power = m[MODULES] * watts_at(watts, irradiance * m[CLEAN], cell)
-        handed = power * m[EFFICIENCY]
-        if handed < m[START_W]:
-            return 0.0
-        if handed > m[MAX_W]:
-            power = m[MAX_W] / m[EFFICIENCY]
-        return _read(table[0], edge[0, 0], edge[0, 1], power)
-    at = (cell - COOLEST_C) / HEAT_STEP_C
-    j = min(max(int(at), 0), HEATS - 2)
-    at = min(max(at - j, -1.0), 2.0)
-    # each row is read as far above its own threshold as this sun lies above the threshold at this temperature
-    above = irradiance - edge[j, 0] - at * (edge[j + 1, 0] - edge[j, 0])
-    low = _read(table[j], 0.0, edge[j, 1], above)
-    high = _read(table[j + 1], 0.0, edge[j + 1, 1], above)
-    return min(max(low + at * (high - low), 0.0), edge[HEATS, 0])
+    at = np.sqrt(above) / edge[STEP]
+    k = min(int(at), KNOTS - 2)
+    at = min(at - k, 1.0)
+    return min(row[k] + at * (row[k + 1] - row[k]), edge[MOST])

@@ -50,9 +50,7 @@ def build(fleet, faults=NONE):
         r[:, SHUNT] = diode[:, 4] * series / np.maximum(sound, 1e-6)
         r[:, ALPHA] = diode[:, 5] * sound
     ageing = np.clip(1 - fleet.ageing_fraction_y * np.maximum(fleet.age_y, 0.0), 0.3, 1)
-    r[:, CLEAN] = (
-        (1 - fleet.soiling_fraction) * (1 - fleet.mismatch_fraction) * ageing * (1 - f("soiling_extra"))
-    )
+    r[:, CLEAN] = (1 - fleet.soiling_fraction) * (1 - fleet.mismatch_fraction) * ageing * (1 - f("soiling_extra"))
     r[:, NOCT_SLOPE] = array.working_rise(fleet.noct_c)
     r[:, CABLE] = f("series_resistance_ohm") + _by_class(fleet)
     r[:, EFFICIENCY] = np.where(fleet.coupling == 0, 1.0, fleet.controller_efficiency * controller.AT_WORK)

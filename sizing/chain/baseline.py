@@ -1,0 +1,111 @@
+"""The baseline: what an installation should give, month by month, in the climate of its place."""
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+
+from ..checks import Refusal
+from .daylight import SHARES, STEPS, day_geometry
+from .days import METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, day_water, level_sensitivity
+from .fast import EDGES, FLOWS, HEATS, KNOTS, SPAN, year_rows
+from .faults import NONE
+from .machine import COUPLING, LIGHT
+from .prepare import DAYLIGHT_WARMER_K, prepare
+from .work import spread_over
+
+
+class Baseline(NamedTuple):
+    """volume_l_day (n, 12): month's mean; low and high hold 80 % of the months that the climate's, the unit's and the
+    level's uncertainty allow; by_kind_l (n, 12, kinds): dullest day first; start_h, stop_h (n, 12): solar time of first
+    and last water on the middling kind of day, NaN where none comes; morning_share (n, 12) of the volume."""
+
+    volume_l_day: np.ndarray
+    low_l_day: np.ndarray
+    high_l_day: np.ndarray
+    by_kind_l: np.ndarray
+    start_h: np.ndarray
+    stop_h: np.ndarray
+    morning_share: np.ndarray
+
+
+@njit(cache=True, nogil=True)
+def _months(
+    rows, pump, kind, cp, cv, ci, watts, air, level, declination, outer, place, shade, days, first, last,
+    volume, start, stop, morning,
+):  # fmt: skip
+    space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((3, KNOTS)), np.empty((3, EDGES))
+    year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
+    heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
+    geometry, hourly = np.empty((SHARES, STEPS)), np.empty(STEPS)
+    kinds = days.shape[2]
+    for i in range(first, last):
+        m, p = rows[i], pump[i]
+        lat, tilt, azimuth, ground = place[i]
+        if np.isnan(m[COUPLING] + m[LIGHT] + lat + days[i, 0, 0]):
+            volume[i], start[i], stop[i], morning[i] = np.nan, np.nan, np.nan, np.nan
+            continue
+        ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
+        year_rows(
+            m, cp[p], cv[p], ci[p], watts[kind[i]], air[i], level[i], space, nodes, node_edges, heats, heat_edges, year,
+            edges,
+        )  # fmt: skip
+        for month in range(12):
+            hours, sunset, day0 = day_geometry(lat, declination[month], outer[month], tilt, azimuth, geometry)
+            total, early = 0.0, 0.0
+            start[i, month], stop[i, month] = np.nan, np.nan
+            for j in range(kinds):
+                clearness = days[i, month, j] / max(day0, 1e-9)
+                water = day_water(
+                    year[month], edges[month], geometry, clearness, sunset, ground_share, sky_share, shade[i], hourly
+                )
+                volume[i, month, j] = water * hours * 60.0
+                total += water
+                for s in range(STEPS // 2):
+                    early += hourly[s]
+                if j == kinds // 2:
+                    for s in range(STEPS):
+                        if hourly[s] > 0.0:
+                            if np.isnan(start[i, month]):
+                                start[i, month] = 12.0 + (s - STEPS / 2) * hours
+                            stop[i, month] = 12.0 + (s + 1 - STEPS / 2) * hours
+            morning[i, month] = early / total if total > 0.0 else np.nan
+
+
+def baseline(fleet, climate, *, static_level_m=None, faults=NONE, cores=1):
+    """What each installation should give by month (Baseline), nothing stopping it.
+
+    climate: as `climate` makes it, for these places: day_ghi_kwh_m2_day (n, 12, kinds) or (12, kinds), air_c (day and
+    night), band. Start and stop to the width of a part of the day, about three quarters of an hour.
+    Refuses a climate of another shape.
+    """
+    n = fleet.n
+    days = np.asarray(climate.day_ghi_kwh_m2_day, float)
+    if days.ndim < 2 or days.shape[-2] != 12 or (days.ndim == 3 and days.shape[0] not in (1, n)):
+        raise Refusal("day_ghi_kwh_m2_day", days.shape, because=f"({n}, 12, kinds of day) is needed")
+    days = np.ascontiguousarray(np.broadcast_to(days, (n, 12, days.shape[-1])))
+    air = np.broadcast_to(np.asarray(climate.air_c, float), (n, 12)) + DAYLIGHT_WARMER_K
+    prepared = prepare(fleet, air, static_level_m, faults)
+    volume = np.empty(days.shape)
+    start, stop, morning = (np.empty((n, 12)) for _ in range(3))
+    args = *prepared.loops, *prepared.sun, days
+    spread_over(cores, n, lambda a, b: _months(*args, a, b, volume, start, stop, morning))
+    mean = volume.mean(axis=2)
+    band = np.broadcast_to(np.asarray(climate.band, float), (n,))
+    sigma_level = RECORD_LEVEL_SIGMA_M * level_sensitivity(fleet, faults=faults, cores=cores)
+    of_climate = _swing(days, volume, mean, band)
+    own = np.sqrt(UNIT_SIGMA**2 + METER_SIGMA**2 + sigma_level**2)[:, None] * mean
+    sigma = np.hypot(of_climate, own)
+    low, high = np.maximum(mean - SPREAD_80 * sigma, 0), mean + SPREAD_80 * sigma
+    return Baseline(mean, low, high, volume, start, stop, morning)
+
+
+def _swing(days, volume, mean, band):
+    """One sigma of a month's water from the climate's band, litres: the slope of water over irradiation among the kinds
+    of day, at the least half of straight proportion, where a unit at its limit hides it."""
+    width = days - days.mean(axis=2, keepdims=True)
+    spread = (width**2).sum(axis=2)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        slope = (width * (volume - mean[..., None])).sum(axis=2) / np.where(spread > 0, spread, np.nan)
+    swing = np.nan_to_num(slope) * days.mean(axis=2) * band[:, None]
+    return np.maximum(swing, 0.5 * mean * band[:, None])

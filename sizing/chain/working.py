@@ -1,0 +1,187 @@
+"""The working: every intermediate number for one installation, one day, one moment, with formula and source."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from .. import cable, sun
+from ..checks import Refusal, within
+from ..units import hydraulic_power_w
+from .daylight import SHARES, STEPS, day_geometry, erbs_daily, part_light, sunshine
+from .days import expected_days
+from .faults import NONE
+from .machine import CABLE, CLEAN, EFFICIENCY, NOCT_SLOPE, build
+from .operating import STATES, spot
+from .prepare import default_air
+
+
+class Step(NamedTuple):
+    """One line: name in plain words, symbol, value (a number or a word), unit, formula as text, source, and the origin
+    of what goes in: 'recorded', 'default', 'given' or the symbols of the steps that it rests on."""
+
+    name: str
+    symbol: str
+    value: object
+    unit: str
+    formula: str
+    source: str
+    origin: str
+
+
+def working(fleet, day_of_year, ghi_kwh_m2_day, *, air_c=None, static_level_m=None, assumed=(), faults=NONE):
+    """Steps (tuple of Step) from the day's horizontal irradiation to its litres, and the operating point at solar noon.
+
+    fleet: of one installation. air_c: daylight air, left out: the default by place. assumed: names of fields that were
+    filled in by default (FleetRead.assumed), so that each input's origin is told. Numbers here come from the same
+    functions as everywhere else. Refuses a fleet of more than one.
+    """
+    if fleet.n != 1:
+        raise Refusal("fleet", fleet.n, because="the working is shown for one installation at a time")
+    day = float(within(day_of_year, 1, 366, "day_of_year"))
+    ghi = float(within(ghi_kwh_m2_day, 0.01, 12, "ghi_kwh_m2_day"))
+    month = int((day - 1) // 30.4375) % 12
+    one = {name: getattr(fleet, name)[0] for name in fleet.__dataclass_fields__ if name != "pumps"}
+    air = float(default_air(fleet.latitude_deg, fleet.altitude_m)[0, month]) if air_c is None else float(air_c)
+    level = float(one["static_level_m"][month]) if static_level_m is None else float(static_level_m)
+    steps = []
+
+    def told(name):
+        return "default" if name in assumed else "recorded"
+
+    def add(name, symbol, value, unit, formula, source, origin):
+        steps.append(Step(name, symbol, value, unit, formula, source, origin))
+
+    # ---- the day ----
+    declination = float(sun.declination_deg(day))
+    geometry = np.empty((SHARES, STEPS))
+    lat, tilt, azimuth = (np.radians(one[k]) for k in ("latitude_deg", "tilt_deg", "azimuth_deg"))
+    outer = float(sun.SOLAR_CONSTANT_W_M2 * sun.distance_factor(day))
+    hours, sunset, day0 = day_geometry(lat, np.radians(declination), outer, tilt, azimuth, geometry)
+    clearness = ghi / day0
+    diffuse = erbs_daily(clearness, sunset)
+    bright = sunshine(clearness, diffuse)
+    ground = one["ground_reflectance"] * (1 - np.cos(tilt)) / 2
+    parts = np.array(
+        [part_light(geometry, s, clearness, diffuse, bright, ground, (1 + np.cos(tilt)) / 2) for s in range(STEPS)]
+    )
+    plane = float(parts[:, 2].sum() * hours / 1000)
+    noon = float(parts[STEPS // 2 - 1 : STEPS // 2 + 1, 0].mean())
+    add(
+        "declination of the sun", "δ", declination, "°", "from the day of the year", "Astronomical Almanac", "day given"
+    )
+    add("daylight", "N", 24 / np.pi * sunset, "h", "(24/π) arccos(−tan φ tan δ)", "FAO-56, eq. 34", "latitude recorded")
+    add(
+        "irradiation above the air", "H0", day0, "kWh/m²", "∫ S cos θz dt", "Duffie & Beckman, sec. 1.10", "δ, latitude"
+    )
+    add("irradiation on level ground", "H", ghi, "kWh/m²", "", "", "given")
+    add("clearness", "KT", clearness, "1", "H / H0", "definition", "H, H0")
+    add("diffuse share", "Hd/H", diffuse, "1", "polynomial in KT", "Erbs, Klein & Duffie 1982", "KT")
+    add("sunshine share", "n/N", bright, "1", "(KT − 0.25) / 0.5", "FAO-56, eq. 35", "KT")
+    add(
+        "irradiation in the array's plane", "Hi", plane, "kWh/m²", "beam·Rb + sky + ground, less the glass",
+        "Hay & Davies 1980; Collares-Pereira & Rabl 1979", f"tilt and azimuth {told('tilt_deg')}",
+    )  # fmt: skip
+    add(
+        "irradiance in the plane at noon, sun out",
+        "Gi",
+        noon,
+        "W/m²",
+        "the part of the day around noon",
+        "as above",
+        "Hi",
+    )
+
+    # ---- array ----
+    rows = build(fleet, faults).rows[0]
+    at = spot(fleet, noon, air, level, faults)
+    value = {name: float(getattr(at, name)[0]) for name in at._fields}
+    add(
+        "air",
+        "Ta",
+        air,
+        "°C",
+        "by place and month" if air_c is None else "",
+        "",
+        "default" if air_c is None else "given",
+    )
+    add(
+        "cell temperature", "Tc", value["cell_c"], "°C", f"Ta + {rows[NOCT_SLOPE]:.4f} Gi",
+        "NOCT heat balance, Duffie & Beckman sec. 23.3; Faiman 2008", f"NOCT {told('noct_c')}",
+    )  # fmt: skip
+    add(
+        "light that arrives", "1 − losses", rows[CLEAN], "1", "(1 − dirt)(1 − mismatch, label)(1 − ageing)",
+        "PVWatts 5 defaults; Jordan et al. 2022", f"dirt {told('soiling_fraction')}, age {told('age_y')}",
+    )  # fmt: skip
+    add("array voltage", "VA", value["array_voltage_v"], "V", "single-diode curve", "De Soto et al. 2006", "data sheet")
+    add("array current", "IA", value["array_current_a"], "A", "single-diode curve", "De Soto et al. 2006", "data sheet")
+    add("array power", "PA", value["array_power_w"], "W", "VA · IA", "definition", "VA, IA")
+
+    # ---- cable and controller ----
+    ohm = float(cable.loop_resistance(one["cable_length_m"], one["cable_area_mm2"], int(one["conductor_class"]), 45.0))
+    add(
+        "resistance of the cable, out and back", "R", ohm, "Ω", "2 L R20 (1 + 0.00393 (45 − 20))",
+        "IEC 60228, tables 2 and 3; IEC 60028", f"length {told('cable_length_m')}, section recorded",
+    )  # fmt: skip
+    if rows[CABLE] != ohm:
+        add("resistance with the fault", "R'", float(rows[CABLE]), "Ω", "R + fault", "", "fault given")
+    if one["coupling"]:
+        add(
+            "efficiency of the controller", "η", float(rows[EFFICIENCY]), "1", "sheet's best × 0.975",
+            "weighted against best efficiency (from memory)", told("controller_efficiency"),
+        )  # fmt: skip
+    add(
+        "power at the pump's leads",
+        "Pp",
+        value["pump_power_w"],
+        "W",
+        "what is left after box and cable",
+        "",
+        "PA, R, η",
+    )
+
+    # ---- head ----
+    add("static level", "h0", level, "m", "", "", "recorded" if static_level_m is None else "given")
+    add("drawdown", "s", value["drawdown_m"], "m", "B Q + C Q²", "Jacob 1947", told("drawdown_b_m_per_l_min"))
+    add("rise to the tank", "z", float(one["tank_rise_m"]), "m", "", "", told("tank_rise_m"))
+    add(
+        "friction", "hf", value["friction_m"], "m", "(f L/d + ΣK) v²/2g", "Darcy-Weisbach; Colebrook 1939",
+        f"bore recorded, length {told('pipe_length_m')}, fittings {told('fittings_k')}",
+    )  # fmt: skip
+    add("total head", "H", value["head_m"], "m", "h0 + s + z + hf", "definition", "h0, s, z, hf")
+
+    # ---- water ----
+    curve = fleet.pumps[int(one["pump_index"])]
+    least = float(curve.threshold(value["head_m"]))
+    add("least power that lifts so high", "Pmin", least, "W", "fitted to the test sheet", "own fit", "test points")
+    add(
+        "flow at noon", "Q", value["flow_l_min"], "L/min", f"test sheet × {one['flow_scale']:.3f} at Pp and H",
+        "pump's test points; unit's own test", told("flow_scale"),
+    )  # fmt: skip
+    add("state", "", STATES[int(value["state"])], "", "", "", "")
+    add(
+        "hydraulic power",
+        "Ph",
+        float(hydraulic_power_w(value["pump_flow_l_min"], value["head_m"])),
+        "W",
+        "ρ g Q H",
+        "definition",
+        "Q, H",
+    )  # noqa: E501
+    add("wire to water", "ηp", float(at.efficiency[0]), "1", "Ph / Pp", "definition", "Ph, Pp")
+    days = expected_days(fleet, [0], [day], [ghi], "horizontal", static_level_m=[level], air_c=air, faults=faults)
+    add(
+        "water of the day",
+        "V",
+        float(days.volume_l[0]),
+        "L",
+        "∫ Q dt over the day's parts, bright and dull",
+        "",
+        "all above",
+    )
+    add(
+        "80 % of such days: at least", "V10", float(days.low_l[0]), "L", "V − 1.28 σ", "ISO 9906 tolerance; judged", "V"
+    )
+    add(
+        "80 % of such days: at most", "V90", float(days.high_l[0]), "L", "V + 1.28 σ", "ISO 9906 tolerance; judged", "V"
+    )
+    return tuple(steps)
