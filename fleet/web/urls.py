@@ -4,7 +4,6 @@ from fleet.web import views
 
 urlpatterns = [
     path("", views.first_page, name="first"),
-    path("health/", views.health, name="health"),
     path("favicon.ico", views.favicon, name="favicon"),
     path("manifest.webmanifest", views.manifest, name="manifest"),
     path("robots.txt", views.robots, name="robots"),

@@ -1,12 +1,10 @@
-"""Pages that belong to no room: the way to one's first page, health, the icon, and what is shown when things fail."""
+"""Pages that belong to no room: the way to one's first page, the icon, and what is shown when things fail."""
 
 from django.contrib.auth.views import redirect_to_login
-from django.db import DatabaseError, connection
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.templatetags.static import static
 from django.utils.translation import gettext as _
-from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from fleet.web import navigation
@@ -19,18 +17,6 @@ def first_page(request):
         return redirect_to_login(request.get_full_path())
     address = navigation.first_address(request.user)
     return redirect(address) if address else render(request, "web/welcome.html")
-
-
-@never_cache
-@require_safe
-def health(request):
-    """For whoever watches the process: 200 while the database answers, else 503."""
-    try:
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT 1")
-    except DatabaseError:
-        return JsonResponse({"database": "away"}, status=503)
-    return JsonResponse({"database": "reachable"})
 
 
 @require_safe
