@@ -185,8 +185,8 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 3600} if CELERY_BROKER_
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
+        "fleet.people.tokens.TokenAuthentication",  # first: who is not signed in is answered 401, not 403
         "rest_framework.authentication.SessionAuthentication",
-        "fleet.people.tokens.TokenAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],

@@ -39,6 +39,13 @@ def console_clean(page):
     return Console(page)
 
 
+def opens(page, address):
+    """Go there; the page itself must be what was asked for: an error page is accessible, too."""
+    answer = page.goto(address)
+    assert answer.status < 400, f"{address} answers {answer.status}"
+    return page
+
+
 def no_accessibility_faults(page):
     """WCAG 2.2 AA by axe, and no sideways scrolling of the whole page."""
     found = Axe().run(page, options=RULES).response["violations"]

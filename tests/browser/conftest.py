@@ -2,8 +2,8 @@
 
     def test_nadia_sees_her_list(page_of, nadia, server):
         page = page_of(nadia, "phone")          # signed in, 360 x 740; "desk" is 1280 x 800
-        page.goto(server + "/attention/")
-        no_accessibility_faults(page)           # from tests.browser.checks
+        opens(page, server + "/attention/")     # opens, no_accessibility_faults: from tests.browser.checks
+        no_accessibility_faults(page)
 
 Every page that `page_of` gave out must end with a clean console; `page_of(..., noisy=True)` leaves that out, for tests
 that provoke a refusal (the browser writes each 4xx to its console).

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.checks import no_accessibility_faults, shot, targets_are_large
+from tests.browser.checks import no_accessibility_faults, opens, shot, targets_are_large
 
 
 @pytest.fixture
@@ -29,7 +29,7 @@ def all_drawn(page):
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_every_part_is_accessible_and_the_console_stays_clean(page_of, gallery, amara, size, dark):
     page = page_of(amara, size, dark)
-    page.goto(gallery)
+    opens(page, gallery)
     all_drawn(page)
     page.locator("[data-map][data-ready]").wait_for()
     no_accessibility_faults(page)
@@ -39,7 +39,7 @@ def test_every_part_is_accessible_and_the_console_stays_clean(page_of, gallery, 
 
 def test_a_chart_can_be_pointed_at_and_read_as_a_table(page_of, gallery, amara):
     page = page_of(amara, "desk")
-    page.goto(gallery)
+    opens(page, gallery)
     all_drawn(page)
     figure = page.locator("figure.chart").first
     figure.scroll_into_view_if_needed()
@@ -52,7 +52,7 @@ def test_a_chart_can_be_pointed_at_and_read_as_a_table(page_of, gallery, amara):
 
 def test_the_map_shows_all_places_and_the_keyboard_reaches_them(page_of, gallery, amara):
     page = page_of(amara, "desk")
-    page.goto(gallery)
+    opens(page, gallery)
     page.locator("[data-map][data-ready]").wait_for()
     links = page.locator(".map-list a")
     assert links.count() == 40
@@ -65,7 +65,7 @@ def test_the_map_shows_all_places_and_the_keyboard_reaches_them(page_of, gallery
 
 def test_without_scripts_the_figures_stand_as_tables(page_of, gallery, amara):
     page = page_of(amara, "phone", script=False)
-    page.goto(gallery)
+    opens(page, gallery)
     figure = page.locator("figure.chart").first
     figure.get_by_text("The figures as a table").click()
     assert figure.locator("tbody tr").first.is_visible()
@@ -74,7 +74,7 @@ def test_without_scripts_the_figures_stand_as_tables(page_of, gallery, amara):
 
 def test_faults_of_a_form_are_listed_and_lead_to_their_fields(page_of, gallery, amara):
     page = page_of(amara, "phone", noisy=True)
-    page.goto(gallery)
+    opens(page, gallery)
     page.get_by_label("Depth").last.fill("12.5")
     page.get_by_role("button", name="Keep").click()
     alert = page.get_by_role("alert")

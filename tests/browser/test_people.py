@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.browser.checks import no_accessibility_faults, shot, targets_are_large
+from tests.browser.checks import no_accessibility_faults, opens, shot, targets_are_large
 from tests.makers.people import PASSWORD
 
 SIZES = ["phone", "desk"]
@@ -18,7 +18,7 @@ def test_the_pages_of_accounts_are_accessible(page_of, server, amara, nadia, siz
     page = page_of(amara, size, dark)
     for path in ("me/", "me/password/", "me/tokens/add/", "colleagues/", "colleagues/add/",
                  f"colleagues/{nadia.pk}/", "organisation/", "changes/"):  # fmt: skip
-        page.goto(f"{server}/people/{path}")
+        opens(page, f"{server}/people/{path}")
         no_accessibility_faults(page)
         targets_are_large(page)
     shot(page, f"changes-{size}{'-dark' if dark else ''}")

@@ -12,6 +12,8 @@ from python_calamine import CalamineWorkbook
 
 from fleet.web import export
 
+pytestmark = pytest.mark.django_db  # a response that is closed looks after the database's connections
+
 AT = datetime.datetime(2026, 3, 1, 9, 30, tzinfo=datetime.timezone(datetime.timedelta(hours=3)))
 ROWS = [
     {"code": "A-1", "depth": 32.5, "on": datetime.date(2026, 3, 1), "at": AT, "fenced": True, "lat": 1.25, "lon": 36.5},
