@@ -20,6 +20,12 @@ def first_page(request):
 
 
 @require_safe
+def api_door(request):
+    """What programs can do here and how they sign in; the guide lists every address."""
+    return render(request, "web/api_door.html", {"address": request.build_absolute_uri("/api/v1/")})
+
+
+@require_safe
 def favicon(request):
     return redirect(static("web/img/mark.svg"), permanent=False)
 
