@@ -119,6 +119,27 @@ def string_open_circuit_voltage(modules_in_series, v_oc_v, beta_voc_pct_k, cell_
     return np.asarray(modules_in_series, float) * v_oc_v * (1 + beta * (np.asarray(cell_c, float) - STC_CELL_C))
 
 
+def insulation_test(system_voltage_v):
+    """(test voltage V, least resistance Mohm) for a PV array of this system voltage.
+
+    That is 1.25 times the string's open-circuit voltage at standard conditions. Refuses more than 1500 V.
+    Source: IEC 62446-1:2016 (from memory). A test on the array alone, box and pump disconnected; local codes and
+    licensed practice come first.
+    """
+    volts = within(system_voltage_v, 0, 1500, "system_voltage_v")
+    return np.select([volts < 120, volts <= 500], [250.0, 500.0], 1000.0), np.where(volts < 120, 0.5, 1.0)
+
+
+def strings_agree(readings, tolerance=0.05):
+    """Whether equal strings in steady sun agree, each within 5 % of their middle: booleans of the readings' shape.
+
+    readings: open-circuit volts or amps, strings along the last axis. Source: IEC 62446-1 (from memory).
+    """
+    values = within(readings, 0, 2000, "readings")
+    middle = np.median(values, axis=-1, keepdims=True)
+    return np.abs(values - middle) <= tolerance * middle
+
+
 @njit(cache=True, inline="always")
 def translate(photocurrent, saturation, thermal, shunt, alpha, irradiance, cell_c):
     """One curve moved to irradiance (W/m2, above zero) and cell temperature: (light A, dark A, thermal V, shunt S)."""

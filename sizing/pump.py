@@ -36,6 +36,9 @@ _ROTARY = {
     "voltage": ((0, 0), (1, 0), (2, 0), (0, 1), (1, 1), (0, 2), (1, 2), (0, 3)),
     "current": ((0, 0), (1, 0), (2, 0), (0, 1), (1, 1), (0, 2), (2, 1), (1, 2), (0, 3)),
 }
+# Acceptance of a pump's promised point: (flow, head) as +- shares. ISO 9906:2012 grades 1B, 2B, 3B (from memory), and
+# for shaft power below 10 kW with no grade agreed, which is the case for small pumps (clause 4.4.2; a trade article)
+ACCEPTANCE = {"1B": (0.05, 0.03), "2B": (0.08, 0.05), "3B": (0.09, 0.07), "below 10 kW": (0.10, 0.08)}
 BENCH_NOISE = 0.012  # one sigma of a flow on a test bench, assumed where the sheet does not say
 
 
@@ -233,6 +236,13 @@ def affinity(flow_l_min, head_m, power_w, speed_ratio):
         within(head_m, 0, 1e4, "head_m") * ratio**2,
         within(power_w, 0, 1e7, "power_w") * ratio**3,
     )
+
+
+def within_acceptance(flow_l_min, promised_flow_l_min, grade="below 10 kW"):
+    """Whether a measured flow at the promised head lies within the grade's tolerance. Shapes broadcast."""
+    share = ACCEPTANCE[one_of(grade, ACCEPTANCE, "grade")][0]
+    promised = within(promised_flow_l_min, 0, 1e5, "promised_flow_l_min", open_low=True)
+    return np.abs(within(flow_l_min, 0, 1e5, "flow_l_min") / promised - 1) <= share
 
 
 def _column(values, label):

@@ -1,0 +1,332 @@
+"""The chain as a whole: limits, identities, refusals, shapes, faults, days, months."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing import chain, climate
+from sizing.checks import Refusal
+from sizing.units import hydraulic_power_w
+from tests.sizing import invented
+
+FLEETS = {
+    ("screw", "tracking"): invented.fleet(invented.row()),
+    ("screw", "direct"): invented.fleet(invented.row(coupling="direct")),
+    ("wheel", "tracking"): invented.fleet(invented.row(pump_type="wheel", static_level_m=12.0)),
+    ("wheel", "direct"): invented.fleet(invented.row(pump_type="wheel", static_level_m=12.0, coupling="direct")),
+}
+kinds = st.sampled_from(sorted(FLEETS))
+suns = st.floats(0, 1300)
+
+
+def flow(fleet, sun=800.0, air=30.0, level=None, **faults):
+    return float(chain.spot(fleet, sun, air, level, chain.Faults(**faults)).flow_l_min[0])
+
+
+# ---- limits and identities ----
+
+
+@pytest.mark.parametrize("kind", FLEETS)
+def test_no_sun_no_water(kind):
+    assert flow(FLEETS[kind], 0.0) == 0
+    days = chain.expected_days(FLEETS[kind], [0], [100], [0.0])
+    assert days.volume_l[0] == 0
+
+
+@given(kinds, suns)
+def test_energy_in_is_never_less_than_hydraulic_energy_out(kind, sun):
+    at = chain.spot(FLEETS[kind], sun, 25.0)
+    lifted = hydraulic_power_w(at.pump_flow_l_min, at.head_m)
+    assert lifted <= at.pump_power_w + 1e-6
+    assert at.pump_power_w <= at.array_power_w + 1e-6
+    assert at.array_power_w <= 2 * 250 * 1.2 * max(sun, 0) / 1000 + 1e-6
+
+
+@given(kinds, st.floats(150, 1200))
+def test_the_solved_point_put_back_closes(kind, sun):
+    fleet = FLEETS[kind]
+    at = chain.spot(fleet, sun, 28.0)
+    if at.state[0] != 0 or at.flow_l_min[0] <= 0:
+        return
+    curve, q, h = fleet.pumps[fleet.pump_index[0]], at.flow_l_min[0], at.head_m[0]
+    assert h == pytest.approx(
+        fleet.static_level_m[0, 0] + fleet.tank_rise_m[0] + at.drawdown_m[0] + at.friction_m[0], rel=1e-9
+    )
+    ohm = 2 * 55 / 1000 * 4.61 * (1 + 0.00393 * 25)
+    if fleet.coupling[0]:
+        needed = curve.power_needed(h, q) + curve.current_needed(h, q) ** 2 * ohm
+        assert needed == pytest.approx(at.array_power_w[0] * 0.95 * 0.975, rel=1e-6)
+    else:
+        volts, amps = curve.voltage_needed(h, q), curve.current_needed(h, q)
+        assert at.array_current_a[0] == pytest.approx(amps, rel=1e-6)
+        assert at.array_voltage_v[0] == pytest.approx(volts + amps * ohm, rel=1e-6)
+
+
+@settings(max_examples=60)
+@given(st.sampled_from([k for k in sorted(FLEETS) if k[1] == "tracking"]), suns, st.floats(0, 200))
+def test_more_sun_never_gives_less_water(kind, sun, more):
+    assert flow(FLEETS[kind], min(sun + more, 1400)) >= flow(FLEETS[kind], sun) - 1e-7
+
+
+@settings(max_examples=60)
+@given(st.sampled_from([k for k in sorted(FLEETS) if k[1] == "direct"]), suns, st.floats(0, 200))
+def test_more_sun_on_cells_of_one_heat_never_gives_a_direct_unit_less(kind, sun, more):
+    """In one air a direct unit may lose a little in very bright sun: the cells grow hot and the voltage falls."""
+    fleet = FLEETS[kind]
+    heat = lambda g: 55.0 - (chain.spot(fleet, g, 0.0).cell_c[0])  # noqa: E731
+    brighter = min(sun + more, 1400)
+    assert flow(fleet, brighter, heat(brighter)) >= flow(fleet, sun, heat(sun)) - 1e-7
+
+
+@settings(max_examples=60)
+@given(kinds, st.floats(100, 1200), st.sampled_from(["strings", "cable_area_mm2", "pipe_inside_mm"]), st.floats(1, 3))
+def test_more_array_cable_or_pipe_never_gives_less(kind, sun, column, times):
+    fleet = FLEETS[kind]
+    bigger = fleet.with_(**{column: np.round(getattr(fleet, column) * times, 2)})
+    if column == "strings":
+        bigger = fleet.with_(strings=np.ceil(fleet.strings * times))
+    assert flow(bigger, sun) >= flow(fleet, sun) - 1e-7
+
+
+@settings(max_examples=60)
+@given(kinds, suns, st.floats(0, 60), st.floats(0, 20))
+def test_less_lift_never_gives_less(kind, sun, level, less):
+    fleet = FLEETS[kind].with_(setting_depth_m=150.0)
+    assert flow(fleet, sun, level=max(level - less, 0)) >= flow(fleet, sun, level=level) - 1e-7
+
+
+# ---- shapes ----
+
+
+def test_one_number_a_column_and_a_table_agree():
+    fleet = invented.fleet(invented.row(), invented.row(static_level_m=35.0), invented.row(coupling="direct"))
+    suns = np.array([0.0, 300.0, 700.0, 1100.0])
+    table = chain.spot(fleet, suns[None], 30.0).flow_l_min
+    assert table.shape == (3, 4)
+    for k, sun in enumerate(suns):
+        assert chain.spot(fleet, sun, 30.0).flow_l_min == pytest.approx(table[:, k], rel=1e-8, abs=1e-9)
+    assert chain.spot(fleet.take([1]), 700.0, 30.0).flow_l_min == pytest.approx(table[1:2, 2], rel=1e-8)
+    assert chain.spot(fleet, suns[None], 30.0, cores=2).flow_l_min == pytest.approx(table)
+
+
+def test_a_missing_sun_gives_a_missing_answer_and_spoils_nothing():
+    fleet = invented.fleet(invented.row(), invented.row())
+    got = chain.spot(fleet, np.array([np.nan, 800.0]), 30.0).flow_l_min
+    assert np.isnan(got[0])
+    assert got[1] == pytest.approx(flow(fleet.take([0])))
+    days = chain.expected_days(fleet, [0, 1], [100, 100], [np.nan, 5.0])
+    assert np.isnan(days.volume_l[0]) and days.volume_l[1] > 0
+
+
+# ---- refusals ----
+
+
+@pytest.mark.parametrize(
+    ("changes", "argument"),
+    [
+        ({"latitude_deg": 95}, "latitude_deg"),
+        ({"tilt_deg": 200}, "tilt_deg"),
+        ({"cable_area_mm2": 0}, "cable_area_mm2"),
+        ({"v_mp_v": None}, "v_mp_v"),
+        ({"v_mp_v": float("nan")}, "v_mp_v"),
+        ({"v_mp_v": 40.0}, "v_mp_v"),  # above the open circuit
+        ({"static_level_m": -3}, "static_level_m"),
+        ({"static_level_m": [20.0] * 5 + [float("nan")] + [20.0] * 6}, "static_level_m"),
+        ({"static_level_m": [20.0] * 7}, "static_level_m"),
+        ({"static_level_m": 60.0}, "setting_depth_m"),  # pump above the water
+        ({"pump_type": "nobody's"}, "pump_type"),
+        ({"coupling": "by magic"}, "coupling"),
+        ({"pipe_inside_mm": 0}, "pipe_inside_mm"),
+        ({"test_points": [(40, 5, 10)]}, "power_w"),
+    ],
+)
+def test_a_row_that_cannot_be_gets_its_reason_and_the_others_are_computed(changes, argument):
+    read = chain.fleet_from_rows([invented.row(), invented.row(**changes), invented.row()], invented.pumps())
+    assert argument in read.reasons[1]
+    assert read.reasons[0] == read.reasons[2] == ""
+    got = chain.spot(read.fleet, 800, 30).flow_l_min
+    assert np.isnan(got[1]) and got[0] == got[2] > 0
+    days = chain.expected_days(read.fleet, [0, 1, 2], [100] * 3, [5.0] * 3).volume_l
+    assert np.isnan(days[1]) and days[0] == days[2] > 0
+
+
+@pytest.mark.parametrize(
+    ("call", "argument"),
+    [
+        (lambda f: chain.spot(f, -5, 30), "irradiance_w_m2"),
+        (lambda f: chain.spot(f, 800, 120), "air_c"),
+        (lambda f: chain.spot(f, 800, 30, -1), "static_level_m"),
+        (lambda f: chain.spot(f, np.ones(7), 30), "irradiance_w_m2"),
+        (lambda f: chain.expected_days(f, [4], [100], [5]), "unit_index"),
+        (lambda f: chain.expected_days(f, 0, 400, 5.0), "day_of_year"),
+        (lambda f: chain.expected_days(f, [0], [100], [5], kind="sideways"), "kind"),
+        (lambda f: chain.day(f, np.ones(5), 30), "poa_w_m2"),
+        (lambda f: chain.day(f, np.ones((1, 24)), 30, draw_by_hour=np.ones(24)), "draw_by_hour"),
+        (lambda f: chain.working(f.take([0, 0]), 100, 5), "fleet"),
+        (lambda f: chain.Faults(leak_fraction=2.0), "leak_fraction"),
+    ],
+)
+def test_a_call_that_cannot_be_is_refused_by_name(call, argument):
+    with pytest.raises((Refusal, AssertionError)) as refusal:
+        result = call(FLEETS["screw", "tracking"])
+        if argument == "day_of_year":  # one of an array: comes back as missing
+            assert not np.isnan(result.volume_l).all()
+    if refusal.type is Refusal:
+        assert refusal.value.argument == argument
+
+
+def test_defaults_that_were_used_are_named():
+    read = chain.fleet_from_rows([invented.row()], invented.pumps())
+    assert "soiling_fraction" in read.assumed[0]
+    assert "tilt_deg" not in read.assumed[0]
+
+
+# ---- faults ----
+
+SHARES = [
+    {"soiling_extra": 0.3}, {"strings_open": 1.0}, {"pump_flow_factor": 0.7}, {"pump_slip_head": 0.3},
+    {"intake_block_factor": 0.12}, {"leak_fraction": 0.3}, {"static_level_drop_m": 8.0}, {"drawdown_factor": 8.0},
+    {"controller_cap_w": 120.0}, {"cutout_irradiance": 700.0}, {"series_resistance_ohm": 2.5}, {"stopped": True},
+    {"shade_morning_fraction": 0.8}, {"shade_afternoon_fraction": 0.8},
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("fault", SHARES, ids=lambda f: next(iter(f)))
+@pytest.mark.parametrize("coupling", ["tracking", "direct"])
+def test_every_fault_costs_water(fault, coupling):
+    if coupling == "direct" and "controller_cap_w" in fault:
+        return  # no box, no ceiling
+    fleet = invented.fleet(invented.row(coupling=coupling, strings=2))
+    rows = np.zeros(2, int), np.array([80, 200]), np.array([5.0, 6.5])
+    sound = chain.expected_days(fleet, *rows).volume_l
+    faulty = chain.expected_days(fleet, *rows, faults=chain.Faults(**fault)).volume_l
+    assert (faulty < sound * 0.997).all()
+    assert (faulty >= 0).all()
+
+
+def test_electric_faults_show_in_the_current_and_water_faults_do_not():
+    fleet = invented.fleet(invented.row(strings=2))
+    sound = chain.spot(fleet, 220, 28)
+    dirty = chain.spot(fleet, 220, 28, faults=chain.Faults(soiling_extra=0.3))
+    leaking = chain.spot(fleet, 220, 28, faults=chain.Faults(leak_fraction=0.3))
+    assert dirty.array_current_a[0] == pytest.approx(0.7 * sound.array_current_a[0], rel=0.03)
+    assert leaking.array_current_a[0] == pytest.approx(sound.array_current_a[0], rel=0.01)
+    assert leaking.flow_l_min[0] < 0.75 * sound.flow_l_min[0]
+    assert leaking.drawdown_m[0] < sound.drawdown_m[0]
+
+
+def test_faults_may_differ_from_unit_to_unit():
+    fleet = invented.fleet(invented.row(), invented.row())
+    got = chain.spot(fleet, 800, 30, faults=chain.Faults(pump_flow_factor=np.array([1.0, 0.6]))).flow_l_min
+    assert got[1] < got[0]
+    assert got[0] == pytest.approx(flow(fleet.take([0])))
+
+
+# ---- days and months ----
+
+
+@pytest.mark.parametrize("kind", FLEETS)
+def test_the_fast_rows_agree_with_the_search(kind):
+    """To 1e-4 of the mean over a day's suns and 3e-3 of the largest flow at any sun."""
+    fleet = FLEETS[kind]
+    fast = chain.curve(fleet)
+    for month in (0, 4, 9):
+        exact = chain.spot(
+            fleet, fast.irradiance_w_m2[None], fast.air_c[:, month][:, None], fleet.static_level_m[:, :1]
+        )
+        gap = fast.flow_l_min[0, month] - exact.flow_l_min[0]
+        assert abs(gap[:61]).max() <= 3e-3 * exact.flow_l_min.max()
+        assert abs(gap[:61].sum()) <= 1.5e-4 * exact.flow_l_min[0, :61].sum()
+
+
+def test_levels_that_change_by_month_agree_with_the_search_too():
+    levels = 25 + 6 * np.cos(2 * np.pi * np.arange(12) / 12)
+    fleet = invented.fleet(invented.row(static_level_m=levels), invented.row(static_level_m=levels, coupling="direct"))
+    fast = chain.curve(fleet)
+    for month in (0, 5):
+        exact = chain.spot(fleet, fast.irradiance_w_m2[None], fast.air_c[:, month][:, None], levels[month]).flow_l_min
+        gap = (fast.flow_l_min[:, month] - exact)[:, :61].sum(axis=1)
+        assert (abs(gap) <= 2e-4 * exact[:, :61].sum(axis=1)).all()
+
+
+def test_a_day_fills_the_tank_and_the_float_switch_stops_the_pump():
+    base = invented.row(tank_capacity_l=4000.0, need_l_day=3000.0)
+    fleet = invented.fleet({**base, "float_switch": True}, base, {**base, "tank_capacity_l": None})
+    sun = np.clip(1000 * np.cos((np.arange(24) + 0.5 - 12) * np.pi / 13), 0, None)[None]
+    day = chain.day(fleet, sun, 28.0)
+    assert day.volume_l[0] == pytest.approx(3000, rel=0.02)  # no more than is drawn
+    assert day.full_h[0] > 3
+    assert day.volume_l[1] == day.volume_l[2] > 5000
+    assert day.spilled_l[1] == pytest.approx(day.volume_l[1] - 3000, rel=0.02)
+    assert (day.tank_l[:2] <= 4000 + 1e-9).all()
+    assert day.start_h[2] < 8.5 and day.stop_h[2] > 15.5
+    assert day.morning_share[2] == pytest.approx(0.5, abs=0.01)
+
+
+def test_a_well_at_the_intake_holds_the_pump_to_what_it_gives():
+    fleet = invented.fleet(invented.row(setting_depth_m=29.5, drawdown_b_m_per_l_min=0.2))
+    at = chain.spot(fleet, 1000, 25)
+    assert chain.STATES[int(at.state[0])] == "at what the well gives"
+    assert at.pumping_level_m[0] == pytest.approx(29.0)
+    assert at.flow_l_min[0] == pytest.approx(1.0 / 0.2)
+
+
+def test_a_meter_that_stopped_shows_nothing_of_what_flows():
+    sun = np.full((1, 24), 500.0)
+    day = chain.day(FLEETS["screw", "tracking"], sun, 28.0, faults=chain.Faults(meter_stopped=True))
+    assert day.volume_l[0] > 0 and day.metered_l[0] == 0
+    slow = chain.day(FLEETS["screw", "tracking"], sun, 28.0, faults=chain.Faults(meter_factor=0.8))
+    assert slow.metered_l[0] == pytest.approx(0.8 * day.volume_l[0])
+
+
+def test_a_turned_frame_is_seen_in_the_shape_of_the_day():
+    fleet = invented.fleet(invented.row(tilt_deg=25))
+    place = climate.default_climate(fleet.latitude_deg, fleet.longitude_deg, fleet.altitude_m)
+    south, turned = (chain.baseline(fleet, place, faults=chain.Faults(azimuth_turn_deg=a)) for a in (0.0, 60.0))
+    assert turned.volume_l_day.mean() == pytest.approx(south.volume_l_day.mean(), rel=0.08)
+    assert (turned.morning_share < south.morning_share - 0.02).all()
+
+
+def test_a_baseline_says_range_start_and_stop():
+    fleet = invented.fleet(invented.row(), invented.row(coupling="direct"))
+    place = climate.default_climate(fleet.latitude_deg, fleet.longitude_deg, fleet.altitude_m)
+    got = chain.baseline(fleet, place)
+    assert got.volume_l_day.shape == (2, 12) and got.by_kind_l.shape == (2, 12, 9)
+    assert (got.low_l_day < got.volume_l_day).all() and (got.volume_l_day < got.high_l_day).all()
+    assert (np.diff(got.by_kind_l, axis=2) >= -0.02 * got.by_kind_l.max()).all()
+    assert (got.start_h < 10).all() and (got.stop_h > 14).all()
+    assert chain.baseline(fleet, place, cores=2).volume_l_day == pytest.approx(got.volume_l_day)
+    with pytest.raises(Refusal, match="day_ghi"):
+        chain.baseline(fleet, place._replace(day_ghi_kwh_m2_day=np.ones((3, 12, 9))))
+
+
+def test_a_family_of_small_units_delivers_what_the_trade_knows():
+    """Common practice, no source: about 1,700 to 13,000 litres a day according to depth."""
+    small = invented.row(modules_in_series=1, strings=1)
+    rows = [{**small, "static_level_m": d, "setting_depth_m": d + 15, "pipe_length_m": d + 20} for d in (8, 35, 85)]
+    fleet = invented.fleet(*rows)
+    volumes = chain.expected_days(fleet, [0, 1, 2], [100] * 3, [6.0] * 3).volume_l
+    assert (np.diff(volumes) < 0).all()
+    assert volumes.min() > 1700 and volumes.max() < 13000
+
+
+def test_the_working_shows_every_step_with_its_origin():
+    read = chain.fleet_from_rows([invented.row()], invented.pumps())
+    steps = chain.working(read.fleet, 100, 6.0, assumed=read.assumed[0])
+    by = {s.symbol: s for s in steps}
+    assert {"H0", "KT", "Hi", "Tc", "VA", "IA", "R", "h0", "s", "hf", "H", "Q", "V"} <= set(by)
+    assert by["V"].value == pytest.approx(
+        chain.expected_days(read.fleet, [0], [100], [6.0], "horizontal", air_c=by["Ta"].value).volume_l[0], rel=1e-6
+    )
+    assert "default" in by["1 − losses"].origin
+    at = chain.spot(read.fleet, by["Gi"].value, by["Ta"].value, by["h0"].value)
+    assert by["Q"].value == pytest.approx(at.flow_l_min[0])
+
+
+def test_levels_given_by_day_move_the_answer():
+    fleet = FLEETS["wheel", "tracking"]
+    got = chain.expected_days(fleet, [0] * 3, [100] * 3, [6.0] * 3, static_level_m=[8.0, 12.0, 18.0]).volume_l
+    assert got[0] > got[1] > got[2] > 0
+    assert got[1] == pytest.approx(chain.expected_days(fleet, [0], [100], [6.0]).volume_l[0], rel=0.01)
+    assert chain.level_sensitivity(fleet)[0] == pytest.approx((got[0] - got[2]) / 10 / got[1], rel=0.35)
