@@ -147,5 +147,4 @@ def _install(lock):
 
 def packaged(name):
     """Folder of a package installed where we run, found without importing it; None when it is not there."""
-    found = sorted(Path(sys.prefix).glob(f"lib/python3*/site-packages/{name}"))
-    return found[-1] if found else None
+    return next((Path(place) / name for place in sys.path if place and (Path(place) / name).is_dir()), None)

@@ -20,12 +20,13 @@ def environment_of(folder, database_url, broker_url=None, **more):
     env.pop("RISING_MAIN_CLOCK", None)
     env |= {
         "DJANGO_SETTINGS_MODULE": "deploy.settings",
-        "PYTHONPATH": str(places.ROOT),
         "PYTHONUNBUFFERED": "1",
         "RISING_MAIN_DATA": str(folder.path),
         "RISING_MAIN_BUILD": str(places.BUILD),
         "DATABASE_URL": database_url,
     }
+    if str(places.ROOT) not in env.get("PYTHONPATH", "").split(os.pathsep):
+        env["PYTHONPATH"] = str(places.ROOT)
     env.setdefault("NUMBA_CACHE_DIR", str(places.BUILD / "numba"))
     if broker_url:
         env["BROKER_URL"] = broker_url
