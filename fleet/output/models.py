@@ -71,6 +71,7 @@ class Judgement(models.Model):
     state = models.BinaryField(null=True, db_comment="the running evidence as the engineering package keeps it")
     case = models.JSONField(default=dict, db_comment="the open case as it was last put forward")
     trouble = models.CharField(max_length=300, blank=True, db_comment="why it cannot be judged")
+    sound_since = models.DateField(null=True, db_comment="last put right: no fault of today began before")
     level_ratio = models.FloatField(null=True, db_comment="its own healthy level against the calculation")
     recent_ratio = models.FloatField(null=True, db_comment="measured over expected, last 30 days, idle days left out")
     judged_at = models.DateTimeField(null=True)

@@ -13,6 +13,7 @@ EPOCH = np.datetime64("2000-01-01", "D")  # PostgreSQL counts days from here
 
 # Type in the staging table -> how its value is laid out in a binary row.
 SCALARS = {"bigint": ">i8", "date": ">i4", "int": ">i4", "smallint": ">i2", "float8": ">f8", "bool": "i1"}
+BYTES_FROM = 40  # bit from which the pattern of a row holds the length of its bytes; one such column at most
 ARRAYS = {"int[]": (23, ">i4"), "float8[]": (701, ">f8")}  # the element's type number and layout
 
 
@@ -21,6 +22,8 @@ def _missing(kind, values):
         return np.isnan(values)
     if kind == "bool":
         return values < 0
+    if kind == "bytea":
+        return np.array([value is None for value in values], dtype=bool)
     return None
 
 
@@ -29,12 +32,15 @@ def blocks(columns):
     count = len(columns[0][1])
     arrays, pattern = [], np.zeros(count, dtype=np.int64)
     for index, (kind, values) in enumerate(columns):
-        values = np.asarray(values)
+        values = np.asarray(values, dtype=object if kind == "bytea" else None)
         if kind == "date":
             values = (values.astype("datetime64[D]") - EPOCH).astype(np.int32)
         missing = _missing(kind, values)
         if missing is not None:
             pattern |= missing.astype(np.int64) << index
+        if kind == "bytea":
+            lengths = np.array([0 if value is None else len(value) for value in values], dtype=np.int64)
+            pattern |= lengths << BYTES_FROM
         arrays.append(values)
     # Rows that miss the same columns have the same length, so each such group is one structured array.
     for shape in np.unique(pattern):
@@ -43,12 +49,16 @@ def blocks(columns):
         for index, (kind, _values) in enumerate(columns):
             layout.append((f"n{index}", ">i4"))
             if not shape >> index & 1:
-                layout.append((f"v{index}", SCALARS[kind]))
+                layout.append((f"v{index}", f"V{shape >> BYTES_FROM}" if kind == "bytea" else SCALARS[kind]))
         block = np.empty(len(rows), dtype=layout)
         block["fields"] = len(columns)
         for index, (kind, _values) in enumerate(columns):
             if shape >> index & 1:
                 block[f"n{index}"] = -1
+            elif kind == "bytea":
+                size = int(shape >> BYTES_FROM)
+                block[f"n{index}"] = size
+                block[f"v{index}"] = np.frombuffer(b"".join(arrays[index][rows]), f"V{size}")
             else:
                 block[f"n{index}"] = np.dtype(SCALARS[kind]).itemsize
                 block[f"v{index}"] = arrays[index][rows]
@@ -111,6 +121,13 @@ def stage(cursor, table, columns):
             copy.write(block)
         copy.write(TRAILER)
     cursor.execute(f"ANALYZE {table}")
+
+
+def stage_texts(cursor, table, ids, words):
+    """A temporary `table` (id, words) for this transaction, few rows."""
+    cursor.execute(f"DROP TABLE IF EXISTS {table}")
+    cursor.execute(f"CREATE TEMP TABLE {table} (id bigint PRIMARY KEY, words text) ON COMMIT DROP")
+    cursor.execute(f"INSERT INTO {table} SELECT * FROM unnest(%s::bigint[], %s::text[])", [list(ids), list(words)])
 
 
 SEND = {"bigint": "int8send", "date": "date_send", "int": "int4send", "smallint": "int2send", "float8": "float8send"}

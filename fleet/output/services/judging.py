@@ -1,0 +1,273 @@
+"""The nightly judgement: which installations are due, in which batches, and one batch judged up to a day.
+
+A batch may be judged twice, by two workers, after a kill in the middle, or many days late: each stretch of days is one
+transaction that starts from what the rows say and ends by moving `through` on.
+"""
+
+import logging
+from dataclasses import dataclass
+from datetime import timedelta
+
+import numpy as np
+from django.db import connection, transaction
+from django.utils import timezone
+
+from fleet.output.models import Baseline, Judgement, Shortfall, Snapshot
+from fleet.output.services.baselines import baselines
+from fleet.output.services.learning import taught_rates
+from fleet.output.services.nightly import cases as cases_of
+from fleet.output.services.nightly import cohort as cohorts
+from fleet.output.services.nightly import run, shortfalls, store
+from fleet.output.services.nightly.load import as_date, as_number
+from fleet.output.services.nightly.packing import pack_states, unpack_states
+from fleet.readings.models import Arrival
+from fleet.readings.zones import yesterday
+from fleet.registry.models import Installation
+
+log = logging.getLogger(__name__)
+
+STRETCH = 28  # days that one transaction covers at most
+BATCH = 1500  # installations at most; neighbours stand in one batch, because they tell each other the weather
+CLAIM = timedelta(minutes=20)
+SNAPSHOT_EVERY = 7
+
+
+@dataclass
+class Judged:
+    """What a call did."""
+
+    installations: int = 0
+    days: int = 0
+    asked: int = 0
+    in_trouble: int = 0
+
+    def __add__(self, other):
+        return Judged(
+            self.installations + other.installations, self.days + other.days, self.asked + other.asked,
+            self.in_trouble + other.in_trouble,
+        )  # fmt: skip
+
+
+def judge(installation_ids, through, *, stretch=STRETCH, progress=None):
+    """Judge these installations up to the local day `through`, from where each stands. Returns `Judged`.
+
+    Neighbours should be in one call. Days after `through` that were judged before are left as they are.
+    """
+    ids = np.array(sorted({int(i) for i in installation_ids}), dtype=np.int64)
+    done = Judged()
+    if not len(ids):
+        return done
+    _bring_baselines(ids, through.year)
+    cohort, trouble = cohorts.load(ids, through.year)
+    _keep_trouble(trouble, through)
+    done.in_trouble = len(trouble)
+    if cohort is None:
+        return done
+    cohort.rates = taught_rates(cohort)
+    _go_back(cohort)
+    last = as_number(through)
+    done.installations = len(cohort)
+    while True:
+        days, asked, finished = _one_stretch(cohort, last, stretch)
+        done.days += days
+        done.asked += asked
+        if progress:
+            progress(done.days)
+        if finished:
+            return done
+
+
+def _bring_baselines(ids, year):
+    """Only those that have none: what changed is brought up to date by the sweep."""
+    have = set(Baseline.objects.filter(pk__in=ids.tolist()).values_list("pk", flat=True))
+    missing = [int(pk) for pk in ids if int(pk) not in have]
+    if missing:
+        baselines(missing, year=year)
+
+
+@transaction.atomic
+def _keep_trouble(trouble, through):
+    if trouble:
+        Judgement.objects.bulk_create(
+            [Judgement(installation_id=pk, through=through, trouble=why[:300]) for pk, why in trouble.items()],
+            update_conflicts=True, unique_fields=["installation"], update_fields=["through", "trouble"],
+        )  # fmt: skip
+
+
+@transaction.atomic
+def _go_back(cohort):
+    """Readings that came late, or were settled, send their installation back to the day before them."""
+    ids = cohort.ids.tolist()
+    arrived = dict(Arrival.objects.select_for_update().filter(pk__in=ids).order_by("pk").values_list("pk", "first_day"))
+    if not arrived:
+        return
+    behind = {
+        j.pk: j for j in Judgement.objects.select_for_update().filter(pk__in=list(arrived), through__isnull=False)
+        if j.through >= arrived[j.pk]
+    }  # fmt: skip
+    for pk, judgement in behind.items():
+        snapshot = Snapshot.objects.filter(installation_id=pk, day__lt=arrived[pk]).order_by("-day").first()
+        judgement.through = snapshot.day if snapshot else None
+        judgement.state = snapshot.state if snapshot else None
+        judgement.case = snapshot.case if snapshot else {}
+    Judgement.objects.bulk_update(behind.values(), ["through", "state", "case"], batch_size=500)
+    Arrival.objects.filter(pk__in=list(arrived)).delete()
+
+
+@transaction.atomic
+def _one_stretch(cohort, last, stretch):
+    """Some days of all that are behind: (unit-days judged, how often causes were asked about, whether all is done)."""
+    ids = cohort.ids.tolist()
+    rows = {
+        pk: row
+        for pk, *row in Judgement.objects.select_for_update()
+        .filter(pk__in=ids).order_by("pk").values_list("pk", "through", "state", "case", "recent_ratio", "sound_since")
+    }  # fmt: skip
+    blank = (None, None, {}, None, None)
+    standing = [rows.get(pk, blank) for pk in ids]
+    stored, good = unpack_states([s[1] for s in standing])
+    state = run.fresh_state(cohort, np.arange(len(cohort)))
+    if stored is not None:
+        state = state.put(np.flatnonzero(good), stored)
+    before_first = np.where(cohort.first >= 0, cohort.first - 1, last)
+    through = np.array(
+        [as_number(s[0]) if s[0] is not None and ok else -1 for s, ok in zip(standing, good)], dtype=np.int64
+    )
+    through = np.where(through >= 0, through, before_first)
+    behind = through < np.minimum(last, cohort.last)
+    if not behind.any():
+        _store_nothing_new(cohort, rows, last)
+        return 0, 0, True
+    first = int(through[behind].min()) + 1
+    end = min(first + stretch - 1, last)
+    cases = {n: cases_of.revived(s[2]) for n, s in enumerate(standing) if s[2] and good[n]}
+    sound = [-1 if s[4] is None else as_number(s[4]) for s in standing]
+    cohort.sound_from = np.maximum(cohort.first, sound)
+    recent = np.array([np.nan if s[3] is None else s[3] for s in standing])
+    made = run.nights(
+        cohort, state, cases, through, recent, first, end, lambda day: day % SNAPSHOT_EVERY == 0 or day == last - 30
+    )
+    store.evaluations(cohort, made)
+    after = np.maximum(through, end)
+    store.judgements(cohort, made, after)
+    shortfalls.doubt(cohort, made)
+    shortfalls.keep(cohort, made.events)
+    days = int(np.clip(end - np.maximum(through, first - 1), 0, None).sum())
+    return days, made.asked, end >= last
+
+
+def _store_nothing_new(cohort, rows, last):
+    """Installations without a reading yet are not looked at again before the next day."""
+    day = as_date(last)
+    waiting = [
+        Judgement(installation_id=int(pk), through=day)
+        for pk, first in zip(cohort.ids.tolist(), cohort.first.tolist())
+        if first < 0 and (rows.get(pk, (None,))[0] or day) <= day and rows.get(pk, (None,))[0] != day
+    ]
+    Judgement.objects.bulk_create(
+        waiting, update_conflicts=True, unique_fields=["installation"], update_fields=["through"]
+    )
+
+
+# -- what is due --------------------------------------------------------------------------------------------------
+
+
+def batches(installations):
+    """Ids cut into batches of neighbours: halves of halves by the longer side, [(ids, zones)] for `due`.
+
+    `installations`: tuples (id, latitude, longitude, …). The same places give the same batches.
+    """
+    places = np.array([(row[1], row[2]) for row in installations], dtype=float).reshape(-1, 2)
+    ids = np.array([row[0] for row in installations], dtype=np.int64)
+    waiting, cut = [np.arange(len(ids))], []
+    while waiting:
+        part = waiting.pop()
+        if len(part) <= BATCH:
+            if len(part):
+                cut.append(sorted(ids[part].tolist()))
+            continue
+        width = np.ptp(places[part], axis=0) * (1.0, np.cos(np.radians(places[part, 0].mean())))
+        order = part[np.lexsort((ids[part], places[part, int(np.argmax(width))]))]
+        waiting += [order[: len(order) // 2], order[len(order) // 2 :]]
+    return sorted(cut)
+
+
+def due(now=None):
+    """[(ids, day)]: batches in which some installation's local yesterday, or something that came late, is not judged."""
+    now = now or timezone.now()
+    found = []
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT i.organisation_id, i.id, s.latitude_deg, s.longitude_deg, s.zone, j.through, a.first_day, "
+            "j.claimed_until FROM registry_installation i JOIN registry_well w ON w.id = i.well_id "
+            "JOIN registry_site s ON s.id = w.site_id LEFT JOIN output_judgement j ON j.installation_id = i.id "
+            "LEFT JOIN readings_arrival a ON a.installation_id = i.id "
+            "WHERE upper_inf(i.period) OR j.through IS NULL OR a.first_day IS NOT NULL "
+            "ORDER BY i.organisation_id, i.id"
+        )
+        rows = cursor.fetchall()
+    ends = {zone: yesterday(zone, now) for zone in {row[4] for row in rows}}
+    by_organisation = {}
+    for organisation, *row in rows:
+        by_organisation.setdefault(organisation, []).append(row)
+    for installations in by_organisation.values():
+        known = {row[0]: row for row in installations}
+        for ids in batches(installations):
+            some = [known[pk] for pk in ids]
+            day = min(ends[row[3]] for row in some)
+            behind = any(row[4] is None or row[4] < day or (row[5] is not None and row[5] <= row[4]) for row in some)
+            claimed = any(row[6] is not None and row[6] > now for row in some)
+            if behind and not claimed:
+                found.append((ids, day))
+    return found
+
+
+def claim(ids, now=None):
+    """Say that a worker is at it; False where another is."""
+    now = now or timezone.now()
+    with transaction.atomic():
+        Judgement.objects.bulk_create([Judgement(installation_id=pk) for pk in ids], ignore_conflicts=True)
+        free = Judgement.objects.filter(pk__in=ids).exclude(claimed_until__gt=now)
+        if free.count() != len(ids):
+            return False
+        return free.update(claimed_until=now + CLAIM) == len(ids)
+
+
+def release(ids):
+    Judgement.objects.filter(pk__in=ids).update(claimed_until=None)
+
+
+def judge_again(*, installations):
+    """Everything judged of these is worked out anew from their first reading: after a change of what they are."""
+    ids = [int(i) for i in installations]
+    with transaction.atomic():
+        Snapshot.objects.filter(installation_id__in=ids).delete()
+        Judgement.objects.filter(pk__in=ids).update(through=None, state=None, case={})
+
+
+def all_ids(organisation=None):
+    """Every installation of an organisation, or of all."""
+    found = Installation.objects.all()
+    if organisation is not None:
+        found = found.filter(organisation=organisation)
+    return list(found.order_by("id").values_list("id", flat=True))
+
+
+def end_shortfall(*, shortfall, ending, words="", on=None):
+    """A visit ended it: the case is taken down with it, and the evidence starts anew from that day."""
+    with transaction.atomic():
+        row = Shortfall.objects.select_for_update().get(pk=shortfall.pk)
+        if row.state == Shortfall.State.CLOSED:
+            return row
+        row.state, row.ending, row.explained = Shortfall.State.CLOSED, ending, words[:300]
+        row.closed_on = on or timezone.now().date()
+        row.save()
+        judgement = Judgement.objects.select_for_update().filter(pk=row.installation_id).first()
+        if judgement is not None:
+            state, good = unpack_states([judgement.state])
+            if good.any():
+                calm = state.with_(suspect=np.zeros(1), evidence=np.zeros_like(state.evidence))
+                judgement.state = pack_states(calm)[0]
+            judgement.case, judgement.sound_since = {}, row.closed_on
+            judgement.save(update_fields=["state", "case", "sound_since"])
+    return row

@@ -1,0 +1,152 @@
+"""Open cases: when a unit is asked about, what the odds say, and whether a flag is raised, raised again or taken down.
+
+What a case knows is a small dict that is stored with the judgement, so that tomorrow's night continues it.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fleet.output.models import Evaluation
+from fleet.output.services.nightly.load import as_date
+from fleet.output.services.nightly.packing import observations
+from sizing import chain
+from sizing.causes import names, odds, signatures, table
+
+ASK = 1.5  # running evidence from which the causes are asked about
+CALM_NIGHTS = 5  # nights without cause for it before a case is taken down
+AGAIN_AFTER = 7  # days before a case is put forward again
+CLEARLY_WORSE = 0.75  # share of the water that was left when it was last put forward
+REMEMBERED = odds.REMEMBERED_DAYS
+
+
+@dataclass
+class Events:
+    """What some nights did to the cases, in order: (unit, word that was put forward, or the day it came down)."""
+
+    log: list = field(default_factory=list)
+    standing: dict = field(default_factory=dict)  # unit -> the latest word on its open case
+
+
+@dataclass
+class History:
+    """Observations by unit, fetched from the rows when a unit is first asked about, and gathered from then on."""
+
+    ids: np.ndarray
+    first: int  # first day of this stretch: what is older stands in the database
+    rows: dict = field(default_factory=dict)
+    tonight: list = field(default_factory=list)
+
+    def add(self, rows):
+        self.tonight.append(rows)
+
+    def of(self, unit):
+        new = [rows[rows["unit"] == unit] for rows in self.tonight]
+        if unit not in self.rows:
+            raw = Evaluation.objects.filter(
+                installation_id=int(self.ids[unit]), day__lt=as_date(self.first),
+                day__gt=as_date(self.first - REMEMBERED - 5), observation__isnull=False,
+            ).order_by("day").values_list("observation", flat=True)  # fmt: skip
+            old = observations(raw)
+            old["unit"] = unit
+            self.rows[unit] = old
+        return np.concatenate([self.rows[unit], *new])
+
+
+def limit_of(alarms):
+    """Log odds that raise a flag, from the false alarms per hundred units a year that a manager allows."""
+    # Odds are counted for each unit and night afresh, yet nights that follow each other tell nearly the same: a limit
+    # of 4 was seen to give about 8 a year in a hundred units; each step of 1 changes them e-fold (by simulation).
+    return 4.0 + float(np.log(8.0 / max(alarms, 0.1)))
+
+
+def night(cohort, state, cases, events, history, signs, rows, day):
+    """Ask about the units whose evidence has grown or that have a case; returns the state after it."""
+    suspect, evidence = state.suspect.copy(), state.evidence.copy()
+    month = int(np.datetime64(int(day), "D").astype("datetime64[M]").astype(int) % 12)
+    for unit in np.unique(rows["unit"]).tolist():
+        case = cases.get(unit)
+        if case is None and evidence[unit].max() < ASK:
+            continue
+        if (unit, month) not in signs:
+            signs[unit, month] = signatures.of_unit(cohort.fleet, unit, month)
+        mine = history.of(unit)
+        noon = noon_due(cohort.fleet, unit, mine) if np.isfinite(mine["noon_a"]).any() else None
+        noise = float(np.clip(state.noise[unit], 0.7, 2.5))
+        rates = names.RATES if cohort.rates is None else cohort.rates[unit]
+        got = odds.judge(
+            mine, signs[unit, month], day, int(cohort.sound_from[unit]), cohort.level[unit], cohort.level_sd[unit], noon,
+            noise, rates,
+        )  # fmt: skip
+        if got is not None:
+            _decide(cohort, unit, case, cases, events, got, day, suspect, evidence)
+    return state.with_(suspect=suspect, evidence=evidence)
+
+
+def noon_due(fleet, unit, rows):
+    """Volts, amps and level that the unit should have shown at each row's noon."""
+    one = fleet.take([unit])
+    sun = np.nan_to_num(rows["noon_w_m2"]).astype(float)[None, :]
+    month = rows["day"].astype("datetime64[D]").astype("datetime64[M]").astype(int) % 12
+    spot = chain.spot(one, sun, table.AIR_C, one.static_level_m[0, month][None, :])
+    return spot.array_voltage_v[0], spot.array_current_a[0], spot.pumping_level_m[0]
+
+
+def _decide(cohort, unit, case, cases, events, got, day, suspect, evidence):
+    limit = limit_of(cohort.alarms[unit])
+    top = int(np.argmax(got.cause))
+    raised = got.fault > limit or got.demand > limit
+    word = summary(got, day)
+    if case is None:
+        if raised:
+            cases[unit] = {"top": top, "day": day, "kept": float(got.kept), "calm": 0, "flag": day}
+            events.log.append((unit, word))
+            events.standing[unit] = word
+            suspect[unit] = float(top != names.NOT_A_FAULT)
+        return
+    if not raised:
+        case["calm"] += 1
+        if case["calm"] >= CALM_NIGHTS and max(got.fault, got.demand) < limit - 3:
+            del cases[unit]
+            events.standing.pop(unit, None)
+            events.log.append((unit, day))
+            suspect[unit], evidence[unit] = 0, 0
+        return
+    case["calm"] = 0
+    events.standing[unit] = word
+    changed = top != case["top"] and got.cause[top] > 0.5
+    worse = got.kept < case["kept"] * CLEARLY_WORSE
+    if (changed or worse) and day - case["day"] >= AGAIN_AFTER:
+        case.update(top=top, day=day, kept=float(got.kept))
+        events.log.append((unit, word))
+        suspect[unit] = float(top != names.NOT_A_FAULT)
+
+
+def summary(got, day):
+    """What is put forward, as plain values: day, causes with odds, onset and loss with their ranges, probability."""
+    best = np.argsort(-got.cause)
+    onset = [int(round(float(v))) for v in np.atleast_1d(got.onset)]
+    lost = [max(0.0, float(v)) for v in np.atleast_1d(got.lost_l)]
+    return {
+        "day": int(day),
+        "causes": [
+            {"cause": names.NAMES[c], "odds": round(float(got.cause[c]), 3)} for c in best[:6] if got.cause[c] > 0.005
+        ],
+        "onset": onset,
+        "lost": [round(v, 1) for v in lost],
+        "kept": round(float(got.kept), 3),
+        "probability": round(1 - float(got.none), 4),
+        "is_fault": int(best[0]) != names.NOT_A_FAULT,
+    }
+
+
+def plain(case):
+    return {name: (value if isinstance(value, str) else float(value)) for name, value in case.items()}
+
+
+def revived(stored):
+    case = dict(stored)
+    for name in ("top", "day", "calm", "flag"):
+        if name in case:
+            case[name] = int(case[name])
+    return case

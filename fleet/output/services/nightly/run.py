@@ -1,0 +1,121 @@
+"""The nights of a cohort, one after another, from where each installation stands."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fleet.output.services.nightly import cases as cases_of
+from fleet.output.services.nightly import load
+from sizing.judge import nightly, record, weather
+
+
+@dataclass
+class Stretch:
+    """What some nights leave behind, to be stored in one transaction."""
+
+    state: object
+    cases: dict
+    rows: list = field(default_factory=list)  # observations, with facts of the meter figures behind them
+    events: object = None
+    snapshots: dict = field(default_factory=dict)  # day -> (units, State of them, cases)
+    recent: np.ndarray = None
+    asked: int = 0
+
+
+def fresh_state(cohort, units):
+    """State of units on the night before their first reading."""
+    demand = cohort.fleet.need_l_day[units].mean(axis=1)
+    lift = cohort.table.litres[units].max(axis=(1, 2))
+    demand = np.where(np.isfinite(demand), demand, lift)  # nobody wrote the need down: what it lifts at most
+    return record.new_state(len(units), cohort.level[units], cohort.level_sd[units], demand, 0).with_(
+        onset=np.repeat(cohort.first[units, None].astype(float), record.SIZES.size, axis=1)
+    )
+
+
+def nights(cohort, state, cases, through, recent, first, last, snapshot_on):
+    """Judge the days first..last (numbers). `through` (n,): last day judged of each unit; later days only are judged.
+
+    snapshot_on(day): whether the state after that day is to be kept. Returns a Stretch.
+    """
+    made = Stretch(state, cases, events=cases_of.Events(), recent=recent.copy())
+    history, signs = cases_of.History(cohort.ids, first), {}
+    loaded = load.load(cohort.ids, first, last)
+    everyone = np.arange(len(cohort))
+    for day in range(first, last + 1):
+        days, totals, facts = loaded[day]
+        active = (through < day) & (cohort.first >= 0) & (cohort.first <= day) & (cohort.last >= day)
+        if not active.any():
+            continue
+        state = made.state
+        doy = nightly.day_of_year(day)
+        seen, variance = nightly.tell(state, cohort.sites, cohort.table, days, day)
+        prior = cohort.table.prior(doy) + state.sky_bias
+        sky = weather.read(cohort.net, prior, seen, variance)
+        patchy = weather.learn_patchiness(state.patchy, sky, cohort.net)
+        if totals is not None and facts["new_meter"].any():
+            started = totals.unit[facts["new_meter"] > 0]
+            total = state.total.copy()
+            total[started] = np.nan
+            state = state.with_(total=total)
+        if active.all():
+            after, rows = nightly.night(state, cohort.sites, cohort.table, sky, days, totals, day, patchy)
+        else:
+            units = everyone[active]
+            part, rows = _night_of_some(cohort, state, units, sky, patchy, days, totals, day)
+            after = state.put(units, part)
+        if len(rows):
+            history.add(rows)
+            made.rows.append((day, rows, totals, facts))
+            _learn_recent(made.recent, rows)
+            after = cases_of.night(cohort, after, cases, made.events, history, signs, rows, day)
+        made.state = after
+        if snapshot_on(day):
+            units = everyone[active]
+            made.snapshots[day] = (units, after.take(units), {u: cases_of.plain(cases[u]) for u in cases})
+    made.asked = len(signs)
+    return made
+
+
+def _night_of_some(cohort, state, units, sky, patchy, days, totals, day):
+    """As a night of all, for some units only: those that are behind the others."""
+    place = np.full(len(cohort), -1)
+    place[units] = np.arange(len(units))
+    part_sky = type(sky)(*(np.asarray(column)[units] for column in sky))
+
+    def some(readings):
+        if readings is None:
+            return None
+        keep = place[readings.unit] >= 0
+        values = {name: getattr(readings, name)[keep] for name in readings.__dataclass_fields__}
+        values["unit"] = place[values["unit"]]
+        return type(readings)(**values)
+
+    part, rows = nightly.night(
+        state.take(units), cohort.sites.take(units), cohort.table.take(units), part_sky, some(days), some(totals), day,
+        patchy[units],
+    )  # fmt: skip
+    rows["unit"] = units[rows["unit"]]
+    return part, rows
+
+
+RECENT_DAYS = 30.0
+
+
+def _learn_recent(recent, rows):
+    """Measured over expected, remembered for about thirty days; days idle by a full tank are left out."""
+    good = (rows["mistake"] == 0) & (rows["expected_l"] > 20 * rows["since"]) & np.isfinite(rows["measured_l"])
+    good &= ~idle(rows)
+    rows = rows[good]
+    ratio = np.clip(rows["measured_l"] / rows["expected_l"], 0, 2)
+    share = np.minimum(rows["since"] / RECENT_DAYS, 1.0)
+    unit = rows["unit"]
+    before = np.where(np.isnan(recent[unit]), ratio, recent[unit])
+    recent[unit] = before + share * (ratio - before)
+
+
+def idle(rows):
+    """Days on which a full tank, not the unit, set how much was pumped."""
+    with np.errstate(invalid="ignore"):
+        limited = rows["supply_l"] > 1.15 * rows["demand_l"] * rows["since"]
+        drawn = rows["measured_l"] > 0.6 * rows["demand_l"] * rows["since"]
+    return (np.isfinite(rows["demand_l"]) & limited & drawn) | (rows["tick"] == 1)

@@ -1,0 +1,160 @@
+"""What the nights put forward, as rows that people see: shortfalls, their flags, figures in doubt."""
+
+from datetime import timedelta
+
+import numpy as np
+
+from fleet.output import advice
+from fleet.output.models import Flag, Shortfall
+from fleet.output.services.nightly.load import as_date
+from fleet.readings.models import DayRecord, MeterReading, Slip, Standing
+from fleet.readings.zones import moments
+from sizing.judge import mistakes
+
+SOON_DAYS = 14  # a case that came down sooner was never more than a suspicion
+
+
+def keep(cohort, events):
+    """Raise, raise again, update and close. What a person ended stays ended until it is put forward anew."""
+    units = sorted({unit for unit, _word in events.log} | set(events.standing))
+    if not units:
+        return
+    people = cohort.rows.facts["people_served"]
+    alive = {
+        s.installation_id: s
+        for s in Shortfall.objects.alive().filter(installation_id__in=[int(cohort.ids[u]) for u in units])
+    }
+    for unit, word in events.log:
+        pk = int(cohort.ids[unit])
+        if isinstance(word, dict):
+            shortfall = alive.get(pk) or Shortfall(installation_id=pk, flagged_on=as_date(word["day"]))
+            _write(shortfall, word, int(people[unit]))
+            shortfall.save()
+            alive[pk] = shortfall
+            Flag.objects.update_or_create(
+                installation_id=pk, flagged_on=as_date(word["day"]),
+                defaults={"shortfall": shortfall, "causes": word["causes"], "lost_fraction": 1 - word["kept"]},
+            )  # fmt: skip
+        elif pk in alive:
+            _close(alive.pop(pk), as_date(word))
+    for unit, word in events.standing.items():
+        shortfall = alive.get(int(cohort.ids[unit]))
+        if shortfall is not None and shortfall.state != Shortfall.State.CLOSED:
+            _write(shortfall, word, int(people[unit]))
+            shortfall.save()
+
+
+def _write(shortfall, word, people):
+    causes = word["causes"]
+    middle, low, high = (
+        (*word["onset"], *word["onset"], *word["onset"])[:3] if len(word["onset"]) < 3 else word["onset"]
+    )
+    shortfall.state = Shortfall.State.OPEN if word["is_fault"] else Shortfall.State.NOTED
+    shortfall.since, shortfall.since_low, shortfall.since_high = as_date(middle), as_date(low), as_date(high)
+    lost = word["lost"] if len(word["lost"]) >= 3 else [word["lost"][0]] * 3
+    shortfall.lost_l_day, shortfall.lost_low_l_day, shortfall.lost_high_l_day = lost[:3]
+    shortfall.lost_fraction = round(1 - word["kept"], 4)
+    shortfall.probability = min(max(word["probability"], 0.0), 1.0)
+    shortfall.causes = causes
+    shortfall.checks = advice.checks(causes)
+    shortfall.parts = advice.parts(causes)
+    shortfall.danger = advice.danger(causes)
+    shortfall.people_served = people
+    shortfall.weight = shortfall.danger * 1e9 + shortfall.lost_l_day * max(people, 1)
+
+
+def _close(shortfall, day):
+    soon = day - shortfall.flagged_on < timedelta(days=SOON_DAYS)
+    shortfall.state = Shortfall.State.CLOSED
+    shortfall.ending = Shortfall.Ending.WITHDRAWN if soon else Shortfall.Ending.RECOVERED
+    shortfall.closed_on = day
+    shortfall.save()
+
+
+KINDS = {
+    "slip_of_ten": Slip.Kind.SLIP_OF_TEN,
+    "digits_swapped": Slip.Kind.SWAPPED_DIGITS,
+    "readings_swapped": Slip.Kind.SWAPPED_READINGS,
+    "wrong_serial": Slip.Kind.WRONG_SERIAL,
+    "duplicate": Slip.Kind.DUPLICATE,
+    "impossible": Slip.Kind.IMPOSSIBLE,
+}
+
+
+def doubt(cohort, stretch):
+    """Mark the figures in doubt, with what would fit; a person settles them. What was settled is not asked again."""
+    slips, doubted_days, doubted_totals = [], [], []
+    for day, rows, totals, facts in stretch.rows:
+        wrong = np.flatnonzero((rows["mistake"] > 0) & (rows["mistake"] < len(mistakes.NAMES)))
+        for n in wrong.tolist():
+            row = rows[n]
+            unit = int(row["unit"])
+            pk = int(cohort.ids[unit])
+            kind = KINDS.get(mistakes.NAMES[row["mistake"]], Slip.Kind.IMPOSSIBLE)
+            meant = None if not np.isfinite(row["meant"]) else float(row["meant"])
+            place = None if totals is None else np.flatnonzero(totals.unit == unit)
+            is_total = np.isfinite(row["hour"]) or (place is not None and len(place) and np.isnan(row["own_kwh_m2"])
+                                                    and cohort.rows.facts["level"][unit] == 0)  # fmt: skip
+            if is_total and place is not None and len(place):
+                if facts["standing"][place[0]] == Standing.CORRECTED or kind == Slip.Kind.DUPLICATE:
+                    continue
+                reading = int(facts["reading"][place[0]])
+                doubted_totals.append(reading)
+                slips.append(
+                    Slip(
+                        installation_id=pk,
+                        subject=Slip.Subject.METER,
+                        meter_reading_id=reading,
+                        field="total_l",
+                        found=float(totals.total_l[place[0]]),
+                        suggested=meant,
+                        kind=kind,
+                        at=None,
+                    )  # fmt: skip
+                )
+            else:
+                doubted_days.append((pk, as_date(day)))
+                at = moments([np.datetime64(as_date(day))], [43200], [0], [cohort.rows.zones[unit]])[0]
+                slips.append(
+                    Slip(
+                        installation_id=pk,
+                        subject=Slip.Subject.DAY,
+                        field="volume_l",
+                        suggested=meant,
+                        kind=kind,
+                        found=float(row["measured_l"]) if np.isfinite(row["measured_l"]) else None,
+                        at=_moment(at),
+                    )  # fmt: skip
+                )
+    _store(slips, doubted_days, doubted_totals)
+
+
+def _moment(epoch):
+    from datetime import UTC, datetime
+
+    return datetime.fromtimestamp(int(epoch), UTC)
+
+
+def _store(slips, doubted_days, doubted_totals):
+    if not slips:
+        return
+    readings = MeterReading.objects.in_bulk(doubted_totals)
+    settled = set()
+    for slip in slips:
+        if slip.meter_reading_id:
+            slip.at = readings[slip.meter_reading_id].at
+    known = Slip.objects.filter(installation_id__in={s.installation_id for s in slips}).settled()
+    settled = set(known.values_list("installation_id", "subject", "at", "field"))
+    slips = [s for s in slips if (s.installation_id, s.subject, s.at, s.field) not in settled]
+    Slip.objects.bulk_create(
+        slips, update_conflicts=True, unique_fields=["installation", "subject", "at", "field"],
+        update_fields=["found", "suggested", "kind"],
+    )  # fmt: skip
+    totals = [s.meter_reading_id for s in slips if s.meter_reading_id]
+    MeterReading.objects.filter(pk__in=totals, standing=Standing.GOOD).update(standing=Standing.IN_DOUBT)
+    fresh = {(s.installation_id, s.at) for s in slips if s.subject == Slip.Subject.DAY}
+    if fresh:
+        for pk, day in doubted_days:
+            DayRecord.objects.filter(installation_id=pk, day=day, standing=Standing.GOOD).update(
+                standing=Standing.IN_DOUBT
+            )
