@@ -11,6 +11,7 @@ from fleet.output.climates import climates
 from fleet.output.fleet_arrays import METHOD, read_fleet
 from fleet.output.models import Baseline
 from sizing import chain
+from sizing.chain.prepare import DAYLIGHT_WARMER_K
 
 AT_ONCE = 1000  # installations; bounds the memory of a worker
 CARD_SUN = np.arange(200, 1101, 100.0)  # W/m², in the plane of the modules
@@ -67,12 +68,9 @@ def _bring_up_to_date(ids, year):
 
 def _compute(rows, wanted, sun, sources, hashes):
     fleet = rows.fleet.take(wanted)
-    air = sun.air_c[wanted] + chain.days.DAYLIGHT_WARMER_K
-    curves = chain.curve(fleet, air_c=air)
-    table = chain.day_table(fleet, curves)
-    litres = np.maximum(read_between(table.horizontal_kwh_m2, table.volume_l, sun.day_ghi_kwh_m2_day[wanted]), 0)
-    ends = np.quantile(litres, [0.1, 0.9], axis=2)
-    cards = _cards(fleet, air)
+    names = ("ghi_kwh_m2_day", "day_ghi_kwh_m2_day", "air_c", "air_band_k", "band")
+    made = chain.baseline(fleet, sun._replace(**{name: getattr(sun, name)[wanted] for name in names}))
+    cards = _cards(fleet, sun.air_c[wanted] + DAYLIGHT_WARMER_K)
     now = timezone.now()
     return [
         Baseline(
@@ -80,10 +78,12 @@ def _compute(rows, wanted, sun, sources, hashes):
             inputs_hash=hashes[row],
             computed_at=now,
             method=METHOD,
-            volume_l_day=_round(litres[n].mean(axis=1)),
-            low_l_day=_round(ends[0, n]),
-            high_l_day=_round(ends[1, n]),
-            by_kind_l_day=[_round(month) for month in litres[n]],
+            volume_l_day=_round(made.volume_l_day[n]),
+            low_l_day=_round(made.low_l_day[n]),
+            high_l_day=_round(made.high_l_day[n]),
+            by_kind_l_day=[_round(month) for month in made.by_kind_l[n]],
+            start_hour=_round(made.start_h[n], 2),
+            stop_hour=_round(made.stop_h[n], 2),
             card=cards[n],
             climate_source=sources[row][:200],
             climate_band=float(sun.band[row]),
@@ -91,18 +91,6 @@ def _compute(rows, wanted, sun, sources, hashes):
         )
         for n, row in enumerate(wanted.tolist())
     ]
-
-
-def read_between(x, y, at):
-    """`y` over `x` (…, k), read at `at` (…, m) along straight lines; in proportion beyond either end. Shape (…, m)."""
-    k = np.clip((at[..., :, None] >= x[..., None, :]).sum(axis=-1) - 1, 0, x.shape[-1] - 2)
-    x0, x1 = np.take_along_axis(x, k, -1), np.take_along_axis(x, k + 1, -1)
-    y0, y1 = np.take_along_axis(y, k, -1), np.take_along_axis(y, k + 1, -1)
-    inner = y0 + (at - x0) / (x1 - x0) * (y1 - y0)
-    first, last = slice(0, 1), slice(-1, None)
-    below = y[..., first] * at / x[..., first]
-    above = y[..., last] * at / x[..., last]
-    return np.where(at < x[..., first], below, np.where(at > x[..., last], above, inner))
 
 
 def _cards(fleet, air):

@@ -193,7 +193,7 @@ def batches(installations):
 
 
 def due(now=None):
-    """[(ids, day)]: batches in which some installation's local yesterday, or something that came late, is not judged."""
+    """[(ids, day)]: batches where some installation's local yesterday, or something that came late, is not judged."""
     now = now or timezone.now()
     found = []
     with connection.cursor() as cursor:

@@ -13,6 +13,7 @@ from fleet.readings import staging
 from fleet.readings.models import SpotTest
 from sizing import chain, sun
 from sizing.causes import table as tables
+from sizing.chain.prepare import DAYLIGHT_WARMER_K
 from sizing.judge import nightly, weather
 
 # A sound unit against its calculation before its own tests are known (log): common practice, no source.
@@ -100,7 +101,7 @@ def _make_tables(rows, missing):
     above = sun.extraterrestrial_kwh_m2_day(part.fleet.latitude_deg[:, None], tables.MID_MONTH)
     usual = tables.scale(np.clip(sun_here.ghi_kwh_m2_day / above, 0.1, 0.8))
     shift = part.fleet.longitude_deg / 15 - _offsets(part.zones)
-    table = tables.build(part.fleet, usual, shift, sun_here.air_c + chain.days.DAYLIGHT_WARMER_K)
+    table = tables.build(part.fleet, usual, shift, sun_here.air_c + DAYLIGHT_WARMER_K)
     packed = pack_table(table)
     made = {int(row): packed[n] for n, row in enumerate(missing) if n not in reasons}
     for row, raw in made.items():
