@@ -75,8 +75,8 @@ def night(cohort, state, cases, events, history, signs, rows, day):
         noise = float(np.clip(state.noise[unit], 0.7, 2.5))
         rates = names.RATES if cohort.rates is None else cohort.rates[unit]
         got = odds.judge(
-            mine, signs[unit, month], day, int(cohort.sound_from[unit]), cohort.level[unit], cohort.level_sd[unit], noon,
-            noise, rates,
+            mine, signs[unit, month], day, int(cohort.sound_from[unit]), cohort.level[unit], cohort.level_sd[unit],
+            noon, noise, rates,
         )  # fmt: skip
         if got is not None:
             _decide(cohort, unit, case, cases, events, got, day, suspect, evidence)

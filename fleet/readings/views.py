@@ -1,0 +1,203 @@
+"""Pages of readings: a unit's figures, entry of a meter figure, figures to settle."""
+
+from calendar import monthrange
+from datetime import date
+
+from django.contrib import messages
+from django.db.models import Q
+from django.http import Http404
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from fleet.people.access import may, needs
+from fleet.readings import forms, services
+from fleet.readings.models import DayRecord, MeterReading, Slip, SpotTest, Standing
+from fleet.readings.services.clock import zone_of
+from fleet.registry.models import Installation
+from fleet.web import export, paging
+from fleet.web.refusals import Refused
+
+KINDS = ("meter", "days", "spot")
+
+
+def _installation(request, pk):
+    found = Installation.objects.visible_to(request.user).select_related("unit", "well__site")
+    return get_object_or_404(found, pk=pk)
+
+
+@needs("read_fleet")
+@require_safe
+def of_installation(request, pk):
+    """Everything measured of one installation, by kind."""
+    installation = _installation(request, pk)
+    kind = request.GET.get("kind", "")
+    if kind not in KINDS:
+        kind = "meter" if installation.instrument_level == Installation.Level.METER else "days"
+    context = {"installation": installation, "site": installation.well.site, "kind": kind}
+    if kind == "days":
+        return _days(request, installation, context)
+    model, columns = (MeterReading, _meter_columns()) if kind == "meter" else (SpotTest, _spot_columns())
+    rows = model.objects.of(installation).order_by("-at", "-id")
+    if export.asked(request):
+        return export.answer(request, f"{installation.unit.serial}-{kind}", columns, rows.iterator())
+    context["page"] = paging.page(request, rows, ["-at"])
+    return render(request, "readings/of_installation.html", context)
+
+
+def _days(request, installation, context):
+    rows = DayRecord.objects.of(installation)
+    if export.asked(request):
+        name = f"{installation.unit.serial}-days"
+        return export.answer(request, name, _day_columns(), rows.order_by("day").iterator())
+    month = _month(request.GET.get("month")) or _newest_month(rows)
+    first, last = month, month.replace(day=monthrange(month.year, month.month)[1])
+    context |= {
+        "month": month,
+        "rows": rows.between(first, last).order_by("day"),
+        "earlier": rows.filter(day__lt=first).order_by("-day").values_list("day", flat=True).first(),
+        "later": rows.filter(day__gt=last).order_by("day").values_list("day", flat=True).first(),
+    }
+    return render(request, "readings/of_installation.html", context)
+
+
+def _month(text):
+    try:
+        return date.fromisoformat(f"{text}-01") if text else None
+    except ValueError:
+        return None
+
+
+def _newest_month(rows):
+    newest = rows.order_by("-day").values_list("day", flat=True).first() or timezone.now().date()
+    return newest.replace(day=1)
+
+
+def _meter_columns():
+    return [
+        export.Column(_("time, UTC"), "at"),
+        export.Column(_("hour known"), "hour_known"),
+        export.Column(_("total, L"), "total_l"),
+        export.Column(_("new meter"), "new_meter"),
+        export.Column(_("started again"), "rolled_over"),
+        export.Column(_("tank seen full"), "tank_full_seen"),
+        export.Column(_("standing"), "get_standing_display"),
+    ]
+
+
+def _day_columns():
+    names = (
+        "day", "volume_l", "irradiation_kwh_m2", "noon_irradiance_w_m2", "noon_voltage_v", "noon_current_a",
+        "noon_level_m", "tank_full_seen", "get_standing_display",
+    )  # fmt: skip
+    return [export.Column(name.removeprefix("get_").removesuffix("_display"), name) for name in names]
+
+
+def _spot_columns():
+    skipped = {"id", "key", "installation", "taken_by", "kept_at", "standing"}
+    return [export.Column(f.name, f.name) for f in SpotTest._meta.concrete_fields if f.name not in skipped]
+
+
+@needs("log")
+@require_http_methods(["GET", "POST"])
+def add_meter(request, pk):
+    """Enter the meter's figure; what is odd about it is asked, and what was typed stays."""
+    installation = _installation(request, pk)
+    now = timezone.now().astimezone(zone_of(installation))
+    form = forms.MeterForm(request.POST or None, initial={"day": now.date()})
+    if form.is_valid():
+        try:
+            reading = services.keep_meter_reading(
+                installation=installation, by=request.user, **form.reading(installation)
+            )
+        except Refused as refusal:
+            form.add_error(refusal.field if refusal.field in form.fields else None, str(refusal))
+        else:
+            _say(request, reading)
+            return redirect("readings:of", installation.pk)
+    last = MeterReading.objects.of(installation).used().order_by("-at").first()
+    context = {"form": form, "installation": installation, "site": installation.well.site, "last": last}
+    return render(request, "readings/add_meter.html", context, status=422 if form.errors else 200)
+
+
+def _say(request, reading):
+    if reading.standing == Standing.IN_DOUBT:
+        messages.warning(
+            request,
+            _("Kept, but the total is lower than the one before, so it is not used yet. Look at the meter again, or let "
+              "a coordinator settle it."),
+        )  # fmt: skip
+    elif reading.rolled_over:
+        messages.success(request, _("Kept. The counter has run round and started again."))
+    else:
+        messages.success(request, _("Kept."))
+
+
+@needs("read_fleet")
+@require_safe
+def slips(request):
+    """Figures that are likely mistakes, for a person to settle in one click."""
+    form = forms.SlipFilter(request.GET or None)
+    rows = Slip.objects.visible_to(request.user).select_related(
+        "installation__unit", "installation__well__site", "other__unit", "settled_by", "meter_reading"
+    )
+    chosen = form.cleaned_data if form.is_valid() else {}
+    state = chosen.get("state", "")
+    rows = rows.waiting() if not state else rows.settled() if state == "settled" else rows
+    if chosen.get("kind"):
+        rows = rows.filter(kind=chosen["kind"])
+    if words := chosen.get("serial"):
+        named = Q(installation__unit__serial__icontains=words)
+        rows = rows.filter(named | Q(installation__well__site__search__icontains=words.lower()))
+    if export.asked(request):
+        return export.answer(request, "figures-in-doubt", _slip_columns(), rows.order_by("-at").iterator(2000))
+    context = {
+        "page": paging.page(request, rows, ["-at"]), "filter_form": form, "may_settle": may(request.user, "settle"),
+    }  # fmt: skip
+    return render(request, "readings/slips.html", context)
+
+
+def _slip_columns():
+    return [
+        export.Column(_("serial"), "installation.unit.serial"),
+        export.Column(_("site"), "installation.well.site.code"),
+        export.Column(_("time, UTC"), "at"),
+        export.Column(_("kind"), "get_kind_display"),
+        export.Column(_("found"), "found"),
+        export.Column(_("would fit"), "suggested"),
+        export.Column(_("state"), "get_state_display"),
+        export.Column(_("settled by"), lambda slip: str(slip.settled_by or "")),
+    ]
+
+
+@needs("settle")
+@require_POST
+def settle(request, pk):
+    """One click: as suggested, keep, set aside; or another figure."""
+    slip = Slip.objects.visible_to(request.user).filter(pk=pk).first()
+    if slip is None:
+        raise Http404
+    how, value = request.POST.get("how", ""), None
+    if how == "other":
+        form = forms.OtherFigureForm(request.POST)
+        if not form.is_valid():
+            messages.error(request, _("Give the right figure, zero or more, in plain digits."))
+            return _back(request)
+        value = form.cleaned_data["value"]
+    try:
+        done = services.settle(slip=slip, how=how, value=value, by=request.user)
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    else:
+        messages.success(request, _("%(unit)s: %(state)s.") % {
+            "unit": slip.installation.unit.serial, "state": done.get_state_display()})  # fmt: skip
+    return _back(request)
+
+
+def _back(request):
+    there = request.POST.get("back", "")
+    if url_has_allowed_host_and_scheme(there, {request.get_host()}):
+        return redirect(there)
+    return redirect("readings:slips")
