@@ -126,8 +126,8 @@ def _say(request, reading):
     if reading.standing == Standing.IN_DOUBT:
         messages.warning(
             request,
-            _("Kept, but the total is lower than the one before, so it is not used yet. Look at the meter again, or let "
-              "a coordinator settle it."),
+            _("Kept, but the total is lower than the one before, so it is not used yet. Look at the meter again, or "
+              "let a coordinator settle it."),
         )  # fmt: skip
     elif reading.rolled_over:
         messages.success(request, _("Kept. The counter has run round and started again."))
