@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import shutil
 import tempfile
 from pathlib import Path
 
@@ -27,7 +28,20 @@ def _keep_compiled_code_apart():
             continue
         if os.access(base / name, os.W_OK):
             numba.config.CACHE_DIR = str(base / name)
+            _forget_old(base, keep=base / name)
             return
+
+
+def _forget_old(base, keep):
+    """Leaves the folders of compiled loops made within the hour, in which another process may still be writing; of the
+    older ones the three newest. One that is missed is only compiled again."""
+    try:
+        folders = sorted(base.glob("compiled-*"), key=lambda folder: folder.stat().st_mtime, reverse=True)
+        old = [f for f in folders[3:] if f != keep and f.stat().st_mtime < keep.stat().st_mtime - 3600]
+    except OSError:  # another process is tidying up
+        return
+    for folder in old:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 _keep_compiled_code_apart()

@@ -75,7 +75,7 @@ def test_points_left_out_of_the_fit_are_foretold():
 
 def test_what_rests_on_no_point_is_said():
     curve = CURVES["screw"]
-    assert not any(curve.outside(50, 250))
+    assert not any(curve.outside(50, 180))
     assert curve.outside(120, 2000).head
     assert curve.outside(50, 5000).power
     assert curve.outside(5, 900).flow
