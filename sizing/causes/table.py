@@ -1,0 +1,160 @@
+"""A day's water over the day's clearness, for every installation and month: the chain solved once and read off at night.
+
+Clearness (irradiation on level ground over what would fall above the air) is the axis, on a logarithmic scale, because it is
+what neighbours share. The chain is solved at some in-plane irradiances; the hours of a day of each clearness are read off that
+curve and added up. Days of a month between two mid-months are blended.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sizing import chain, sky, sun
+
+CLEARNESS = np.geomspace(0.04, 0.84, 18)
+X = np.log(CLEARNESS)
+SUNS = np.arange(0, 1401, 25.0)  # W/m2 at which the chain is solved
+MID_MONTH = np.array([17, 47, 75, 105, 135, 162, 198, 228, 258, 288, 318, 344])  # days of mean sun (Klein 1977)
+TYPICAL = 0.58  # clearness from which the share of a day's water by an hour is read
+AIR_C = 27.0  # of a pumping day where no temperatures are given (common practice, no source)
+
+
+def flow_curve(fleet, air_c=AIR_C, static_level_m=None, faults=chain.NONE):
+    """L/min at SUNS: (n, m, suns) for air_c and static_level_m of shape (n, m); missing flow counts as none."""
+    level = fleet.static_level_m if static_level_m is None else np.asarray(static_level_m, float)
+    air = np.broadcast_to(np.asarray(air_c, float), level.shape)
+    shape = (*level.shape, SUNS.size)
+    spot = chain.spot(
+        fleet,
+        np.broadcast_to(SUNS, shape),
+        np.broadcast_to(air[..., None], shape),
+        np.broadcast_to(level[..., None], shape),
+        faults,
+    )
+    return np.maximum(spot.flow_l_min, 0.0)
+
+
+def read_curve(curve, irradiance):
+    """Curve (..., suns) at irradiance (..., any), same leading axes; straight lines between."""
+    place = np.clip(irradiance / SUNS[1], 0, SUNS.size - 1.000001)
+    k = place.astype(int)
+    share = place - k
+    lead = curve.shape[:-1]
+    extra = irradiance.shape[len(lead) :]
+    flat = k.reshape(*lead, -1)
+    low = np.take_along_axis(curve, flat, axis=-1).reshape(*lead, *extra)
+    high = np.take_along_axis(curve, flat + 1, axis=-1).reshape(*lead, *extra)
+    return low + share * (high - low)
+
+
+@dataclass(frozen=True)
+class Table:
+    """litres (n, 12, k), plane (n, 12, k) in kWh/m2, so_far (n, 12, 25) share of a day's water by each solar hour's end,
+    solar_shift_h (n,) solar time minus clock time without the equation of time, usual (n, 12) log clearness."""
+
+    litres: np.ndarray
+    plane: np.ndarray
+    so_far: np.ndarray
+    solar_shift_h: np.ndarray
+    usual: np.ndarray
+
+    def take(self, units):
+        """The table of some units."""
+        return Table(*(a[units] for a in (self.litres, self.plane, self.so_far, self.solar_shift_h, self.usual)))
+
+    def _blend(self, what, units, doy):
+        low, high, share = between_months(doy)
+        return what[units, low] * (1 - share) + what[units, high] * share
+
+    def water(self, units, doy, x):
+        """Litres of a day of log clearness x (m,) or (m, j), and how litres go with it (d log litres / d x)."""
+        curve = self._blend(self.litres, units, doy)
+        x = np.asarray(x, float)
+        flat = x.reshape(len(curve), -1)
+        place = np.clip((flat - X[0]) / (X[1] - X[0]), 0, X.size - 1.000001)
+        k = place.astype(int)
+        low, high = np.take_along_axis(curve, k, 1), np.take_along_axis(curve, k + 1, 1)
+        litres = low + (place - k) * (high - low)
+        slope = (high - low) / (X[1] - X[0]) / np.maximum(litres, 1e-6)
+        return litres.reshape(x.shape), slope.reshape(x.shape)
+
+    def clearness_of_plane(self, units, doy, irradiation_kwh_m2):
+        """Log clearness of days whose irradiation in the modules' plane was measured; NaN gives NaN."""
+        return _turned_round(self._blend(self.plane, units, doy), irradiation_kwh_m2)
+
+    def clearness_of_water(self, units, doy, litres):
+        """Log clearness that explains a healthy unit's litres, and the slope there; NaN above what any sky gives."""
+        x = _turned_round(self._blend(self.litres, units, doy), litres)
+        _, slope = self.water(units, doy, np.nan_to_num(x, nan=X[0]))
+        return x, np.where(np.isfinite(x), slope, 0.0)
+
+    def share_by(self, units, doy, clock_h):
+        """Share of a day's water pumped by a clock hour; (m,)."""
+        low, high, share = between_months(doy)
+        curve = self.so_far[units, low] * (1 - share) + self.so_far[units, high] * share
+        solar = np.clip(clock_h + self.solar_shift_h[units] + sun.equation_of_time_min(doy) / 60, 0, 23.9999)
+        k = solar.astype(int)
+        at = np.arange(len(curve))
+        return curve[at, k] + (solar - k) * (curve[at, k + 1] - curve[at, k])
+
+    def prior(self, doy):
+        """Usual log clearness of the day of the year (n,)."""
+        return self._blend(self.usual, np.arange(len(self.usual)), doy)
+
+
+def between_months(doy):
+    """(month before, month after, share of the latter) of a day of the year; months 0-11."""
+    after = int(np.searchsorted(MID_MONTH, doy))
+    low, high = (after - 1) % 12, after % 12
+    start = MID_MONTH[low] - (365 if after == 0 else 0)
+    end = MID_MONTH[high] + (365 if after == 12 else 0)
+    return low, high, (doy - start) / (end - start)
+
+
+def _turned_round(curve, value):
+    """x at which each row of the rising curve (m, k) has the value; NaN outside (above) and where missing."""
+    value = np.asarray(value, float)
+    with np.errstate(invalid="ignore"):
+        k = np.clip((curve < value[:, None]).sum(axis=1), 1, X.size - 1)
+    at = np.arange(len(curve))
+    low, high = curve[at, k - 1], curve[at, k]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = (value - low) / (high - low)
+    x = X[k - 1] + share * (X[1] - X[0])
+    return np.where((share <= 1.25) & (share > -5) & np.isfinite(x), x, np.nan)
+
+
+def days_of_each_clearness(fleet, months=np.arange(12)):
+    """In-plane hours of days of each clearness: caught (n, m, k, 24) W/m2 and plane (n, m, k) kWh/m2."""
+    doy = MID_MONTH[np.asarray(months)]
+    above = sun.extraterrestrial_kwh_m2_day(fleet.latitude_deg[:, None], doy)
+
+    def at(name):
+        return getattr(fleet, name)[:, None, None]
+
+    day = sky.hours(
+        at("latitude_deg"), doy[None, :, None], above[..., None] * CLEARNESS, at("tilt_deg"), at("azimuth_deg"),
+        ground_reflectance=at("ground_reflectance"),
+    )  # fmt: skip
+    return day.caught_w_m2, day.poa_w_m2.sum(axis=-1) / 1000
+
+
+def build(fleet, usual, solar_shift_h, air_c=AIR_C, chunk=2000):
+    """The table of a fleet. usual: log clearness by month (n, 12); air_c: a number or (n, 12)."""
+    n = fleet.n
+    air = np.broadcast_to(np.asarray(air_c, float).reshape(-1, 12) if np.ndim(air_c) else air_c, (n, 12))
+    litres, plane = np.zeros((n, 12, X.size), np.float32), np.zeros((n, 12, X.size), np.float32)
+    so_far = np.zeros((n, 12, 25), np.float32)
+    typical = int(np.argmin(np.abs(CLEARNESS - TYPICAL)))
+    for start in range(0, n, chunk):
+        some = np.arange(start, min(start + chunk, n))
+        part = fleet.take(some)
+        caught, plane[some] = days_of_each_clearness(part)
+        hourly = read_curve(flow_curve(part, air[some]), caught) * 60
+        hourly = np.nan_to_num(hourly)
+        litres[some] = hourly.sum(axis=-1)
+        typical_day = hourly[:, :, typical]
+        share = np.cumsum(typical_day, axis=-1) / np.maximum(typical_day.sum(axis=-1), 1e-9)[..., None]
+        so_far[some, :, 1:] = share
+    rising = np.arange(X.size) * 1e-3  # keeps a flat stretch (too dark to lift, or at a limit) invertible
+    return Table(litres + rising, plane, so_far, np.asarray(solar_shift_h, float), np.asarray(usual, float))

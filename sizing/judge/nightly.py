@@ -1,0 +1,238 @@
+"""One night: readings of a day in, states and observations out.
+
+Call `tell` for the whole fleet first (what each unit says of the sky), `weather.read` for the sky over each, then `night` for the
+units in batches of any size. All of it is arithmetic on arrays; the same night run twice gives the same answer.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sizing.judge import mistakes, weather
+from sizing.judge.evidence import (
+    CHAIN_NOISE,
+    DEMAND_SPREAD,
+    LEAST,
+    METER_NOISE,
+    freedom,
+    limited,
+    weigh,
+)
+from sizing.judge.record import NODES, OBSERVATION
+
+CELL_VAR = 0.02**2  # an own cell's day, dirt and calibration left to the level (5 % by hand, 2-3 % fixed: from memory)
+COMMON = 0.025  # part of a period's expectation that does not average out over days: the sky's level around
+HOUR_UNKNOWN = 0.3  # of a pumping day, when a total is read at an hour that nobody wrote down (field practice)
+_X, _W = np.polynomial.hermite_e.hermegauss(NODES)
+_W = _W / _W.sum()
+
+
+@dataclass(frozen=True)
+class Sites:
+    """What else judging must know of n installations; NaN rollover: never."""
+
+    float_switch: np.ndarray
+    rollover_l: np.ndarray
+    has_cell: np.ndarray
+
+    def take(self, units):
+        """Some of them."""
+        return Sites(self.float_switch[units], self.rollover_l[units], self.has_cell[units])
+
+
+def day_of_year(day):
+    """1-366 of a day counted from 1970-01-01."""
+    date = np.datetime64(int(day), "D")
+    return int((date - date.astype("datetime64[Y]").astype("datetime64[D]")).astype(int)) + 1
+
+
+def tell(state, sites, table, days, day):
+    """What each unit's own records say of the day's sky: log clearness (n,) and variance (n,), NaN where nothing."""
+    n = state.level.size
+    seen, variance = np.full(n, np.nan), np.full(n, np.nan)
+    if days is None or not len(days.unit):
+        return seen, variance
+    doy, u = day_of_year(day), days.unit
+    own = table.clearness_of_plane(u, doy, days.irradiation_kwh_m2)
+    healthy = days.volume_l * np.exp(-state.level[u])
+    by_water, slope = table.clearness_of_water(u, doy, healthy)
+    spread = (state.level_var[u] + METER_NOISE**2 + CHAIN_NOISE**2) / np.maximum(slope, 0.05) ** 2
+    demand = np.where(sites.float_switch[u], np.exp(state.demand[u]), np.inf)
+    useless = (days.volume_l > 0.6 * demand) | (state.suspect[u] > 0) | (days.volume_l <= 0) | (slope < 0.15)
+    spread = np.where(useless | (state.evidence[u].max(axis=1) > 3), np.nan, spread)
+    cell = np.isfinite(own)
+    seen[u] = np.where(cell, own, by_water)
+    variance[u] = np.where(cell, CELL_VAR, spread)
+    seen[~np.isfinite(variance)] = np.nan
+    return seen, variance
+
+
+def due_today(state, sites, table, sky, day, own=None):
+    """What each unit should give today. Returns supply (chain alone), expected (own level, demand), variance (litres
+    squared) of the expected by not knowing the sky, log clearness used; each (n,)."""
+    n = state.level.size
+    units, doy = np.arange(n), day_of_year(day)
+    own = np.full(n, np.nan) if own is None else own
+    cell = np.isfinite(own)
+    mean = np.where(cell, own, sky.mean)
+    sd = np.sqrt(np.where(cell, CELL_VAR, sky.variance))
+    x = np.minimum(mean[:, None] + sd[:, None] * _X, np.log(weather.CLEAREST))
+    supply, _ = table.water(units, doy, x)
+    demand = np.where(sites.float_switch, np.exp(state.demand), np.nan)
+    expected = limited(supply * np.exp(state.level)[:, None], demand[:, None])
+    middle = expected @ _W
+    variance = np.maximum((expected - middle[:, None]) ** 2 @ _W, 0)
+    return supply @ _W, middle, variance, mean
+
+
+def night(state, sites, table, sky, days, totals, day):
+    """Judge a day's readings. Units are places 0..n-1 in state, sites, table and sky; days and totals may be None.
+
+    Returns the states after the day and the observations (OBSERVATION), one for every reading that came.
+    """
+    n, doy = state.level.size, day_of_year(day)
+    own = np.full(n, np.nan)
+    if days is not None and len(days.unit):
+        own[days.unit] = table.clearness_of_plane(days.unit, doy, days.irradiation_kwh_m2)
+    supply, due, var, clear = due_today(state, sites, table, sky, day, own)
+    out = []
+    if totals is not None and len(totals.unit):
+        state, rows = _totals(state, sites, table, totals, day, supply, due, var, clear)
+        out.append(rows)
+    if days is not None and len(days.unit):
+        state, rows = _days(state, sites, days, day, sky, supply, due, var, clear, own)
+        out.append(rows)
+    state = state.with_(
+        due_l=state.due_l + due,
+        supply_l=state.supply_l + supply,
+        due_var=state.due_var + var,
+        sky_sum=state.sky_sum + clear,
+        days=state.days + 1,
+        sky_bias=weather.learn_bias(state.sky_bias, sky.mean, own, table.prior(doy) + state.sky_bias, sky.told_by),
+    )
+    return state, np.concatenate(out) if out else np.zeros(0, OBSERVATION)
+
+
+def _blank(unit, day):
+    rows = np.zeros(len(unit), OBSERVATION)
+    for name in OBSERVATION.names:
+        if rows.dtype[name].kind == "f":
+            rows[name] = np.nan
+    rows["unit"], rows["day"] = unit, day
+    return rows
+
+
+def _days(state, sites, days, day, sky, supply, due, var, clear, own):
+    u = days.unit
+    part = state.take(u)
+    rows = _blank(u, day)
+    expected = np.maximum(due[u], 1e-3)
+    demand = np.where(sites.float_switch[u], np.exp(part.demand), np.nan)
+    with_level = supply[u] * np.exp(part.level)
+    free = freedom(with_level, demand)
+    weather_var = np.log1p(var[u] / expected**2)
+    floor = METER_NOISE**2 + CHAIN_NOISE**2 + (15.0 / expected) ** 2  # a logger counts in steps of some litres
+    spread = weather_var + floor + ((1 - free) * DEMAND_SPREAD) ** 2
+    kind, meant = mistakes.doubt_days(days.volume_l, expected, np.sqrt(spread + part.level_var))
+    low_slip = (kind == mistakes.SLIP_OF_TEN) & (meant > days.volume_l)
+    kind = np.where(low_slip & (part.doubts >= 2), mistakes.NONE, kind)  # three days running is no slip of the pen
+    ratio = np.log(np.maximum(days.volume_l, LEAST * expected) / expected) + 0.5 * weather_var
+    usable = (kind == mistakes.NONE) & np.isfinite(days.volume_l) & (expected > 20)
+    after, z = weigh(part, np.where(usable, ratio, np.nan), spread, with_level, demand, day)
+    after = after.with_(doubts=np.where(low_slip, part.doubts + 1, 0.0))
+    band = 1.2816 * np.sqrt(spread * part.noise + free**2 * part.level_var)
+    rows["since"], rows["measured_l"], rows["supply_l"], rows["expected_l"] = 1, days.volume_l, supply[u], due[u]
+    rows["low_l"], rows["high_l"] = expected * np.exp(-band), expected * np.exp(band)
+    rows["clearness"], rows["weather_var"], rows["demand_l"], rows["surprise"] = clear[u], weather_var, demand, z
+    rows["told_by"] = np.where(np.isfinite(own[u]), -1, sky.told_by[u])
+    rows["mistake"], rows["meant"] = kind, meant
+    rows["noon_w_m2"], rows["noon_v"] = days.noon_w_m2, days.noon_v
+    rows["noon_a"], rows["noon_level_m"] = days.noon_a, days.noon_level_m
+    rows["own_kwh_m2"], rows["sky"], rows["sky_var"] = days.irradiation_kwh_m2, sky.mean[u], sky.variance[u]
+    return state.put(u, after), rows
+
+
+def _totals(state, sites, table, totals, day, supply, due, var, clear):
+    u = totals.unit
+    part = state.take(u)
+    rows = _blank(u, day)
+    hour_known = np.isfinite(totals.hour)
+    share = table.share_by(u, day_of_year(day), np.where(hour_known, totals.hour, 12.0))
+    now_due, now_supply = part.due_l + share * due[u], part.supply_l + share * supply[u]
+    now_var, now_sky = part.due_var + share * var[u], part.sky_sum + share * clear[u]
+    now_days = part.days + share
+    first = ~np.isfinite(part.total)
+    period_due = np.where(first, np.nan, now_due - part.due_at)
+    span = np.where(first, np.nan, now_days - part.days_at)
+    period_var = now_var - part.due_var_at
+    expected = np.maximum(period_due, 1.0)
+    weather_var = np.log1p(np.maximum(period_var, 0) / expected**2) + COMMON**2
+    demand = np.where(sites.float_switch[u], np.exp(part.demand), np.nan)
+    mean_supply = (now_supply - part.supply_at) / np.maximum(span, 0.1)
+    with_level = mean_supply * np.exp(part.level)
+    free = freedom(with_level, demand)
+    pumping_day = due[u] * (HOUR_UNKNOWN + 0 * share)
+    edge = np.where(hour_known, 0.12 * due[u], pumping_day)  # the part of a day before and after the hour is an estimate
+    floor = METER_NOISE**2 + 2 * (edge / expected) ** 2
+    spread = weather_var + floor + ((1 - free) * DEMAND_SPREAD) ** 2 / np.maximum(span, 1)
+    kind, meant, litres, based = _doubts(part, sites, totals, expected, spread, now_due, span, day)
+    # a total that follows the doubted one and not the good one: the meter was changed or set; begin again from there
+    ratio = np.log(np.maximum(litres, LEAST * expected) / expected) + 0.5 * weather_var
+    good = (kind == mistakes.NONE) & ~first & ~based
+    usable = good & (span > 0.5)
+    after, z = weigh(part, np.where(usable, ratio, np.nan), spread, with_level, demand, day, np.where(usable, span, 0.0))
+    band = 1.2816 * np.sqrt(spread * part.noise + free**2 * part.level_var)
+    rows["since"], rows["measured_l"] = span, np.where(usable, litres, np.nan)
+    rows["supply_l"], rows["expected_l"] = now_supply - part.supply_at, period_due
+    rows["low_l"], rows["high_l"] = expected * np.exp(-band), expected * np.exp(band)
+    rows["clearness"] = (now_sky - part.sky_at) / np.maximum(span, 0.1)
+    rows["weather_var"], rows["demand_l"], rows["surprise"] = weather_var + floor - METER_NOISE**2, demand, z
+    rows["mistake"], rows["meant"], rows["tick"], rows["hour"] = kind, meant, totals.tank_full, totals.hour
+    anchor = (kind == mistakes.NONE) & ~((span <= 0.5) & ~first)  # read twice within hours: the first stands
+    wrong = (kind != mistakes.NONE) & (kind != mistakes.DUPLICATE)
+
+    def pick(new, old):
+        return np.where(anchor, new, old)
+
+    after = after.with_(
+        total=pick(totals.total_l, part.total),
+        total_day=pick(float(day), part.total_day),
+        due_at=pick(now_due, part.due_at),
+        supply_at=pick(now_supply, part.supply_at),
+        due_var_at=pick(now_var, part.due_var_at),
+        sky_at=pick(now_sky, part.sky_at),
+        days_at=pick(now_days, part.days_at),
+        doubted=np.where(wrong, totals.total_l, np.where(anchor, np.nan, part.doubted)),
+        doubted_due=np.where(wrong, now_due, part.doubted_due),
+        doubted_day=np.where(wrong, float(day), part.doubted_day),
+    )
+    return state.put(u, after), rows
+
+
+def _doubts(part, sites, totals, expected, spread, now_due, span, day):
+    """Row by row, for few rows are doubtful: kind, meant, litres since the last good total, begun again."""
+    m = len(totals.unit)
+    rollover = sites.rollover_l[totals.unit]
+    litres = totals.total_l - part.total
+    litres = np.where((litres < 0) & np.isfinite(rollover), litres + rollover, litres)
+    kind, meant, based = np.zeros(m, int), np.full(m, np.nan), np.zeros(m, bool)
+    sd = np.sqrt(spread + part.level_var)
+    ratio = litres / expected
+    again = (span <= 0.5) & (litres == 0)
+    kind[again] = mistakes.DUPLICATE
+    first = ~np.isfinite(part.total)
+    with np.errstate(invalid="ignore"):
+        sound = (ratio >= np.exp(-mistakes.FAR - 2 * sd)) & (ratio <= mistakes.MOST + 3 * sd)
+    for i in np.flatnonzero(~sound & ~again & ~first):
+        others = [(part.total[j], expected[j], rollover[j]) for j in range(m) if j != i and np.isfinite(part.total[j])]
+        doubt = mistakes.doubt_total(totals.total_l[i], part.total[i], expected[i], sd[i], rollover[i], others)
+        if doubt is None:
+            continue
+        if np.isfinite(part.doubted[i]):
+            since = mistakes.water_since(totals.total_l[i], part.doubted[i], rollover[i])
+            due = now_due[i] - part.doubted_due[i]
+            if 0 <= since <= mistakes.MOST * max(due, 1) * np.exp(2 * sd[i]) and due > 1:
+                based[i] = True
+                continue
+        kind[i], meant[i] = doubt.kind, doubt.meant
+    return kind, meant, litres, based

@@ -1,0 +1,109 @@
+"""The sky that each installation had on a day, told by its own cell, by neighbours' cells and by neighbours' water.
+
+The quantity is the day's clearness: horizontal irradiation over what would fall above the air. Its logarithm is taken as a field
+over the country with two scales, clouds of some kilometres and weather of some hundreds, and each day's field is found from
+what was seen around (simple kriging, Cressie, Statistics for Spatial Data, 1993, sec. 3.2), never from the unit's own water:
+so a unit that falls alone stands out, and units that fall together are weather.
+
+Scales and spread are common for daily irradiation in semi-arid country (from memory); they set weights and ranges, and a
+fleet that measures irradiation corrects the level, not the scales.
+"""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+EARTH_KM = 6371.0
+LOCAL_VAR, LOCAL_KM = 0.029, 9.0  # variance of log clearness by clouds, and how far they reach
+WIDE_VAR, WIDE_KM = 0.033, 300.0  # the same for weather systems
+MANY = 1e6  # a variance that says "not seen"
+ODD = 2.0  # an observation this many standard deviations off its neighbours starts to lose weight
+BIAS_DAYS = 25.0  # memory of the learned difference to the climatology
+CLEAREST = 0.82  # no day is clearer than this (common practice, no source)
+
+
+@dataclass(frozen=True)
+class Network:
+    """Who can tell whom about the sky. index (n, k): neighbours, nearest first; near (n, k), among (n, k, k): covariances."""
+
+    index: np.ndarray
+    near: np.ndarray
+    among: np.ndarray
+    distance_km: np.ndarray
+
+    def take(self, units):
+        """The same for some of the units; neighbours keep their numbers in the whole fleet."""
+        return Network(self.index[units], self.near[units], self.among[units], self.distance_km[units])
+
+
+class Sky(NamedTuple):
+    """Log clearness of a day by unit, from neighbours only: mean, variance, and how many told it."""
+
+    mean: np.ndarray
+    variance: np.ndarray
+    told_by: np.ndarray
+
+
+def covariance(distance_km):
+    """Covariance of log clearness over a distance in km; any shape."""
+    d = np.asarray(distance_km, float)
+    return LOCAL_VAR * np.exp(-d / LOCAL_KM) + WIDE_VAR * np.exp(-d / WIDE_KM)
+
+
+def network(latitude_deg, longitude_deg, tells, most=12):
+    """Neighbours of every unit among those that `tell` (report day by day), themselves left out.
+
+    Shapes: (n,) each. Fewer tellers than `most` give a narrower table; none gives one of width nought.
+    """
+    lat, lon = np.radians(np.asarray(latitude_deg, float)), np.radians(np.asarray(longitude_deg, float))
+    place = EARTH_KM * np.stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)], axis=-1)
+    teller = np.flatnonzero(tells)
+    n, k = len(lat), int(min(most, max(len(teller) - 1, 0)))
+    if k == 0:
+        return Network(np.zeros((n, 0), int), np.zeros((n, 0)), np.zeros((n, 0, 0)), np.zeros((n, 0)))
+    distance, found = cKDTree(place[teller]).query(place, k=k + 1)
+    index = teller[found]
+    own = index == np.arange(n)[:, None]
+    last = ~own.any(axis=1)  # those that do not tell drop their farthest instead
+    own[last, -1] = True
+    index, distance = index[~own].reshape(n, k), distance[~own].reshape(n, k)
+    between = np.linalg.norm(place[index][:, :, None, :] - place[index][:, None, :, :], axis=-1)
+    return Network(index, covariance(distance), covariance(between), distance)
+
+
+def read(net, prior, seen, variance):
+    """The day's sky over every unit from what its neighbours saw.
+
+    prior (n,): log clearness expected without any report; seen (n,), variance (n,): what each unit's own cell or water says, NaN
+    where nothing. A neighbour that disagrees with its own neighbours counts less (its variance grows with the square of
+    the disagreement), so one faulty unit does not darken a district.
+    """
+    n, k = net.index.shape
+    total = LOCAL_VAR + WIDE_VAR
+    if k == 0:
+        return Sky(np.array(prior, float), np.full(n, total), np.zeros(n))
+    known = np.isfinite(seen) & np.isfinite(variance)
+    r = np.where(known, np.nan_to_num(variance, nan=MANY), MANY)
+    off = np.where(known, np.nan_to_num(seen) - prior, 0.0)
+    mean, var = _krige(net, off, r, total)
+    if len(prior) == len(seen):
+        odd = np.abs(off - mean) / np.sqrt(r + var)
+        r = np.where(known, r + np.where(odd > ODD, (odd / ODD) ** 2 - 1, 0) * (r + var), MANY)
+        mean, var = _krige(net, off, r, total)
+    return Sky(np.minimum(prior + mean, np.log(CLEAREST)), var, known[net.index].sum(axis=1))
+
+
+def _krige(net, off, r, total):
+    a = net.among + np.eye(net.index.shape[1]) * r[net.index][:, :, None]
+    w = np.linalg.solve(a, net.near[..., None])[..., 0]
+    mean = np.einsum("nk,nk->n", w, off[net.index])
+    return mean, np.maximum(total - np.einsum("nk,nk->n", w, net.near), 1e-4)
+
+
+def learn_bias(bias, sky_mean, own, prior, told_by):
+    """The climatology's local error, learned slowly from what the fleet around measured; unchanged on days nobody told."""
+    best = np.where(np.isfinite(own), own, sky_mean)
+    told = np.isfinite(own) | (told_by > 0)
+    return np.where(told, bias + (best - (prior - bias) - bias) / BIAS_DAYS, bias)
