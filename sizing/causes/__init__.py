@@ -1,1 +1,1 @@
-"""Why an installation falls short: odds of the causes."""
+"""Why an installation falls short: signatures of the causes from the chain, and their odds from all readings."""

@@ -25,8 +25,10 @@ GOOD_SUN = 800.0
 
 @dataclass(frozen=True)
 class Signatures:
-    """For one unit and month, h hypotheses: cause (h,), size (h,), water (h, k) litres over healthy litres at each clearness, demand
-    (h,) factor, scatter (h,) standard deviation a day that comes with it, cell (h,) what the own cell reads of the truth; noon current
+    """For one unit and month, h hypotheses: cause (h,), size (h,), water (h, k) litres over healthy litres at each
+    clearness, demand
+    (h,) factor, scatter (h,) standard deviation a day that comes with it, cell (h,) what the own cell reads of the
+    truth; noon current
     and voltage ratios and level rise over in-plane irradiance (h, suns)."""
 
     cause: np.ndarray
@@ -38,6 +40,7 @@ class Signatures:
     current: np.ndarray
     voltage: np.ndarray
     level: np.ndarray
+    tracking: bool
 
 
 def hypotheses(strings, float_switch):
@@ -77,9 +80,7 @@ def of_unit(fleet, unit, month, air_c=table.AIR_C):
         intake_block_factor=_narrowed(sizes("inlet_blocked"), one, level[-1], air_c),
     )
     shape = (h + 1, table.SUNS.size)
-    spot = chain.spot(
-        many, np.broadcast_to(table.SUNS, shape), air_c, np.broadcast_to(level[:, None], shape), faults
-    )
+    spot = chain.spot(many, np.broadcast_to(table.SUNS, shape), air_c, np.broadcast_to(level[:, None], shape), faults)
     flow = np.maximum(np.nan_to_num(spot.flow_l_min), 0.0)
     good = np.interp(GOOD_SUN, table.SUNS, flow[-1])
     flow = np.maximum(flow - good * sizes("main_leaks")[:, None], 0.0)
@@ -94,7 +95,7 @@ def of_unit(fleet, unit, month, air_c=table.AIR_C):
     for i in np.flatnonzero(name == "frame_turned"):
         turned = one.with_(azimuth_deg=(one.azimuth_deg + size[i]) % 360)
         caught[i] = table.days_of_each_clearness(turned, [month])[0][0, 0]
-    litres = table.read_curve(flow, caught).sum(axis=-1)
+    litres = table.water_by_hour(flow, caught)[0].sum(axis=-1)
     sound = np.maximum(litres[-1], 1e-6)
     with np.errstate(invalid="ignore", divide="ignore"):
         water = np.clip(np.where(litres[-1] > 1e-3, litres[:-1] / sound, 1.0), 0.0, 1.5)
@@ -105,12 +106,14 @@ def of_unit(fleet, unit, month, air_c=table.AIR_C):
     rise = np.nan_to_num(spot.pumping_level_m[:-1] - spot.pumping_level_m[-1])
     rise[stands] = -np.nan_to_num(spot.drawdown_m[-1])
     leaks = name == "main_leaks"
-    rise[leaks] = -(np.nan_to_num(spot.drawdown_m[-1]) * np.minimum(size[leaks, None] * good / np.maximum(flow[-1], 1e-3), 1))
+    rise[leaks] = -(
+        np.nan_to_num(spot.drawdown_m[-1]) * np.minimum(size[leaks, None] * good / np.maximum(flow[-1], 1e-3), 1)
+    )
     cell = np.where(name == "dirt", 1 - CELL_SHARE * size, 1.0)
     scatter = np.where(name == "cuts_out", 0.18 + 0.5 * size, 0.0)
     demand = np.where(name == "less_drawn", size, 1.0)
     cause = np.array([NUMBER[c] for c in name])
-    return Signatures(cause, size, water, demand, scatter, cell, current, voltage, rise)
+    return Signatures(cause, size, water, demand, scatter, cell, current, voltage, rise, bool(one.coupling[0]))
 
 
 def _shaded(caught, hours, strength):

@@ -1,8 +1,16 @@
-"""A day's water over the day's clearness, for every installation and month: the chain solved once and read off at night.
+"""A day's water over the day's clearness, for every installation and month: the chain solved once and read off at
+night.
 
-Clearness (irradiation on level ground over what would fall above the air) is the axis, on a logarithmic scale, because it is
-what neighbours share. The chain is solved at some in-plane irradiances; the hours of a day of each clearness are read off that
-curve and added up. Days of a month between two mid-months are blended.
+Clearness (irradiation on level ground over what would fall above the air) is the axis, because it is what neighbours
+share; on
+the scale log(k / (CLEAREST - k)), on which neighbours differ alike on dull and on bright days. The chain is solved
+at some in-plane
+irradiances; the hours of a day of each clearness are read off that curve and added up, once with the hour's light
+even and
+once broken into sun and cloud (irradiance in an hour of broken cloud is two-peaked: Suehrcke & McCormick 1988, Solar
+Energy
+40:413, from memory). The truth lies between, nearer to broken; half the difference is the doubt. Days between two
+mid-months are blended.
 """
 
 from dataclasses import dataclass
@@ -11,8 +19,11 @@ import numpy as np
 
 from sizing import chain, sky, sun
 
-CLEARNESS = np.geomspace(0.04, 0.84, 18)
-X = np.log(CLEARNESS)
+CLEAREST = 0.93  # no day is clearer than this
+X = np.linspace(-3.1, 3.5, 25)
+CLEARNESS = CLEAREST / (1 + np.exp(-X))
+BRIGHT, CLOUD = 0.76, 0.33  # clearness of the sunny moments of a broken hour; light under its clouds against them
+BROKEN = 0.5  # how far from even to broken a usual hour lies
 SUNS = np.arange(0, 1401, 25.0)  # W/m2 at which the chain is solved
 MID_MONTH = np.array([17, 47, 75, 105, 135, 162, 198, 228, 258, 288, 318, 344])  # days of mean sun (Klein 1977)
 TYPICAL = 0.58  # clearness from which the share of a day's water by an hour is read
@@ -34,6 +45,18 @@ def flow_curve(fleet, air_c=AIR_C, static_level_m=None, faults=chain.NONE):
     return np.maximum(spot.flow_l_min, 0.0)
 
 
+def scale(k):
+    """A clearness on the axis's scale."""
+    k = np.clip(k, 1e-3, CLEAREST - 1e-3)
+    return np.log(k / (CLEAREST - k))
+
+
+def light_gain(slope, x):
+    """Per cent of water a per cent of light is worth, from the slope along the axis at clearness x; kept within 0.3
+    to 8."""
+    return np.clip(slope * (1 + np.exp(np.minimum(x, 3.0))), 0.3, 8.0)
+
+
 def read_curve(curve, irradiance):
     """Curve (..., suns) at irradiance (..., any), same leading axes; straight lines between."""
     place = np.clip(irradiance / SUNS[1], 0, SUNS.size - 1.000001)
@@ -49,10 +72,13 @@ def read_curve(curve, irradiance):
 
 @dataclass(frozen=True)
 class Table:
-    """litres (n, 12, k), plane (n, 12, k) in kWh/m2, so_far (n, 12, 25) share of a day's water by each solar hour's end,
-    solar_shift_h (n,) solar time minus clock time without the equation of time, usual (n, 12) log clearness."""
+    """litres (n, 12, k), doubt (n, 12, k) of them (log, one sigma) by the unknown breaks in the cloud, plane (n, 12,
+    k) in kWh/m2, so_far (n, 12, 25) share of a day's water by each solar hour's end,
+    solar_shift_h (n,) solar time minus clock time without the equation of time, usual (n, 12) clearness on the
+    axis's scale."""
 
     litres: np.ndarray
+    doubt: np.ndarray
     plane: np.ndarray
     so_far: np.ndarray
     solar_shift_h: np.ndarray
@@ -60,14 +86,16 @@ class Table:
 
     def take(self, units):
         """The table of some units."""
-        return Table(*(a[units] for a in (self.litres, self.plane, self.so_far, self.solar_shift_h, self.usual)))
+        return Table(
+            *(a[units] for a in (self.litres, self.doubt, self.plane, self.so_far, self.solar_shift_h, self.usual))
+        )
 
     def _blend(self, what, units, doy):
         low, high, share = between_months(doy)
         return what[units, low] * (1 - share) + what[units, high] * share
 
     def water(self, units, doy, x):
-        """Litres of a day of log clearness x (m,) or (m, j), and how litres go with it (d log litres / d x)."""
+        """Litres of a day of clearness x (m,) or (m, j), and how litres go with it (d log litres / d x)."""
         curve = self._blend(self.litres, units, doy)
         x = np.asarray(x, float)
         flat = x.reshape(len(curve), -1)
@@ -78,12 +106,18 @@ class Table:
         slope = (high - low) / (X[1] - X[0]) / np.maximum(litres, 1e-6)
         return litres.reshape(x.shape), slope.reshape(x.shape)
 
+    def broken(self, units, doy, x):
+        """Doubt (log, one sigma) of a day's litres by the unknown breaks in the cloud, at clearness x (m,)."""
+        curve = self._blend(self.doubt, units, doy)
+        k = np.clip(np.rint((np.nan_to_num(x) - X[0]) / (X[1] - X[0])), 0, X.size - 1).astype(int)
+        return curve[np.arange(len(curve)), k]
+
     def clearness_of_plane(self, units, doy, irradiation_kwh_m2):
-        """Log clearness of days whose irradiation in the modules' plane was measured; NaN gives NaN."""
+        """Clearness of days whose irradiation in the modules' plane was measured; NaN gives NaN."""
         return _turned_round(self._blend(self.plane, units, doy), irradiation_kwh_m2)
 
     def clearness_of_water(self, units, doy, litres):
-        """Log clearness that explains a healthy unit's litres, and the slope there; NaN above what any sky gives."""
+        """Clearness that explains a healthy unit's litres, and the slope there; NaN above what any sky gives."""
         x = _turned_round(self._blend(self.litres, units, doy), litres)
         _, slope = self.water(units, doy, np.nan_to_num(x, nan=X[0]))
         return x, np.where(np.isfinite(x), slope, 0.0)
@@ -98,7 +132,7 @@ class Table:
         return curve[at, k] + (solar - k) * (curve[at, k + 1] - curve[at, k])
 
     def prior(self, doy):
-        """Usual log clearness of the day of the year (n,)."""
+        """Usual clearness of the day of the year (n,)."""
         return self._blend(self.usual, np.arange(len(self.usual)), doy)
 
 
@@ -124,7 +158,7 @@ def _turned_round(curve, value):
     return np.where((share <= 1.25) & (share > -5) & np.isfinite(x), x, np.nan)
 
 
-def days_of_each_clearness(fleet, months=np.arange(12)):
+def days_of_each_clearness(fleet, months=tuple(range(12))):
     """In-plane hours of days of each clearness: caught (n, m, k, 24) W/m2 and plane (n, m, k) kWh/m2."""
     doy = MID_MONTH[np.asarray(months)]
     above = sun.extraterrestrial_kwh_m2_day(fleet.latitude_deg[:, None], doy)
@@ -139,22 +173,42 @@ def days_of_each_clearness(fleet, months=np.arange(12)):
     return day.caught_w_m2, day.poa_w_m2.sum(axis=-1) / 1000
 
 
+def water_by_hour(curve, caught):
+    """Litres of each hour, and the doubt (log) of the day by unknown breaks in the cloud.
+
+    curve (..., suns) L/min; caught (..., k, 24) W/m2 of days of each clearness. Returns (..., k, 24) and (..., k).
+    """
+    bright = caught[..., int(np.argmin(np.abs(CLEARNESS - BRIGHT))), :][..., None, :]
+    dull = CLOUD * bright
+    even = read_curve(curve, caught)
+    share = np.clip((caught - dull) / np.maximum(bright - dull, 1e-6), 0, 1)
+    inside = (caught > dull) & (caught < bright)
+    sunny, cloudy = (
+        read_curve(curve, np.broadcast_to(bright, caught.shape)),
+        read_curve(curve, np.broadcast_to(dull, caught.shape)),
+    )
+    broken = np.where(inside, share * sunny + (1 - share) * cloudy, even)
+    hourly = (even + BROKEN * (broken - even)) * 60
+    day = np.maximum(hourly.sum(axis=-1), 1e-6)
+    apart = 0.4 * np.abs((broken - even).sum(axis=-1)) * 60 / day
+    return hourly, np.minimum(apart, 0.5)
+
+
 def build(fleet, usual, solar_shift_h, air_c=AIR_C, chunk=2000):
-    """The table of a fleet. usual: log clearness by month (n, 12); air_c: a number or (n, 12)."""
+    """The table of a fleet. usual: clearness by month (n, 12), on the axis's scale; air_c: a number or (n, 12)."""
     n = fleet.n
     air = np.broadcast_to(np.asarray(air_c, float).reshape(-1, 12) if np.ndim(air_c) else air_c, (n, 12))
-    litres, plane = np.zeros((n, 12, X.size), np.float32), np.zeros((n, 12, X.size), np.float32)
+    litres, plane, doubt = (np.zeros((n, 12, X.size), np.float32) for _ in range(3))
     so_far = np.zeros((n, 12, 25), np.float32)
     typical = int(np.argmin(np.abs(CLEARNESS - TYPICAL)))
     for start in range(0, n, chunk):
         some = np.arange(start, min(start + chunk, n))
         part = fleet.take(some)
         caught, plane[some] = days_of_each_clearness(part)
-        hourly = read_curve(flow_curve(part, air[some]), caught) * 60
-        hourly = np.nan_to_num(hourly)
-        litres[some] = hourly.sum(axis=-1)
+        hourly, apart = water_by_hour(np.nan_to_num(flow_curve(part, air[some])), caught)
+        litres[some], doubt[some] = hourly.sum(axis=-1), apart
         typical_day = hourly[:, :, typical]
         share = np.cumsum(typical_day, axis=-1) / np.maximum(typical_day.sum(axis=-1), 1e-9)[..., None]
         so_far[some, :, 1:] = share
     rising = np.arange(X.size) * 1e-3  # keeps a flat stretch (too dark to lift, or at a limit) invertible
-    return Table(litres + rising, plane, so_far, np.asarray(solar_shift_h, float), np.asarray(usual, float))
+    return Table(litres + rising, doubt, plane, so_far, np.asarray(solar_shift_h, float), np.asarray(usual, float))

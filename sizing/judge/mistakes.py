@@ -1,8 +1,10 @@
 """Recording mistakes: figures that cannot be, and what was probably meant.
 
 A figure is doubted when the water it claims is more than the unit can give, or when a small change of the writing
-(a noughth too many or too few, two digits changed over, another unit's total) makes it fit what was due while the figure itself
-does not. A doubted figure is marked with the suggestion, kept, and left out of the judgement until a person settles it; the next good
+(a noughth too many or too few, two digits changed over, another unit's total) makes it fit what was due while the
+figure itself
+does not. A doubted figure is marked with the suggestion, kept, and left out of the judgement until a person settles
+it; the next good
 reading then covers the whole time since the last good one. A doubted figure never raises a flag.
 """
 
@@ -60,7 +62,7 @@ def doubt_total(total, before, due, spread, rollover, others=()):
     best = None
     for kind, meant in rewritten(total):
         r = water_since(meant, before, rollover) / due
-        if 0 < r and abs(np.log(r)) < near and (best is None or abs(np.log(r)) < best[0]):
+        if r > 0 and abs(np.log(r)) < near and (best is None or abs(np.log(r)) < best[0]):
             best = (abs(np.log(r)), Doubt(kind, meant))
     if best is not None:
         return best[1]
@@ -74,7 +76,8 @@ def doubt_total(total, before, due, spread, rollover, others=()):
 
 
 def doubt_days(measured, due, spread):
-    """Doubts about daily volumes: kind (n,) and what was meant (n,), from litres measured and due, and the spread (log)."""
+    """Doubts about daily volumes: kind (n,) and what was meant (n,), from litres measured and due, and the spread
+    (log)."""
     with np.errstate(divide="ignore", invalid="ignore"):
         y = np.log(measured / due)
     near = FITS + 2 * spread

@@ -1,6 +1,7 @@
 """One night: readings of a day in, states and observations out.
 
-Call `tell` for the whole fleet first (what each unit says of the sky), `weather.read` for the sky over each, then `night` for the
+Call `tell` for the whole fleet first (what each unit says of the sky), `weather.read` for the sky over each, then
+`night` for the
 units in batches of any size. All of it is arithmetic on arrays; the same night run twice gives the same answer.
 """
 
@@ -8,11 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sizing.causes.table import light_gain
 from sizing.judge import mistakes, weather
 from sizing.judge.evidence import (
     CHAIN_NOISE,
     DEMAND_SPREAD,
     LEAST,
+    LIGHT_NOISE,
     METER_NOISE,
     freedom,
     limited,
@@ -20,7 +23,10 @@ from sizing.judge.evidence import (
 )
 from sizing.judge.record import NODES, OBSERVATION
 
-CELL_VAR = 0.02**2  # an own cell's day, dirt and calibration left to the level (5 % by hand, 2-3 % fixed: from memory)
+CELL_SD = (
+    # relative, an own cell's day, dirt and calibration left to the level (5 % by hand, 2-3 % fixed: from memory)
+    0.02
+)
 COMMON = 0.025  # part of a period's expectation that does not average out over days: the sky's level around
 HOUR_UNKNOWN = 0.3  # of a pumping day, when a total is read at an hour that nobody wrote down (field practice)
 _X, _W = np.polynomial.hermite_e.hermegauss(NODES)
@@ -46,8 +52,13 @@ def day_of_year(day):
     return int((date - date.astype("datetime64[Y]").astype("datetime64[D]")).astype(int)) + 1
 
 
+def _cell_var(x):
+    """Variance of clearness (on its scale) measured by an own cell."""
+    return (CELL_SD * (1 + np.exp(np.minimum(x, 3.0)))) ** 2
+
+
 def tell(state, sites, table, days, day):
-    """What each unit's own records say of the day's sky: log clearness (n,) and variance (n,), NaN where nothing."""
+    """What each unit's own records say of the day's sky: clearness (n,) and variance (n,), NaN where nothing."""
     n = state.level.size
     seen, variance = np.full(n, np.nan), np.full(n, np.nan)
     if days is None or not len(days.unit):
@@ -56,51 +67,54 @@ def tell(state, sites, table, days, day):
     own = table.clearness_of_plane(u, doy, days.irradiation_kwh_m2)
     healthy = days.volume_l * np.exp(-state.level[u])
     by_water, slope = table.clearness_of_water(u, doy, healthy)
-    spread = (state.level_var[u] + METER_NOISE**2 + CHAIN_NOISE**2) / np.maximum(slope, 0.05) ** 2
+    spread = (state.level_var[u] + METER_NOISE**2 + (CHAIN_NOISE + LIGHT_NOISE) ** 2) / np.maximum(slope, 0.05) ** 2
     demand = np.where(sites.float_switch[u], np.exp(state.demand[u]), np.inf)
     useless = (days.volume_l > 0.6 * demand) | (state.suspect[u] > 0) | (days.volume_l <= 0) | (slope < 0.15)
     spread = np.where(useless | (state.evidence[u].max(axis=1) > 3), np.nan, spread)
     cell = np.isfinite(own)
     seen[u] = np.where(cell, own, by_water)
-    variance[u] = np.where(cell, CELL_VAR, spread)
+    variance[u] = np.where(cell, _cell_var(own), spread)
     seen[~np.isfinite(variance)] = np.nan
     return seen, variance
 
 
 def due_today(state, sites, table, sky, day, own=None):
     """What each unit should give today. Returns supply (chain alone), expected (own level, demand), variance (litres
-    squared) of the expected by not knowing the sky, log clearness used; each (n,)."""
+    squared) of the expected by not knowing the sky, clearness used, water's gain by light; each (n,)."""
     n = state.level.size
     units, doy = np.arange(n), day_of_year(day)
     own = np.full(n, np.nan) if own is None else own
     cell = np.isfinite(own)
     mean = np.where(cell, own, sky.mean)
-    sd = np.sqrt(np.where(cell, CELL_VAR, sky.variance))
-    x = np.minimum(mean[:, None] + sd[:, None] * _X, np.log(weather.CLEAREST))
-    supply, _ = table.water(units, doy, x)
+    sd = np.sqrt(np.where(cell, _cell_var(own), sky.variance * state.patchy))
+    x = mean[:, None] + sd[:, None] * _X
+    supply, slope = table.water(units, doy, x)
+    gain = light_gain(slope[:, NODES // 2], mean)
     demand = np.where(sites.float_switch, np.exp(state.demand), np.nan)
     expected = limited(supply * np.exp(state.level)[:, None], demand[:, None])
     middle = expected @ _W
-    variance = np.maximum((expected - middle[:, None]) ** 2 @ _W, 0)
-    return supply @ _W, middle, variance, mean
+    shown = middle * freedom(supply @ _W * np.exp(state.level), demand)
+    variance = np.maximum((expected - middle[:, None]) ** 2 @ _W, 0) + (shown * table.broken(units, doy, mean)) ** 2
+    return supply @ _W, middle, variance, mean, gain
 
 
-def night(state, sites, table, sky, days, totals, day):
+def night(state, sites, table, sky, days, totals, day, patchy=None):
     """Judge a day's readings. Units are places 0..n-1 in state, sites, table and sky; days and totals may be None.
 
-    Returns the states after the day and the observations (OBSERVATION), one for every reading that came.
+    patchy: `weather.learn_patchiness` of the night for these units, if it is to be carried on. Returns the states
+    after the day and the observations (OBSERVATION), one for every reading that came.
     """
     n, doy = state.level.size, day_of_year(day)
     own = np.full(n, np.nan)
     if days is not None and len(days.unit):
         own[days.unit] = table.clearness_of_plane(days.unit, doy, days.irradiation_kwh_m2)
-    supply, due, var, clear = due_today(state, sites, table, sky, day, own)
+    supply, due, var, clear, gain = due_today(state, sites, table, sky, day, own)
     out = []
     if totals is not None and len(totals.unit):
-        state, rows = _totals(state, sites, table, totals, day, supply, due, var, clear)
+        state, rows = _totals(state, sites, table, totals, day, supply, due, var, clear, gain)
         out.append(rows)
     if days is not None and len(days.unit):
-        state, rows = _days(state, sites, days, day, sky, supply, due, var, clear, own)
+        state, rows = _days(state, sites, days, day, sky, supply, due, var, clear, own, gain)
         out.append(rows)
     state = state.with_(
         due_l=state.due_l + due,
@@ -108,6 +122,7 @@ def night(state, sites, table, sky, days, totals, day):
         due_var=state.due_var + var,
         sky_sum=state.sky_sum + clear,
         days=state.days + 1,
+        patchy=state.patchy if patchy is None else patchy,
         sky_bias=weather.learn_bias(state.sky_bias, sky.mean, own, table.prior(doy) + state.sky_bias, sky.told_by),
     )
     return state, np.concatenate(out) if out else np.zeros(0, OBSERVATION)
@@ -122,7 +137,7 @@ def _blank(unit, day):
     return rows
 
 
-def _days(state, sites, days, day, sky, supply, due, var, clear, own):
+def _days(state, sites, days, day, sky, supply, due, var, clear, own, gain):
     u = days.unit
     part = state.take(u)
     rows = _blank(u, day)
@@ -131,8 +146,9 @@ def _days(state, sites, days, day, sky, supply, due, var, clear, own):
     with_level = supply[u] * np.exp(part.level)
     free = freedom(with_level, demand)
     weather_var = np.log1p(var[u] / expected**2)
-    floor = METER_NOISE**2 + CHAIN_NOISE**2 + (15.0 / expected) ** 2  # a logger counts in steps of some litres
-    spread = weather_var + floor + ((1 - free) * DEMAND_SPREAD) ** 2
+    chain_var = CHAIN_NOISE**2 + (LIGHT_NOISE * gain[u] * free) ** 2
+    floor = METER_NOISE**2 + chain_var + (15.0 / expected) ** 2  # a logger counts in steps of some litres
+    spread = weather_var + floor + (1 - free) * DEMAND_SPREAD**2
     kind, meant = mistakes.doubt_days(days.volume_l, expected, np.sqrt(spread + part.level_var))
     low_slip = (kind == mistakes.SLIP_OF_TEN) & (meant > days.volume_l)
     kind = np.where(low_slip & (part.doubts >= 2), mistakes.NONE, kind)  # three days running is no slip of the pen
@@ -140,10 +156,11 @@ def _days(state, sites, days, day, sky, supply, due, var, clear, own):
     usable = (kind == mistakes.NONE) & np.isfinite(days.volume_l) & (expected > 20)
     after, z = weigh(part, np.where(usable, ratio, np.nan), spread, with_level, demand, day)
     after = after.with_(doubts=np.where(low_slip, part.doubts + 1, 0.0))
-    band = 1.2816 * np.sqrt(spread * part.noise + free**2 * part.level_var)
+    band = np.minimum(1.2816 * np.sqrt(spread * part.noise + free**2 * part.level_var), 3.0)
     rows["since"], rows["measured_l"], rows["supply_l"], rows["expected_l"] = 1, days.volume_l, supply[u], due[u]
     rows["low_l"], rows["high_l"] = expected * np.exp(-band), expected * np.exp(band)
     rows["clearness"], rows["weather_var"], rows["demand_l"], rows["surprise"] = clear[u], weather_var, demand, z
+    rows["light_gain"] = gain[u]
     rows["told_by"] = np.where(np.isfinite(own[u]), -1, sky.told_by[u])
     rows["mistake"], rows["meant"] = kind, meant
     rows["noon_w_m2"], rows["noon_v"] = days.noon_w_m2, days.noon_v
@@ -152,7 +169,7 @@ def _days(state, sites, days, day, sky, supply, due, var, clear, own):
     return state.put(u, after), rows
 
 
-def _totals(state, sites, table, totals, day, supply, due, var, clear):
+def _totals(state, sites, table, totals, day, supply, due, var, clear, gain):
     u = totals.unit
     part = state.take(u)
     rows = _blank(u, day)
@@ -172,19 +189,24 @@ def _totals(state, sites, table, totals, day, supply, due, var, clear):
     with_level = mean_supply * np.exp(part.level)
     free = freedom(with_level, demand)
     pumping_day = due[u] * (HOUR_UNKNOWN + 0 * share)
-    edge = np.where(hour_known, 0.12 * due[u], pumping_day)  # the part of a day before and after the hour is an estimate
+    edge = np.where(
+        hour_known, 0.12 * due[u], pumping_day
+    )  # the part of a day before and after the hour is an estimate
     floor = METER_NOISE**2 + 2 * (edge / expected) ** 2
-    spread = weather_var + floor + ((1 - free) * DEMAND_SPREAD) ** 2 / np.maximum(span, 1)
+    spread = weather_var + floor + (1 - free) * DEMAND_SPREAD**2 / np.maximum(span, 1)
     kind, meant, litres, based = _doubts(part, sites, totals, expected, spread, now_due, span, day)
     # a total that follows the doubted one and not the good one: the meter was changed or set; begin again from there
     ratio = np.log(np.maximum(litres, LEAST * expected) / expected) + 0.5 * weather_var
     good = (kind == mistakes.NONE) & ~first & ~based
     usable = good & (span > 0.5)
-    after, z = weigh(part, np.where(usable, ratio, np.nan), spread, with_level, demand, day, np.where(usable, span, 0.0))
-    band = 1.2816 * np.sqrt(spread * part.noise + free**2 * part.level_var)
+    after, z = weigh(
+        part, np.where(usable, ratio, np.nan), spread, with_level, demand, day, np.where(usable, span, 0.0)
+    )
+    band = np.minimum(1.2816 * np.sqrt(spread * part.noise + free**2 * part.level_var), 3.0)
     rows["since"], rows["measured_l"] = span, np.where(usable, litres, np.nan)
     rows["supply_l"], rows["expected_l"] = now_supply - part.supply_at, period_due
     rows["low_l"], rows["high_l"] = expected * np.exp(-band), expected * np.exp(band)
+    rows["light_gain"] = np.minimum(gain[u], 2.0)
     rows["clearness"] = (now_sky - part.sky_at) / np.maximum(span, 0.1)
     rows["weather_var"], rows["demand_l"], rows["surprise"] = weather_var + floor - METER_NOISE**2, demand, z
     rows["mistake"], rows["meant"], rows["tick"], rows["hour"] = kind, meant, totals.tank_full, totals.hour

@@ -1,7 +1,8 @@
 """What is carried from night to night, what comes in, and what a night leaves behind.
 
 `State` is a row of numbers an installation: its healthy level, the running evidence, its meter's last good total.
-It is all that a night needs of the past, so that judging day by day and judging up to a day agree, whatever the batches.
+It is all that a night needs of the past, so that judging day by day and judging up to a day agree, whatever the
+batches.
 """
 
 from dataclasses import dataclass, fields, replace
@@ -22,8 +23,9 @@ OBSERVATION = np.dtype(
         ("expected_l", np.float32),  # due by weather, own level and demand
         ("low_l", np.float32),  # 80 % range of the measured figure of a healthy unit
         ("high_l", np.float32),
-        ("clearness", np.float32),  # log, mean over the days covered
+        ("clearness", np.float32),  # on the scale of causes.table, mean over the days covered
         ("weather_var", np.float32),  # variance of log water by not knowing the sky
+        ("light_gain", np.float32),  # per cent of water that a per cent of light is worth
         ("demand_l", np.float32),  # a day, where a float switch limits; NaN where not
         ("surprise", np.float32),  # standard deviations off the expected; negative: too little
         ("told_by", np.int16),  # neighbours that told the weather; -1: own cell
@@ -36,7 +38,7 @@ OBSERVATION = np.dtype(
         ("noon_a", np.float32),
         ("noon_level_m", np.float32),
         ("own_kwh_m2", np.float32),  # own cell's day in the plane
-        ("sky", np.float32),  # log clearness by the neighbours alone
+        ("sky", np.float32),  # clearness by the neighbours alone
         ("sky_var", np.float32),
     ]
 )
@@ -44,7 +46,8 @@ OBSERVATION = np.dtype(
 
 @dataclass(frozen=True)
 class Days:
-    """Day records of one day: unit (m,), volume_l, and where known irradiation_kwh_m2 (in plane) and the quarter hour at
+    """Day records of one day: unit (m,), volume_l, and where known irradiation_kwh_m2 (in plane) and the quarter
+    hour at
     solar noon; NaN where missing."""
 
     unit: np.ndarray
@@ -58,7 +61,8 @@ class Days:
 
 @dataclass(frozen=True)
 class Totals:
-    """Meter totals read on one day: unit (m,), hour (local, with fraction; NaN: not written down), total_l, tank_full."""
+    """Meter totals read on one day: unit (m,), hour (local, with fraction; NaN: not written down), total_l,
+    tank_full."""
 
     unit: np.ndarray
     hour: np.ndarray
@@ -75,7 +79,8 @@ class State:
     noise: np.ndarray  # own scatter over the expected scatter, variance ratio
     demand: np.ndarray  # log litres a day, where a float switch limits
     demand_var: np.ndarray
-    sky_bias: np.ndarray  # log clearness here over the climatology's
+    sky_bias: np.ndarray  # clearness here over the climatology's
+    patchy: np.ndarray  # variance of clearness here over the usual
     due_l: np.ndarray  # running sum of expected litres, like a meter of what should have been
     supply_l: np.ndarray
     due_var: np.ndarray  # running sum of variances, litres squared
@@ -127,7 +132,9 @@ class State:
             out.append(part if width > 1 else part[:, 0])
             at += width
         if at != rows.shape[1]:
-            raise ValueError(f"a stored state has {rows.shape[1]} numbers, {at} are needed: judge from the readings again")
+            raise ValueError(
+                f"a stored state has {rows.shape[1]} numbers, {at} are needed: judge from the readings again"
+            )
         return State(*out)
 
 
@@ -137,7 +144,8 @@ def _column(values):
 
 
 def new_state(n, level=0.0, level_sd=0.08, demand_l=np.nan, day=0):
-    """State of n installations on their first day: level from test sheet and commissioning tests, demand as surveyed."""
+    """State of n installations on their first day: level from test sheet and commissioning tests, demand as
+    surveyed."""
 
     def full(value):
         return np.array(np.broadcast_to(np.asarray(value, float), (n,)))
@@ -147,8 +155,9 @@ def new_state(n, level=0.0, level_sd=0.08, demand_l=np.nan, day=0):
         "level": full(level),
         "level_var": full(level_sd) ** 2,
         "noise": np.ones(n),
+        "patchy": np.ones(n),
         "demand": np.log(np.maximum(full(demand_l), 1.0)),
-        "demand_var": np.full(n, 0.25**2),
+        "demand_var": np.full(n, 0.18**2),
         "total": np.full(n, np.nan),
         "doubted": np.full(n, np.nan),
         "evidence": np.zeros((n, SIZES.size)),

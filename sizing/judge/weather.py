@@ -1,11 +1,15 @@
 """The sky that each installation had on a day, told by its own cell, by neighbours' cells and by neighbours' water.
 
-The quantity is the day's clearness: horizontal irradiation over what would fall above the air. Its logarithm is taken as a field
-over the country with two scales, clouds of some kilometres and weather of some hundreds, and each day's field is found from
-what was seen around (simple kriging, Cressie, Statistics for Spatial Data, 1993, sec. 3.2), never from the unit's own water:
+The quantity is the day's clearness: horizontal irradiation over what would fall above the air, on the scale of
+`causes.table`, on
+which dull and bright days scatter alike. It is taken as a field over the country with two scales, clouds of some
+kilometres and weather of some hundreds, and each day's field is found from
+what was seen around (simple kriging, Cressie, Statistics for Spatial Data, 1993, sec. 3.2), never from the unit's
+own water:
 so a unit that falls alone stands out, and units that fall together are weather.
 
-Scales and spread are common for daily irradiation in semi-arid country (from memory); they set weights and ranges, and a
+Scales and spread are common for daily irradiation in semi-arid country (from memory); they set weights and ranges,
+and a
 fleet that measures irradiation corrects the level, not the scales.
 """
 
@@ -16,17 +20,18 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 EARTH_KM = 6371.0
-LOCAL_VAR, LOCAL_KM = 0.029, 9.0  # variance of log clearness by clouds, and how far they reach
-WIDE_VAR, WIDE_KM = 0.033, 300.0  # the same for weather systems
+LOCAL_VAR, LOCAL_KM = 0.36, 14.0  # variance of clearness by clouds, and how far they reach
+WIDE_VAR, WIDE_KM = 0.14, 300.0  # the same for weather systems
 MANY = 1e6  # a variance that says "not seen"
 ODD = 2.0  # an observation this many standard deviations off its neighbours starts to lose weight
 BIAS_DAYS = 25.0  # memory of the learned difference to the climatology
-CLEAREST = 0.82  # no day is clearer than this (common practice, no source)
+SCALE_GAIN = 0.03  # how fast a place learns whether its sky is more or less patchy than most
 
 
 @dataclass(frozen=True)
 class Network:
-    """Who can tell whom about the sky. index (n, k): neighbours, nearest first; near (n, k), among (n, k, k): covariances."""
+    """Who can tell whom about the sky. index (n, k): neighbours, nearest first; near (n, k), among (n, k, k):
+    covariances."""
 
     index: np.ndarray
     near: np.ndarray
@@ -39,15 +44,18 @@ class Network:
 
 
 class Sky(NamedTuple):
-    """Log clearness of a day by unit, from neighbours only: mean, variance, and how many told it."""
+    """Clearness of a day by unit, from neighbours only: mean, variance, and how many told it."""
 
     mean: np.ndarray
     variance: np.ndarray
     told_by: np.ndarray
+    surprise: (
+        np.ndarray
+    )  # what a unit's own records say over what its neighbours say, standard deviations; NaN: nothing
 
 
 def covariance(distance_km):
-    """Covariance of log clearness over a distance in km; any shape."""
+    """Covariance of clearness over a distance in km; any shape."""
     d = np.asarray(distance_km, float)
     return LOCAL_VAR * np.exp(-d / LOCAL_KM) + WIDE_VAR * np.exp(-d / WIDE_KM)
 
@@ -76,23 +84,24 @@ def network(latitude_deg, longitude_deg, tells, most=12):
 def read(net, prior, seen, variance):
     """The day's sky over every unit from what its neighbours saw.
 
-    prior (n,): log clearness expected without any report; seen (n,), variance (n,): what each unit's own cell or water says, NaN
+    prior (n,): clearness expected without any report; seen (n,), variance (n,): what each unit's own cell or water
+    says, NaN
     where nothing. A neighbour that disagrees with its own neighbours counts less (its variance grows with the square of
     the disagreement), so one faulty unit does not darken a district.
     """
     n, k = net.index.shape
     total = LOCAL_VAR + WIDE_VAR
     if k == 0:
-        return Sky(np.array(prior, float), np.full(n, total), np.zeros(n))
+        return Sky(np.array(prior, float), np.full(n, total), np.zeros(n), np.full(n, np.nan))
     known = np.isfinite(seen) & np.isfinite(variance)
     r = np.where(known, np.nan_to_num(variance, nan=MANY), MANY)
     off = np.where(known, np.nan_to_num(seen) - prior, 0.0)
     mean, var = _krige(net, off, r, total)
-    if len(prior) == len(seen):
-        odd = np.abs(off - mean) / np.sqrt(r + var)
-        r = np.where(known, r + np.where(odd > ODD, (odd / ODD) ** 2 - 1, 0) * (r + var), MANY)
-        mean, var = _krige(net, off, r, total)
-    return Sky(np.minimum(prior + mean, np.log(CLEAREST)), var, known[net.index].sum(axis=1))
+    odd = np.abs(off - mean) / np.sqrt(r + var)
+    r = np.where(known, r + np.where(odd > ODD, (odd / ODD) ** 2 - 1, 0) * (r + var), MANY)
+    mean, var = _krige(net, off, r, total)
+    surprise = np.where(known, (off - mean) / np.sqrt(np.where(known, variance, 1) + var), np.nan)
+    return Sky(prior + mean, var, known[net.index].sum(axis=1), surprise)
 
 
 def _krige(net, off, r, total):
@@ -103,7 +112,21 @@ def _krige(net, off, r, total):
 
 
 def learn_bias(bias, sky_mean, own, prior, told_by):
-    """The climatology's local error, learned slowly from what the fleet around measured; unchanged on days nobody told."""
+    """The climatology's local error, learned slowly from what the fleet around measured; unchanged on days nobody
+    told."""
     best = np.where(np.isfinite(own), own, sky_mean)
     told = np.isfinite(own) | (told_by > 0)
     return np.where(told, bias + (best - (prior - bias) - bias) / BIAS_DAYS, bias)
+
+
+def learn_patchiness(scale, sky, net):
+    """How patchy the sky is here over what the two scales say (a factor on variance): learned where units tell, lent
+    to the rest."""
+    told = np.isfinite(sky.surprise)
+    own = np.where(told, scale * (1 + SCALE_GAIN * (np.minimum(np.nan_to_num(sky.surprise) ** 2, 9.0) - 1)), scale)
+    own = np.clip(own, 0.3, 3.0)
+    if net.index.shape[1] == 0:
+        return own
+    weight = net.near + 1e-9
+    lent = (weight * own[net.index]).sum(axis=1) / weight.sum(axis=1)
+    return np.where(told, own + 0.05 * (lent - own), lent)

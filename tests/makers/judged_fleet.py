@@ -55,7 +55,9 @@ def day_number(text):
 def pumps_of(folder):
     points = defaultdict(list)
     for row in table(folder, "pump_types"):
-        points[row["type"]].append([number(row[c]) for c in ("head_m", "power_w", "flow_l_min", "voltage_v", "current_a")])
+        points[row["type"]].append(
+            [number(row[c]) for c in ("head_m", "power_w", "flow_l_min", "voltage_v", "current_a")]
+        )
     info = {row["type"]: row for row in table(folder, "pump_type_info")}
     curves = {}
     for name, rows in points.items():
@@ -85,7 +87,9 @@ def read(folder):
     tests = defaultdict(list)
     for row in table(folder, "commissioning"):
         if row["serial"] in place:
-            tests[place[row["serial"]]].append({k: number(v) for k, v in row.items() if k not in ("serial", "timestamp")})
+            tests[place[row["serial"]]].append(
+                {k: number(v) for k, v in row.items() if k not in ("serial", "timestamp")}
+            )
     nights, first, last = _nights(table(folder, "readings"), place)
     sites = Sites(
         np.array([u["float_switch"] == "1" for u in units]),
@@ -106,9 +110,11 @@ def _row(u, info):
         "tilt_deg": number(u["tilt_deg"]), "azimuth_deg": number(u["azimuth_deg"]), "module_type": u["module_type"],
         "modules_in_series": number(u["modules_in_series"]), "strings": number(u["strings"]), "age_y": max(age, 0.0),
         "cable_length_m": number(u["cable_length_m"]), "cable_area_mm2": number(u["cable_area_mm2"]),
-        "coupling": "direct" if kind["coupling"] == "direct" else "tracking", "max_power_w": number(kind["max_power_w"]),
+        "coupling": "direct" if kind["coupling"] == "direct" else "tracking", "max_power_w":
+        number(kind["max_power_w"]),
         "max_voltage_v": number(kind["max_voltage_v"]), "pump_type": u["pump_type"],
-        "static_level_m": number(u["static_level_m"]), "specific_capacity_m3_h_m": number(u["specific_capacity_m3_h_m"]),
+        "static_level_m": number(u["static_level_m"]), "specific_capacity_m3_h_m":
+        number(u["specific_capacity_m3_h_m"]),
         "setting_depth_m": number(u["setting_depth_m"]), "tank_rise_m": number(u["tank_rise_m"]),
         "pipe_length_m": number(u["setting_depth_m"]) + number(u["pipe_run_m"]),
         "pipe_outside_mm": number(u["pipe_outside_mm"]), "pipe_wall_mm": number(u["pipe_wall_mm"]),
