@@ -125,16 +125,13 @@ class State:
     @staticmethod
     def from_rows(rows):
         """Back from storage. rows (n, width) as `as_rows` gave them."""
-        out, at = [], 0
-        for f in fields(State):
-            width = SIZES.size if f.name in ("evidence", "onset") else 1
-            part = np.ascontiguousarray(rows[:, at : at + width])
-            out.append(part if width > 1 else part[:, 0])
-            at += width
-        if at != rows.shape[1]:
+        widths = [SIZES.size if f.name in ("evidence", "onset") else 1 for f in fields(State)]
+        if sum(widths) != rows.shape[1]:
             raise ValueError(
-                f"a stored state has {rows.shape[1]} numbers, {at} are needed: judge from the readings again"
+                f"a stored state has {rows.shape[1]} numbers, {sum(widths)} are needed: judge from the readings again"
             )
+        parts = np.split(np.asarray(rows, float), np.cumsum(widths)[:-1], axis=1)
+        out = [part.copy() if part.shape[1] > 1 else part[:, 0].copy() for part in parts]
         return State(*out)
 
 

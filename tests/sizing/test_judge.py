@@ -52,10 +52,10 @@ def test_a_float_switch_blunts_supply():
     assert freedom(10000.0, 1000.0) < 0.01
 
 
-def _weighed(ratios, demand=np.nan, supply=3000.0):
+def _weighed(ratios, demand=np.nan, supply=3000.0, spread=0.05):
     state = judge.new_state(1, 0.0, 0.05, 3000.0, 0)
     for day, r in enumerate(ratios):
-        state, _ = weigh(state, np.array([r]), np.array([0.05**2]), np.array([supply]), np.array([demand]), day)
+        state, _ = weigh(state, np.array([r]), np.array([spread**2]), np.array([supply]), np.array([demand]), day)
     return state
 
 
@@ -71,7 +71,7 @@ def test_evidence_grows_with_a_loss_and_tells_its_beginning():
 def test_one_lost_day_is_not_a_fault_and_a_full_tank_hides_a_loss():
     quiet = [0.0] * 30
     assert _weighed([*quiet, -3.0, 0, 0]).evidence.max() < 2.6
-    assert _weighed([*quiet, *[-0.05] * 20], demand=1000.0).evidence.max() < 1
+    assert _weighed([*quiet, *[-0.05] * 20], demand=1000.0, spread=0.25).evidence.max() < 1
 
 
 def test_a_missing_figure_changes_nothing_but_keeps_its_place():

@@ -3,9 +3,9 @@
 from datetime import timedelta
 
 import numpy as np
-from sizing.judge.record import Days, Totals
 
 from fleet.readings import staging
+from sizing.judge.record import Days, Totals
 
 SETTLED = 2  # Standing.CORRECTED
 DAY_ZERO = np.datetime64("1970-01-01")

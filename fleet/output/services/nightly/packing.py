@@ -4,9 +4,9 @@ import hashlib
 from dataclasses import fields
 
 import numpy as np
-from sizing.causes.table import Table
 
 from fleet.output.fleet_arrays import METHOD
+from sizing.causes.table import Table
 from sizing.judge import record
 
 MARK = 8  # bytes before the numbers that tell their layout
