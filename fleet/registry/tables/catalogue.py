@@ -9,7 +9,7 @@ from fleet.intake.columns import Column
 from fleet.intake.numbers import number, whole
 from fleet.intake.readers import choice, text
 from fleet.registry.models import Cable, District, ModuleType, Pipe, PumpPoint, PumpType
-from fleet.registry.tables.keeping import Composed, Part, pick
+from fleet.registry.tables.keeping import Composed, Part, fresh, pick
 
 KINDS = choice(
     {"helical": "helical", "diaphragm": "diaphragm", "piston": "piston", "centrifugal": "centrifugal"},
@@ -40,7 +40,7 @@ class Named(Part):
             thing = known.get(key)
             new = thing is None
             if new:
-                thing = self.model(organisation=run.organisation, name=row[self.name_column])
+                thing = fresh(self.model, organisation=run.organisation, name=row[self.name_column])
             values = pick(row, self.fields)
             if not self.sound(row, thing, values):
                 continue
@@ -140,7 +140,7 @@ class PointPart(Part):
             thing = known.get(key)
             new = thing is None
             if new:
-                thing = known[key] = PumpPoint(pump_type=kind, head_m=row["head_m"], power_w=row["power_w"])
+                thing = known[key] = fresh(PumpPoint, pump_type=kind, head_m=row["head_m"], power_w=row["power_w"])
             if kind.max_head_m and row["head_m"] > kind.max_head_m * 1.02:
                 row.warn("head_m", _("Above the type's highest head, %(m)g m.") % {"m": kind.max_head_m})
             self.step(row, thing, pick(row, ["flow_l_min", "voltage_v", "current_a"]), new)

@@ -11,7 +11,7 @@ from fleet.intake.readers import in_zone
 from fleet.registry import warnings
 from fleet.registry.models import Cable, Installation, ModuleType, Pipe, Unit
 from fleet.registry.tables.catalogue import by_name, find_named
-from fleet.registry.tables.keeping import Part, pick, thing_of
+from fleet.registry.tables.keeping import Part, fresh, pick, thing_of
 from fleet.registry.tables.parts import key_of
 
 
@@ -38,7 +38,8 @@ class PipeOfInstallation(Part):
                 thing = sizes.get((outside, wall))
                 if thing is None:
                     name = f"PE {outside:g} x {wall:.1f}"
-                    thing = sizes[(outside, wall)] = by_name(run, Pipe).get(name.lower()) or Pipe(
+                    thing = sizes[(outside, wall)] = by_name(run, Pipe).get(name.lower()) or fresh(
+                        Pipe,
                         organisation=run.organisation, name=name, outside_mm=outside, wall_mm=wall
                     )
             elif outside is not None or wall is not None:
@@ -73,7 +74,8 @@ class CableOfInstallation(Part):
                 thing = areas.get(area)
                 if thing is None:
                     name = f"{area:g} mm² class 5"
-                    thing = areas[area] = by_name(run, Cable).get(name.lower()) or Cable(
+                    thing = areas[area] = by_name(run, Cable).get(name.lower()) or fresh(
+                        Cable,
                         organisation=run.organisation, name=name, area_mm2=area
                     )
             else:
@@ -145,7 +147,8 @@ class InstallationPart(Part):
                 return
             if not self._free(row, mine, in_well, well, start, end):
                 return
-            thing = Installation(
+            thing = fresh(
+                Installation,
                 organisation=run.organisation, unit=unit, well=well, period=DateTimeTZRange(start, end, "[)")
             )
             mine.append(thing)
@@ -153,15 +156,9 @@ class InstallationPart(Part):
                 in_well[key_of(well)] = thing
         elif end is not None and thing.period.upper is None:
             values["period"] = DateTimeTZRange(thing.period.lower, end, "[)")
-        self._step(row, thing, values, new)
+        self.step(row, thing, values, new)
+        self._status(row, unit, thing)
         self._warn(row, unit, well, site, values, thing)
-
-    def _step(self, row, thing, values, new):
-        step = self.step(row, thing, values, new)
-        if not new:  # comparing related rows by key: what is planned may not be stored yet
-            for field in ("module_type", "pipe", "cable"):
-                if field in step.changes and getattr(thing, f"{field}_id") == step.changes[field].pk:
-                    del step.changes[field]
 
     def _period(self, row, zone):
         since = row["installed_on"] if row["installed_on"] is not None else row["commissioned_on"]
@@ -221,14 +218,20 @@ class InstallationPart(Part):
         ):  # fmt: skip
             row.warn("serial" if field == "unit" else field, sentence)
 
+    def _status(self, row, unit, thing):
+        """A unit that hangs is installed: written with the unit itself, whose part comes first."""
+        if thing.period.upper is None and unit.status == Unit.Status.STORED:
+            if unit.pk is None:
+                unit.status = Unit.Status.INSTALLED
+            else:
+                row.values["_steps"]["unit"].changes["status"] = Unit.Status.INSTALLED
+
     def write(self, rows):
         super().write(rows)
-        hanging = {
-            i.unit_id for row in rows if (i := thing_of(row, "installation")) is not None and i.period.upper is None
+        out = {
+            i.unit_id for row in rows if (i := thing_of(row, "installation")) is not None and i.period.upper is not None
         }
-        Unit.objects.filter(pk__in=hanging).exclude(status=Unit.Status.INSTALLED).update(status=Unit.Status.INSTALLED)
-        # A row that takes a unit out leaves it in store, unless it hangs elsewhere by now.
-        out = {i.unit_id for row in rows if (i := thing_of(row, "installation")) is not None} - hanging
-        Unit.objects.filter(pk__in=out, status=Unit.Status.INSTALLED).exclude(
-            installations__period__upper_inf=True
-        ).update(status=Unit.Status.STORED)
+        if out:  # a row that takes a unit out leaves it in store, unless it hangs elsewhere by now
+            Unit.objects.filter(pk__in=out, status=Unit.Status.INSTALLED).exclude(
+                installations__period__upper_inf=True
+            ).update(status=Unit.Status.STORED)

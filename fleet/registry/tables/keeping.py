@@ -5,7 +5,11 @@ notes for each row of the file which object it is about and what would change. O
 are the good rows written, part by part, so that a row with a fault leaves nothing behind.
 """
 
+from django.db.models import Model
+from django.db.models.base import ModelState
+
 from fleet.intake.tables import Table
+from fleet.registry.tables.copying import copy_in
 
 
 class Step:
@@ -19,7 +23,44 @@ class Step:
 
 def differences(thing, values):
     """What `values` would change in it. An empty cell is no value: it leaves what is there."""
-    return {name: value for name, value in values.items() if getattr(thing, name) != value}
+    changed = {}
+    for name, value in values.items():
+        if isinstance(value, Model):  # by key: asking for the related row itself would cost a query each
+            if value.pk is None or getattr(thing, f"{name}_id") != value.pk:
+                changed[name] = value
+        elif getattr(thing, name) != value:
+            changed[name] = value
+    return changed
+
+
+_blank = {}
+
+
+def fresh(model, **values):
+    """A new object with its defaults, as `model(**values)` makes it, in a tenth of the time: rows are many."""
+    if model not in _blank:
+        plain = model()
+        made = [(f.attname, f.default) for f in model._meta.concrete_fields
+                if f.has_default() and callable(f.default)]  # fmt: skip
+        _blank[model] = {k: v for k, v in plain.__dict__.items() if k != "_state"}, made
+    defaults, made = _blank[model]
+    thing = model.__new__(model)
+    thing.__dict__.update(defaults)
+    thing._state = ModelState()
+    for attname, default in made:
+        thing.__dict__[attname] = default()
+    fill(thing, values)
+    return thing
+
+
+def fill(thing, values):
+    """Set values; related objects by their descriptor, plain ones past it."""
+    own = thing.__dict__
+    for name, value in values.items():
+        if isinstance(value, Model):
+            setattr(thing, name, value)
+        else:
+            own[name] = value
 
 
 class Part:
@@ -38,8 +79,7 @@ class Part:
     def step(self, row, thing, values, new):
         """Note it; a new object takes the values at once, an existing one when its row turns out good."""
         if new:
-            for name, value in values.items():
-                setattr(thing, name, value)
+            fill(thing, values)
             found = Step(thing, {}, True)
         else:
             found = Step(thing, differences(thing, values), False)
@@ -53,8 +93,7 @@ class Part:
             step = row.values.get("_steps", {}).get(self.name)
             if step is None:
                 continue
-            for name, value in step.changes.items():
-                setattr(step.thing, name, value)
+            fill(step.thing, step.changes)
             if step.thing.pk is None:  # made by this row, or by an earlier one of the chunk
                 new[id(step.thing)] = step.thing
             elif step.changes:
@@ -66,7 +105,7 @@ class Part:
             self.model.objects.bulk_update(list(changed.values()), sorted(fields), batch_size=1000)
 
     def create(self, things):
-        self.model.objects.bulk_create(things, batch_size=2000)
+        copy_in(things)
 
 
 class Composed(Table):

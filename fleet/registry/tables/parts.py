@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 from fleet.registry import places
 from fleet.registry.models import District, PumpType, Site, StaticLevel, Tank, Unit, UnitPoint, Well
 from fleet.registry.tables.catalogue import by_name, find_named
-from fleet.registry.tables.keeping import Part, pick, thing_of
+from fleet.registry.tables.keeping import Part, fresh, pick, thing_of
 
 
 class DistrictOfSite(Part):
@@ -22,7 +22,8 @@ class DistrictOfSite(Part):
             thing = known.get(row["district"].lower())
             new = thing is None
             if new:
-                thing = known[row["district"].lower()] = District(
+                thing = known[row["district"].lower()] = fresh(
+                    District,
                     organisation=run.organisation, name=row["district"]
                 )
             self.step(row, thing, {}, new or thing.pk is None)
@@ -54,7 +55,7 @@ class SitePart(Part):
             if new:
                 if not self._whole(row):
                     continue
-                thing = Site(organisation=run.organisation, code=row["site_code"])
+                thing = fresh(Site, organisation=run.organisation, code=row["site_code"])
                 values.setdefault("name", row["site_code"])
             district = thing_of(row, "district")
             if district is not None and (new or thing.district_id != district.pk):
@@ -142,7 +143,7 @@ class WellPart(Part):
                           % {"name": name})  # fmt: skip
                 continue
             if new:
-                thing = Well(site=site, name=name)
+                thing = fresh(Well, site=site, name=name)
                 known[(key_of(site), name)] = thing
             self.step(row, thing, pick(row, WELL_FIELDS), new)
 
@@ -177,7 +178,7 @@ class LevelPart(Part):
             thing = known.get((key_of(well), day))
             new = thing is None
             if new:
-                thing = known[(key_of(well), day)] = StaticLevel(well=well, measured_on=day)
+                thing = known[(key_of(well), day)] = fresh(StaticLevel, well=well, measured_on=day)
             values = {"level_m": row["static_level_m"]} | pick(row, ["hours_since_pumped"])
             self.step(row, thing, values, new)
 
@@ -202,7 +203,7 @@ class TankPart(Part):
             thing = known.get(key_of(well))
             new = thing is None
             if new:
-                thing = known[key_of(well)] = Tank(well=well)
+                thing = known[key_of(well)] = fresh(Tank, well=well)
             self.step(row, thing, pick(row, TANK_FIELDS), new)
 
 
@@ -231,7 +232,7 @@ class UnitPart(Part):
                 if kind is None:
                     row.fault("pump_type", _("Needed for a unit that is not known yet."))
                     continue
-                thing = known[row["serial"].lower()] = Unit(organisation=run.organisation, serial=row["serial"])
+                thing = known[row["serial"].lower()] = fresh(Unit, organisation=run.organisation, serial=row["serial"])
             if kind is not None and (new or thing.pump_type_id != kind.pk):
                 values["pump_type"] = kind
             self.step(row, thing, values, new)
@@ -263,7 +264,7 @@ class UnitPointPart(Part):
             thing = known.get(key)
             new = thing is None
             if new:
-                thing = known[key] = UnitPoint(unit=unit, head_m=row[head], power_w=row[power])
+                thing = known[key] = fresh(UnitPoint, unit=unit, head_m=row[head], power_w=row[power])
             values = {"flow_l_min": row[flow]}
             values |= pick(row, {"test_voltage_v": "voltage_v", "test_current_a": "current_a"})
             self.step(row, thing, values, new)
