@@ -1,0 +1,221 @@
+"""Questions that need every room: what needs attention, a unit's whole life, a technician's day."""
+
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.db.models import Count, Exists, F, OuterRef, Prefetch, Q, Subquery
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from fleet.output.models import Evaluation, Shortfall
+from fleet.people.access import own
+from fleet.readings.models import DayRecord, MeterReading, Slip, SpotTest
+from fleet.registry.models import Installation, StaticLevel
+from fleet.visits.models import Call, Finding, Visit
+
+
+def attention(person, *, district=None, pump_type=None, state="open", assigned=None, search=""):
+    """Open shortfalls of the person's fleet: danger first, then lost litres a day times people served.
+
+    A queryset ordered by (-weight, id), ready to be paged by key; each row knows the visit already planned for it.
+    """
+    planned = Visit.objects.filter(
+        installation=OuterRef("installation"), state__in=["proposed", "assigned", "under_way", "logged"]
+    ).order_by("planned_on", "id")
+    rows = (
+        own(Shortfall.objects.all(), person, "installation__organisation")
+        .filter(state=state)
+        .select_related(
+            "installation__unit__pump_type", "installation__well__site__district", "installation__organisation"
+        )
+        .annotate(
+            visit_id=Subquery(planned.values("id")[:1]),
+            visit_on=Subquery(planned.values("planned_on")[:1]),
+            visit_state=Subquery(planned.values("state")[:1]),
+            visit_by=Subquery(planned.values("technician__first_name")[:1]),
+        )
+    )
+    if district:
+        rows = rows.filter(installation__well__site__district_id=district)
+    if pump_type:
+        rows = rows.filter(installation__unit__pump_type_id=pump_type)
+    if assigned is True:
+        rows = rows.filter(visit_id__isnull=False).exclude(visit_state="proposed")
+    if assigned is False:
+        rows = rows.filter(Q(visit_id__isnull=True) | Q(visit_state="proposed"))
+    if search:
+        rows = rows.filter(installation__well__site__search__icontains=search.lower())
+    return rows.order_by("-weight", "id")
+
+
+def counts(person, today):
+    """The figures above the attention list, each from one indexed question."""
+    shortfalls = own(Shortfall.objects.filter(state="open"), person, "installation__organisation")
+    visits = own(Visit.objects.all(), person)
+    return {
+        "open": shortfalls.count(),
+        "danger": shortfalls.filter(danger__gte=1).count(),
+        "calls": own(Call.objects.filter(state="open"), person).count(),
+        "slips": own(Slip.objects.filter(state="open"), person, "installation__organisation").count(),
+        "proposed": visits.filter(state="proposed").count(),
+        "today": visits.filter(planned_on=today, state__in=["assigned", "under_way", "logged"]).count(),
+        "overdue_inspections": own(Installation.objects.all(), person).inspection_overdue(on=today).count(),
+        "not_closed": visits.filter(state="logged").count(),
+    }
+
+
+@dataclass
+class Moment:
+    """One thing in a unit's life. `kind` picks the picture, `title` and `text` are ready to be read."""
+
+    at: datetime
+    kind: str
+    title: str
+    text: str = ""
+    link: tuple | None = None
+    facts: list = field(default_factory=list)
+
+
+def _midday(day, zone):
+    return datetime(day.year, day.month, day.day, 12, tzinfo=zone)
+
+
+def life(unit, *, first=None):
+    """Everything that happened to a unit, newest first, wherever it hung. Bulk readings are told by the month."""
+    installations = list(
+        unit.installations.select_related("well__site__district", "module_type", "pipe", "cable").order_by("period")
+    )
+    ids = [row.pk for row in installations]
+    moments = []
+    if unit.tested_on:
+        moments.append(Moment(_midday(unit.tested_on, ZoneInfo("UTC")), "test", _("Tested by the maker")))
+    zones = {row.pk: ZoneInfo(row.well.site.zone) for row in installations}
+    for row in installations:
+        place = f"{row.well.site.code} {row.well.site.name}"
+        moments.append(Moment(row.period.lower, "hung", _("Hung at %(place)s") % {"place": place},
+                              link=("registry:site", row.well.site.code)))  # fmt: skip
+        if row.period.upper:
+            moments.append(
+                Moment(row.period.upper, "taken", _("Taken from %(place)s") % {"place": place}, row.closed_why)
+            )
+        if row.handed_over_on:
+            moments.append(Moment(_midday(row.handed_over_on, zones[row.pk]), "hand", _("Handed over")))
+    for level in StaticLevel.objects.filter(well__in=[row.well_id for row in installations]):
+        moments.append(
+            Moment(_midday(level.measured_on, ZoneInfo("UTC")), "level",
+                   _("Static level %(level)s m") % {"level": f"{level.level_m:.2f}"})
+        )  # fmt: skip
+    for test in SpotTest.objects.filter(installation__in=ids).select_related("visit_link__visit"):
+        facts = [
+            (_("sun"), test.irradiance_w_m2, "W/m²"), (_("flow"), test.flow_l_min, "L/min"),
+            (_("voltage"), test.array_voltage_v, "V"), (_("current"), test.array_current_a, "A"),
+            (_("pumping level"), test.pumping_level_m, "m"),
+        ]  # fmt: skip
+        moments.append(
+            Moment(test.at, "spot", _("Spot test: %(kind)s") % {"kind": test.get_kind_display()}, test.notes,
+                   facts=[fact for fact in facts if fact[1] is not None])
+        )  # fmt: skip
+    visits = (
+        Visit.objects.filter(installation__in=ids)
+        .exclude(state__in=["proposed", "cancelled"])
+        .select_related("technician", "site")
+        .prefetch_related(Prefetch("findings", Finding.objects.all()), "parts__part_type")
+    )
+    for visit in visits:
+        at = visit.arrived_at or (visit.planned_on and _midday(visit.planned_on, zones[visit.installation_id]))
+        words = "; ".join(filter(None, [visit.why, *(finding.words for finding in visit.findings.all())]))
+        parts = ", ".join(f"{use.quantity} × {use.part_type.name}" for use in visit.parts.all())
+        moments.append(
+            Moment(at, "visit", f"{visit.get_kind_display().capitalize()}, {visit.get_state_display()}",
+                   " ".join(filter(None, [words, _("Parts: %(parts)s.") % {"parts": parts} if parts else ""])),
+                   link=("visits:visit", visit.pk))
+        )  # fmt: skip
+    for short in Shortfall.objects.filter(installation__in=ids):
+        zone = zones[short.installation_id]
+        moments.append(
+            Moment(_midday(short.flagged_on, zone), "shortfall",
+                   _("Short by %(litres)s L a day, since %(since)s")
+                   % {"litres": f"{short.lost_l_day:,.0f}", "since": short.since},
+                   link=("output:shortfall", short.pk))
+        )  # fmt: skip
+        if short.closed_on:
+            moments.append(
+                Moment(_midday(short.closed_on, zone), "ended", _("Shortfall ended: %(how)s")
+                       % {"how": short.get_ending_display()}, short.explained, link=("output:shortfall", short.pk))
+            )  # fmt: skip
+    for slip in Slip.objects.filter(installation__in=ids).exclude(kind="duplicate"):
+        moments.append(
+            Moment(slip.at, "slip", _("Figure in doubt: %(kind)s") % {"kind": slip.get_kind_display()}, slip.why)
+        )
+    for call in Call.objects.filter(site__in={row.well.site_id for row in installations}):
+        moments.append(Moment(call.at, "call", _("Call from %(who)s") % {"who": call.caller or _("the site")},
+                              call.words, link=("visits:call", call.pk)))  # fmt: skip
+    moments += _meter_months(ids, zones)
+    if first:
+        moments = [moment for moment in moments if moment.at >= first]
+    return sorted((m for m in moments if m.at), key=lambda moment: moment.at, reverse=True), installations
+
+
+def _meter_months(ids, zones):
+    """Meter readings, one line a month."""
+    months = {}
+    for reading in MeterReading.objects.filter(installation__in=ids).only("installation_id", "at", "total_l"):
+        local = reading.at.astimezone(zones[reading.installation_id])
+        months.setdefault((reading.installation_id, local.year, local.month), []).append(reading)
+    for readings in months.values():
+        last = max(readings, key=lambda reading: reading.at)
+        yield Moment(
+            last.at, "meter",
+            ngettext("%(n)d meter reading", "%(n)d meter readings", len(readings)) % {"n": len(readings)},
+            _("Last figure %(total)s L") % {"total": f"{last.total_l:,.0f}"},
+        )  # fmt: skip
+
+
+def measured_against_expected(installation, *, days=120, until=None):
+    """The judged days of one installation for its picture: rows of day, expected, low, high, measured, idle."""
+    until = until or timezone.now().astimezone(ZoneInfo(installation.well.site.zone)).date()
+    rows = Evaluation.objects.filter(
+        installation=installation, day__gt=until - timedelta(days=days), day__lte=until
+    ).order_by("day")
+    return list(rows.values("day", "expected_l", "low_l", "high_l", "measured_l", "idle", "sun_by"))
+
+
+def latest_figures(installation):
+    """The last thing that was reported of an installation, whatever it was."""
+    meter = installation.meter_readings.order_by("-at").first()
+    day = DayRecord.objects.filter(installation=installation).order_by("-day").first()
+    spot = installation.spot_tests.order_by("-at").first()
+    return {"meter": meter, "day": day, "spot": spot}
+
+
+def day_of(technician, day):
+    """A technician's visits of a day in the order they are driven, and what still waits from earlier days."""
+    visits = (
+        Visit.objects.filter(technician=technician)
+        .select_related(
+            "site__district", "installation__unit__pump_type", "installation__well", "shortfall", "call", "procedure"
+        )
+        .annotate(
+            records_made=Count("records", distinct=True),
+            has_spot=Exists(SpotTest.objects.filter(visit_link__visit=OuterRef("pk"))),
+        )
+    )
+    today = visits.filter(planned_on=day, state__in=["assigned", "under_way", "logged", "closed"]).order_by(
+        F("trip_order").asc(nulls_last=True), "id"
+    )
+    waiting = visits.filter(planned_on__lt=day, state__in=["assigned", "under_way", "logged"]).order_by("planned_on")
+    coming = visits.filter(
+        planned_on__gt=day, planned_on__lte=day + timedelta(days=7), state="assigned"
+    ).order_by("planned_on", F("trip_order").asc(nulls_last=True))
+    return {"today": list(today), "waiting": list(waiting[:20]), "coming": list(coming[:20])}
+
+
+def parts_for(visits):
+    """What to put in the car: parts named by the shortfalls of these visits, each once with how many visits want it."""
+    wanted = {}
+    for visit in visits:
+        for part in visit.shortfall.parts if visit.shortfall else []:
+            wanted[part] = wanted.get(part, 0) + 1
+    return sorted(wanted.items(), key=lambda item: (-item[1], item[0]))
