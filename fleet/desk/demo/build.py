@@ -28,10 +28,10 @@ PASSWORD = "water-from-sun"  # noqa: S105 - the demo's, printed at every start
 # type, modules in series, strings, module, static levels it suits (m), bore of the rising main
 HUNG_AS = [
     ("Reed 210", 2, 1, "Sable 160", (4, 10), ("40 x 3.7", 32.6)),
-    ("Reed 330", 2, 1, "Sable 270", (6, 15), ("40 x 3.7", 32.6)),
+    ("Reed 330", 2, 2, "Sable 85", (6, 15), ("40 x 3.7", 32.6)),
     ("Dew 45", 1, 1, "Sable 85", (15, 40), ("20 x 2.0", 16.0)),
     ("Dew 120", 3, 1, "Sable 85", (20, 60), ("25 x 2.3", 20.4)),
-    ("Coil 500", 2, 1, "Sable 350", (25, 70), ("32 x 3.0", 26.0)),
+    ("Coil 500", 2, 2, "Sable 160", (25, 70), ("32 x 3.0", 26.0)),
     ("Coil 950", 3, 1, "Sable 350", (55, 110), ("32 x 3.0", 26.0)),
 ]
 SHARE = [0.10, 0.17, 0.15, 0.20, 0.24, 0.14]
