@@ -110,7 +110,7 @@ def weather(last_day, days, districts):
 def _severity(episode, days):
     """0 before, up to 1 over the ramp, 0 after it was put right; (days,)."""
     age = np.arange(days) - (days - episode.began)
-    grown = np.clip((age + 1) / max(episode.ramp_days, 1), 0, 1) * (age >= 0)
+    grown = np.ceil(12 * np.clip((age + 1) / max(episode.ramp_days, 1), 0, 1)) / 12 * (age >= 0)
     if episode.ended is not None:
         grown[days - episode.ended :] = 0
     return grown
@@ -163,7 +163,7 @@ def live(installations, fleet, last_day):
     for i, installation in enumerate(installations):
         one = fleet.take([i])
         district = district_ids.index(installation.well.site.district_id)
-        outside = sun.daily_extraterrestrial(float(one.latitude_deg[0]), day_of_year) / 3.6
+        outside = sun.extraterrestrial_kwh_m2_day(float(one.latitude_deg[0]), day_of_year)
         local = np.clip(clearness[district] * (1 + 0.03 * rng.standard_normal(days)), 0.05, 0.8)
         level_sun = local * np.asarray(outside)
         episode = suffering.get(i)
@@ -174,9 +174,12 @@ def live(installations, fleet, last_day):
         health = getattr(installation, "demo_health", 1.0) * (1 + 0.01 * rng.standard_normal())
         many = one.take(np.zeros(days, int))
         faults = _faults(episode, share) if episode else chain.NONE
+        # One curve for each size the fault had, not one a day.
+        sizes, size_of_day = np.unique(share, return_inverse=True)
         litres = chain.expected_days(
-            many, np.arange(days), day_of_year, level_sun, "horizontal", static_level_m=static, faults=faults
-        ).litres
+            one.take(np.zeros(sizes.size, int)), size_of_day, day_of_year, level_sun, "horizontal",
+            static_level_m=static, faults=_faults(episode, sizes) if episode else chain.NONE,
+        ).volume_l  # fmt: skip
         stopped = np.broadcast_to(np.asarray(faults.stopped, bool), (days,))
         litres = np.where(stopped, 0, np.nan_to_num(litres))
         litres = litres * health * (1 - 1.1 * (dirt - 0.03)) * (1 + 0.02 * rng.standard_normal(days))
