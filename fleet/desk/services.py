@@ -12,8 +12,11 @@ from django.utils.translation import ngettext
 from fleet.output.models import Evaluation, Shortfall
 from fleet.people.access import own
 from fleet.readings.models import DayRecord, MeterReading, Slip, SpotTest
-from fleet.registry.models import Installation, StaticLevel
+from fleet.registry.models import Installation, Site, StaticLevel
+from fleet.visits import services as visit_services
 from fleet.visits.models import Call, Finding, Visit
+from fleet.web import charts
+from fleet.web.refusals import Refused
 
 
 def attention(person, *, district=None, pump_type=None, state="open", assigned=None, search=""):
@@ -219,3 +222,90 @@ def parts_for(visits):
         for part in visit.shortfall.parts if visit.shortfall else []:
             wanted[part] = wanted.get(part, 0) + 1
     return sorted(wanted.items(), key=lambda item: (-item[1], item[0]))
+
+
+def zone_of(person):
+    """The zone of most of the organisation's sites; UTC while there is none."""
+    zones = (
+        Site.objects.filter(organisation=person.organisation_id).values("zone").annotate(n=Count("id")).order_by("-n")
+    )
+    first = zones[:1]
+    return first[0]["zone"] if first else "UTC"
+
+
+def send_to(*, shortfalls, technician, day, by):
+    """A visit to each shortfall's site for one technician and day. Returns how many, and the refusals' sentences.
+
+    A visit that was already proposed for the shortfall is taken up, so ticking twice does not plan twice.
+    """
+    planned, refusals = 0, []
+    for shortfall in shortfalls:
+        try:
+            visit = (
+                shortfall.visits.filter(state__in=["proposed", "assigned"]).first()
+                or visit_services.propose_from_shortfall(shortfall=shortfall, by=by)
+            )
+            visit_services.assign_visit(visit=visit, technician=technician, on=day, by=by)
+            planned += 1
+        except Refused as refusal:
+            refusals.append(f"{shortfall.installation.well.site}: {refusal}")
+    return planned, refusals
+
+
+def band_chart(days):
+    """The picture of measured against expected, from the judged days."""
+    return charts.band(
+        [row["day"] for row in days],
+        low=[row["low_l"] for row in days],
+        middle=[row["expected_l"] for row in days],
+        high=[row["high_l"] for row in days],
+        measured=[row["measured_l"] for row in days],
+        idle=[row["idle"] for row in days],
+        title=_("Litres a day, measured against expected"),
+    )
+
+
+def map_list(person):
+    """Hanging installations with their state, worst first, as the list beside the map shows them."""
+    open_one = Shortfall.objects.filter(installation=OuterRef("pk"), state="open")
+    return (
+        Installation.objects.visible_to(person)
+        .hanging()
+        .select_related("unit__pump_type", "well__site__district", "judgement")
+        .annotate(
+            short_id=Subquery(open_one.values("id")[:1]),
+            lost=Subquery(open_one.values("lost_l_day")[:1]),
+            danger=Subquery(open_one.values("danger")[:1]),
+        )
+        .order_by(F("danger").desc(nulls_last=True), F("lost").desc(nulls_last=True), "id")
+    )
+
+
+def state_of(row):
+    """A hanging installation's state as a tone of the look and a word."""
+    if row.danger:
+        return "danger", _("danger")
+    if row.short_id:
+        return "bad", _("falls short")
+    judged = getattr(row, "judgement", None)
+    if judged is None or judged.through is None:
+        return "unsure", _("not judged yet")
+    return "good", _("as expected")
+
+
+def map_features(person):
+    """All places as a GeoJSON collection (RFC 7946: longitude first)."""
+    features = []
+    for row in map_list(person):
+        tone, word = state_of(row)
+        site = row.well.site
+        features.append({
+            "type": "Feature",
+            "geometry": {"type": "Point", "coordinates": [site.longitude_deg, site.latitude_deg]},
+            "properties": {
+                "name": site.name, "code": site.code, "serial": row.unit.serial, "state": tone, "word": word,
+                "lost_l_day": round(row.lost) if row.lost else None, "people": site.people_served,
+                "address": f"/units/{row.unit_id}/",
+            },
+        })  # fmt: skip
+    return {"type": "FeatureCollection", "features": features}

@@ -1,0 +1,178 @@
+"""Pages that need every room: attention, a unit's whole life, the technician's day, the map."""
+
+from datetime import date, timedelta
+from zoneinfo import ZoneInfo
+
+from django.contrib import messages
+from django.http import JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_POST, require_safe
+
+from fleet.desk import services
+from fleet.desk.forms import AttentionForm, SendForm
+from fleet.output.models import Shortfall
+from fleet.people.access import may, needs, own
+from fleet.registry.models import Attachment, Unit
+from fleet.web import export, paging
+
+EXPORT = [
+    (gettext_lazy("site"), "installation.well.site.code"),
+    (gettext_lazy("name"), "installation.well.site.name"),
+    (gettext_lazy("district"), "installation.well.site.district.name"),
+    (gettext_lazy("serial"), "installation.unit.serial"),
+    (gettext_lazy("pump type"), "installation.unit.pump_type.name"),
+    (gettext_lazy("lost L a day"), "lost_l_day"),
+    (gettext_lazy("lost share"), "lost_fraction"),
+    (gettext_lazy("people"), "people_served"),
+    (gettext_lazy("since"), "since"),
+    (gettext_lazy("flagged on"), "flagged_on"),
+    (gettext_lazy("how sure"), "probability"),
+    (gettext_lazy("danger"), "danger"),
+]
+
+
+def _ways(*wanted):
+    """Links to pages that exist: (title, url name, arguments, icon)."""
+    found = []
+    for title, name, arguments, icon in wanted:
+        try:
+            found.append({"title": title, "address": reverse(name, args=arguments), "icon": icon})
+        except NoReverseMatch:
+            continue
+    return found
+
+
+def _today(person):
+    """The day at the organisation's sites: their zone, not the server's."""
+    zone = services.zone_of(person)
+    return timezone.now().astimezone(ZoneInfo(zone)).date()
+
+
+@needs("read_fleet")
+@require_safe
+def attention(request):
+    form = AttentionForm(request.GET or None, person=request.user)
+    rows = services.attention(request.user, **form.chosen())
+    if request.GET.get("format"):
+        return export.answer(
+            request.GET["format"], "shortfalls", EXPORT, rows,
+            place=lambda row: (row.installation.well.site.longitude_deg, row.installation.well.site.latitude_deg),
+        )  # fmt: skip
+    today = _today(request.user)
+    context = {
+        "filter_form": form,
+        "page": paging.page(request, rows, ["-weight"]),
+        "counts": services.counts(request.user, today),
+        "may_send": may(request.user, "assign"),
+        "send_form": SendForm(person=request.user, initial={"day": today + timedelta(days=1)}),
+        "ways": _ways(
+            (_("New call"), "visits:take_call", (), "phone"),
+            (_("Figures to settle"), "output:slips", (), "pencil-line"),
+            (_("All visits"), "visits:list", (), "list"),
+            (_("Map"), "desk:map", (), "map"),
+        ),
+    }
+    return render(request, "desk/attention.html", context)
+
+
+@needs("assign")
+@require_POST
+def send(request):
+    """Plans a visit to every ticked shortfall, all for one technician and day."""
+    form = SendForm(request.POST, person=request.user)
+    ticked = own(Shortfall.objects.all(), request.user, "installation__organisation").filter(
+        pk__in=[key for key in request.POST.getlist("shortfall") if key.isdigit()]
+    )
+    back = request.POST.get("back") or reverse("desk:attention")
+    if not url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()}):
+        back = reverse("desk:attention")
+    if not form.is_valid() or not ticked:
+        messages.error(request, _("Tick at least one site, and give a technician and a day."))
+        return redirect(back)
+    planned, refusals = services.send_to(shortfalls=ticked, by=request.user, **form.cleaned_data)
+    if planned:
+        messages.success(
+            request,
+            ngettext("%(n)d visit planned for %(who)s.", "%(n)d visits planned for %(who)s.", planned)
+            % {"n": planned, "who": form.cleaned_data["technician"]},
+        )
+    for sentence in refusals:
+        messages.error(request, sentence)
+    return redirect(back)
+
+
+@needs("read_fleet")
+@require_safe
+def unit(request, unit_id):
+    row = get_object_or_404(
+        Unit.objects.visible_to(request.user).select_related("pump_type", "organisation"), pk=unit_id
+    )
+    whole = "all" in request.GET
+    first = None if whole else timezone.now() - timedelta(days=400)
+    life, installations = services.life(row, first=first)
+    now = next((one for one in reversed(installations) if one.hangs_now), None)
+    context = {"unit": row, "now": now, "place": now.well.site if now else None, "life": life, "older": not whole}
+    if now:
+        days = services.measured_against_expected(now)
+        context["chart"] = services.band_chart(days) if days else None
+        context["latest"] = services.latest_figures(now)
+        context["shortfall"] = now.shortfalls.filter(state="open").first()
+        context["attachments"] = [
+            {"title": str(paper), "address": address}
+            for paper in Attachment.objects.filter(installation__in=installations)[:40]
+            if (address := _attachment(paper))
+        ]
+        context["ways"] = _ways(
+            (_("How the figure is worked out"), "output:working", (now.pk,), "sigma"),
+            (_("Readings"), "readings:installation", (now.pk,), "table"),
+            (_("Sun here"), "registry:sun", (now.well.site.code,), "sun"),
+            (_("Label"), "registry:label", (row.pk,), "qr-code"),
+            (_("As built"), "registry:installation", (now.pk,), "ruler"),
+        )
+    return render(request, "desk/unit.html", context)
+
+
+def _attachment(paper):
+    try:
+        return reverse("registry:attachment", args=[paper.pk])
+    except NoReverseMatch:
+        return None
+
+
+@needs("log")
+@require_safe
+def my_day(request):
+    today = _today(request.user)
+    try:
+        day = date.fromisoformat(request.GET["day"]) if "day" in request.GET else today
+    except ValueError:
+        day = today
+    found = services.day_of(request.user, day)
+    context = {
+        "day": day, "today": today, "before": day - timedelta(days=1), "after": day + timedelta(days=1),
+        "visits": found["today"], "waiting": found["waiting"] if day == today else [],
+        "coming": found["coming"] if day == today else [], "parts": services.parts_for(found["today"]),
+    }  # fmt: skip
+    return render(request, "desk/my_day.html", context)
+
+
+@needs("read_fleet")
+@require_safe
+def fleet_map(request):
+    return render(request, "desk/map.html", {"places": services.map_list(request.user)[:300]})
+
+
+@needs("read_fleet")
+@require_safe
+def places(request):
+    """The fleet's places and states as GeoJSON, for the map."""
+    answer = JsonResponse(services.map_features(request.user), content_type="application/geo+json")
+    answer["Cache-Control"] = "private, max-age=60"
+    return answer
+
