@@ -27,7 +27,8 @@ def load(*, last_day=None, say=print):
     """
     there = Organisation.objects.filter(is_demo=True).first()
     if there is None and Organisation.objects.exists():
-        raise Refused("real_fleet_here", "A real organisation keeps its fleet here. The demo wants a folder of its own.")
+        sentence = "A real organisation keeps its fleet here. The demo wants a data folder of its own."
+        raise Refused("real_fleet_here", sentence)
     today = timezone.now().astimezone(ZoneInfo(build.ZONE)).date()
     last_day = last_day or today - timedelta(days=1)
     if there is not None:

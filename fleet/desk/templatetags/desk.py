@@ -8,7 +8,8 @@ register = template.Library()
 
 # How each kind of moment in a unit's life is drawn: icon, tone.
 MOMENTS = {
-    "test": ("clipboard-check", "plain"), "hung": ("arrow-down-to-line", "good"), "taken": ("arrow-up-from-line", "idle"),
+    "test": ("clipboard-check", "plain"), "hung": ("arrow-down-to-line", "good"),
+    "taken": ("arrow-up-from-line", "idle"),
     "hand": ("handshake", "plain"), "level": ("waves", "plain"), "spot": ("gauge", "info"),
     "visit": ("wrench", "info"),
     "shortfall": ("trending-down", "bad"), "ended": ("circle-check-big", "good"), "slip": ("pencil-line", "unsure"),
