@@ -1,14 +1,18 @@
 """Everything a report shows, gathered once: the page, the PDF, the workbook and the API all read this."""
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from fleet.reports.services.read import by_group, by_month, inspections, restoration, summary
 from fleet.web import charts
 
 GROUP_NAMES = {
-    "type": _("Pump type"), "district": _("District"), "installer": _("Installed by"), "batch": _("Maker's batch"),
-    "age": _("Years since commissioning"),
-}  # fmt: skip
+    "type": gettext_lazy("Pump type"),
+    "district": gettext_lazy("District"),
+    "installer": gettext_lazy("Installed by"),
+    "batch": gettext_lazy("Maker's batch"),
+    "age": gettext_lazy("Years since commissioning"),
+}
 FEW_UNITS = 3  # a group of fewer units says little about the group; it is marked
 
 
@@ -45,7 +49,7 @@ def group_chart(rows, name):
     return charts.ranked(
         [str(row["group"] or _("not recorded")) for row in known],
         [100 * row["output_ratio"] for row in known],
-        unit="%", title=_("Measured over expected, by %(group)s") % {"group": GROUP_NAMES[name].lower()}, mark=100,
+        unit="%", title=_("Measured over expected, by %(group)s") % {"group": str(GROUP_NAMES[name]).lower()}, mark=100,
     )  # fmt: skip
 
 

@@ -1,0 +1,70 @@
+"""The report on paper: the same figures and charts as the page."""
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from fleet.reports.services import page
+from fleet.web import paper, quantities
+
+
+def report(found, *, language="en"):
+    """The report's PDF bytes, from what `page.gather` gave with its words added."""
+    row = found["summary"]
+    tiles = [
+        (_("water delivered"), row["delivered_words"], "m³", ""),
+        (_("of what was expected"), row["output_words"], "", _("days with a full tank left out")),
+        (_("of what people need"), row["need_words"], "", ""),
+        (_("availability"), row["availability_words"], "", _("days up over days up and down")),
+        (_("units reporting"), quantities.number(row["units"]), "", _("%s of all days hung") % row["reported_words"]),
+        (_("inspections on time"), row["inspection_words"], "", row["inspection_note"]),
+    ]
+    pictures = []
+    if found["months"]:
+        pictures = [
+            ("months.svg", _("Water by month"), page.month_chart(found["months"])),
+            ("days.svg", _("What the units did"), page.availability_chart(found["months"])),
+        ]
+    head = [_("Units"), _("Measured over expected"), _("Availability"), _("Delivered, m³")]
+    tables = [
+        {
+            "title": str(title),
+            "head": [str(title), *head],
+            "rows": [
+                [
+                    str(line["group"] if line["group"] is not None else "–"), quantities.number(line["units"]),
+                    quantities.percent(line["output_ratio"]), quantities.percent(line["availability"], 1),
+                    quantities.number(line["delivered_m3"]),
+                ]
+                for line in found["groups"][name]
+            ],
+        }
+        for name, title in page.GROUP_NAMES.items()
+        if found["groups"][name]
+    ]  # fmt: skip
+    work = found["restoration"]
+    if work["cases"]:
+        tables.append({
+            "title": _("How fast it is put right"), "head": [_("Middle case"), _("days")],
+            "rows": [
+                [_("until it was noticed"), quantities.number(work["detection_days"])],
+                [_("until somebody came"), quantities.number(work["waiting_days"])],
+                [_("from failure to water again"), quantities.number(work["total_days"])],
+            ],
+        })  # fmt: skip
+    data = {
+        "title": _("How the fleet does"),
+        "lead": f"{found['organisation']} · {date_format(found['first'], 'F Y')} – {date_format(found['last'], 'F Y')}"
+        + "".join(f" · {value}" for value in found["filters"].values()),
+        "footer": f"Rising Main · {found['organisation']}",
+        "language": language,
+        "tiles": [dict(zip(("label", "value", "unit", "note"), map(str, tile))) for tile in tiles],
+        "charts": [{"file": name, "title": str(title), "alt": str(title)} for name, title, _spec in pictures],
+        "tables": tables,
+        "notes_title": _("How these figures are made"),
+        "notes": [
+            _("Expected water is worked out for the weather and water level each unit had."),
+            _("Every share is a sum over a sum, so that groups add up to the fleet."),
+            _("Idle because the tank is full, without sun, and down are counted apart."),
+        ],
+    }
+    return paper.pdf("reports/report.typ", data, pictures={name: spec for name, _title, spec in pictures})

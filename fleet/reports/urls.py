@@ -1,0 +1,14 @@
+from django.urls import path
+
+from fleet.reports import api, views
+
+urlpatterns = [
+    path("", views.report, name="report"),
+    path("report.pdf", views.pdf, name="pdf"),
+    path("figures.xlsx", views.workbook, name="workbook"),
+]
+api_urlpatterns = [
+    path("figures/months/", api.Months.as_view(), name="months"),
+    path("figures/groups/<str:group>/", api.Groups.as_view(), name="groups"),
+    path("figures/summary/", api.Summary.as_view(), name="summary"),
+]
