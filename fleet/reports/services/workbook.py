@@ -62,7 +62,8 @@ def workbook(report):
         _sheet(book, str(title), title, [(row["group"], row) for row in report["groups"][name]], bold, day)
     sheet = book.add_worksheet(_("Work")[:31])
     lines = [
-        (_("inspections due"), report["inspections"]["due"]), (_("made by their day"), report["inspections"]["on_time"]),
+        (_("inspections due"), report["inspections"]["due"]),
+        (_("made by their day"), report["inspections"]["on_time"]),
         (_("made late"), report["inspections"]["late"]), (_("not made"), report["inspections"]["open"]),
         (_("failures put right"), report["restoration"]["cases"]),
         (_("days until noticed, middle case"), report["restoration"]["detection_days"]),
