@@ -20,6 +20,7 @@ from fleet.people.access import may, needs, own
 from fleet.registry.models import Attachment, Unit
 from fleet.web import export, paging
 
+LISTED_BESIDE_MAP = 200  # the worst; the map itself shows all
 EXPORT = [
     (gettext_lazy("site"), "installation.well.site.code"),
     (gettext_lazy("name"), "installation.well.site.name"),
@@ -164,7 +165,11 @@ def my_day(request):
 @needs("read_fleet")
 @require_safe
 def fleet_map(request):
-    return render(request, "desk/map.html", {"places": services.map_list(request.user)[:300]})
+    rows = []
+    for place in services.map_list(request.user)[:LISTED_BESIDE_MAP]:
+        tone, word = services.state_of(place)
+        rows.append({"place": place, "tone": tone, "word": word})
+    return render(request, "desk/map.html", {"rows": rows, "places_address": reverse("desk:places")})
 
 
 @needs("read_fleet")
