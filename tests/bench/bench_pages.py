@@ -54,10 +54,10 @@ def _fill(ids, days):
     with connection.cursor() as cursor:
         cursor.execute(
             "INSERT INTO output_shortfall (installation_id, state, ending, flagged_on, since, lost_l_day,"
-            " lost_fraction, probability, causes, checks, parts, danger, people_served, weight, evidence, explained, updated_at) "
-            "SELECT id, 'open', '', '2025-11-20', '2025-11-10', 500 + id % 3000, 0.2, 0.97, "
-            """'[{"cause": "pump_worn", "odds": 0.6}]', '[]', '[]', 0, 200, (500 + id % 3000) * 200.0, '{}', '', """
-            "now() FROM registry_installation WHERE id % 50 = 0"
+            " lost_fraction, probability, causes, checks, parts, danger, people_served, weight, evidence, explained,"
+            " updated_at) SELECT id, 'open', '', '2025-11-20', '2025-11-10', 500 + id % 3000, 0.2, 0.97,"
+            """ '[{"cause": "pump_worn", "odds": 0.6}]', '[]', '[]', 0, 200, (500 + id % 3000) * 200.0, '{}', '',"""
+            " now() FROM registry_installation WHERE id % 50 = 0"
         )
         cursor.execute("VACUUM ANALYZE")
 
