@@ -243,9 +243,9 @@ def send_to(*, shortfalls, technician, day, by):
         try:
             visit = (
                 shortfall.visits.filter(state__in=["proposed", "assigned"]).first()
-                or visit_services.propose_from_shortfall(shortfall=shortfall, by=by)
+                or visit_services.propose_for_shortfall(shortfall=shortfall, by=by)
             )
-            visit_services.assign_visit(visit=visit, technician=technician, on=day, by=by)
+            visit_services.assign(visit=visit, technician=technician, on=day, by=by)
             planned += 1
         except Refused as refusal:
             refusals.append(f"{shortfall.installation.well.site}: {refusal}")
@@ -254,15 +254,14 @@ def send_to(*, shortfalls, technician, day, by):
 
 def band_chart(days):
     """The picture of measured against expected, from the judged days."""
-    return charts.band(
-        [row["day"] for row in days],
-        low=[row["low_l"] for row in days],
-        middle=[row["expected_l"] for row in days],
-        high=[row["high_l"] for row in days],
-        measured=[row["measured_l"] for row in days],
-        idle=[row["idle"] for row in days],
-        title=_("Litres a day, measured against expected"),
-    )
+    rows = [
+        {
+            "day": row["day"], "low": row["low_l"], "middle": row["expected_l"], "high": row["high_l"],
+            "measured": row["measured_l"],
+        }
+        for row in days
+    ]  # fmt: skip
+    return charts.expected_and_measured(rows, title=_("Measured against expected"), unit=_("L a day"), decimals=0)
 
 
 def map_list(person):
@@ -303,9 +302,10 @@ def map_features(person):
             "type": "Feature",
             "geometry": {"type": "Point", "coordinates": [site.longitude_deg, site.latitude_deg]},
             "properties": {
-                "name": site.name, "code": site.code, "serial": row.unit.serial, "state": tone, "word": word,
-                "lost_l_day": round(row.lost) if row.lost else None, "people": site.people_served,
-                "address": f"/units/{row.unit_id}/",
+                "name": f"{site.name} ({site.code})", "tone": tone, "state": word, "address": f"/units/{row.unit_id}/",
+                "note": _("%(litres)s L a day short, %(people)s people")
+                % {"litres": f"{row.lost:,.0f}", "people": f"{site.people_served:,}"} if row.lost else "",
+                "serial": row.unit.serial, "lost_l_day": round(row.lost) if row.lost else None,
             },
         })  # fmt: skip
     return {"type": "FeatureCollection", "features": features}

@@ -22,18 +22,18 @@ from fleet.web import export, paging
 
 LISTED_BESIDE_MAP = 200  # the worst; the map itself shows all
 EXPORT = [
-    (gettext_lazy("site"), "installation.well.site.code"),
-    (gettext_lazy("name"), "installation.well.site.name"),
-    (gettext_lazy("district"), "installation.well.site.district.name"),
-    (gettext_lazy("serial"), "installation.unit.serial"),
-    (gettext_lazy("pump type"), "installation.unit.pump_type.name"),
-    (gettext_lazy("lost L a day"), "lost_l_day"),
-    (gettext_lazy("lost share"), "lost_fraction"),
-    (gettext_lazy("people"), "people_served"),
-    (gettext_lazy("since"), "since"),
-    (gettext_lazy("flagged on"), "flagged_on"),
-    (gettext_lazy("how sure"), "probability"),
-    (gettext_lazy("danger"), "danger"),
+    export.Column(gettext_lazy("site"), "installation.well.site.code"),
+    export.Column(gettext_lazy("name"), "installation.well.site.name"),
+    export.Column(gettext_lazy("district"), "installation.well.site.district.name"),
+    export.Column(gettext_lazy("serial"), "installation.unit.serial"),
+    export.Column(gettext_lazy("pump type"), "installation.unit.pump_type.name"),
+    export.Column(gettext_lazy("lost L a day"), "lost_l_day"),
+    export.Column(gettext_lazy("lost share"), "lost_fraction"),
+    export.Column(gettext_lazy("people"), "people_served"),
+    export.Column(gettext_lazy("since"), "since"),
+    export.Column(gettext_lazy("flagged on"), "flagged_on"),
+    export.Column(gettext_lazy("how sure"), "probability"),
+    export.Column(gettext_lazy("danger"), "danger"),
 ]
 
 
@@ -48,6 +48,11 @@ def _ways(*wanted):
     return found
 
 
+def _place(row):
+    site = row.installation.well.site
+    return site.latitude_deg, site.longitude_deg
+
+
 def _today(person):
     """The day at the organisation's sites: their zone, not the server's."""
     zone = services.zone_of(person)
@@ -59,11 +64,8 @@ def _today(person):
 def attention(request):
     form = AttentionForm(request.GET or None, person=request.user)
     rows = services.attention(request.user, **form.chosen())
-    if request.GET.get("format"):
-        return export.answer(
-            request.GET["format"], "shortfalls", EXPORT, rows,
-            place=lambda row: (row.installation.well.site.longitude_deg, row.installation.well.site.latitude_deg),
-        )  # fmt: skip
+    if export.asked(request):
+        return export.answer(request, "shortfalls", EXPORT, rows, place=_place)
     today = _today(request.user)
     context = {
         "filter_form": form,

@@ -74,7 +74,7 @@ def _download(content, kind, name):
 def pdf(request):
     found = _words(page.gather(_form(request).scope()))
     name = f"report-{found['first']:%Y-%m}-{found['last']:%Y-%m}.pdf"
-    return _download(paper.report(found, language=request.LANGUAGE_CODE), "application/pdf", name)
+    return _download(paper.report(found), "application/pdf", name)
 
 
 @needs("read_reports")

@@ -79,7 +79,7 @@ def test_the_list_leaves_as_csv_and_places(two, nadia, client_of):
     csv = b"".join(client_of(nadia).get("/attention/?format=csv").streaming_content).decode()
     assert two[0].installation.unit.serial in csv
     places = client_of(nadia).get("/map/places.geojson").json()
-    assert {f["properties"]["state"] for f in places["features"]} == {"bad"}
+    assert {f["properties"]["tone"] for f in places["features"]} == {"bad"}
     longitude, latitude = places["features"][0]["geometry"]["coordinates"]
     assert longitude > 30 and latitude < 5  # longitude first, as RFC 7946 wants
 

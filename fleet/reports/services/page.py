@@ -1,5 +1,6 @@
 """Everything a report shows, gathered once: the page, the PDF, the workbook and the API all read this."""
 
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -31,37 +32,44 @@ def gather(scope):
 
 
 def month_chart(months):
-    """Water by month: what came, what was expected, what people need."""
-    return charts.months(
-        [row["month"] for row in months],
+    """Water by month: what came, what was expected, what people need on the days that were reported."""
+    rows = [
         {
-            _("delivered"): [row["delivered_m3"] for row in months],
-            _("expected"): [row["expected_m3"] for row in months],
-            _("needed"): [row["need_reported"] / 1000 if row["need_reported"] else None for row in months],
-        },
-        unit="m³", title=_("Water by month"),
-    )  # fmt: skip
+            "month": row["month"], "measured": row["delivered_m3"], "expected": row["expected_m3"],
+            "need": row["need_reported"] / 1000 if row["need_reported"] else None,
+        }
+        for row in months
+    ]  # fmt: skip
+    return charts.bars_by_month(rows, title=_("Water by month"), unit="m³")
 
 
 def group_chart(rows, name):
-    """Output ratio of each group, lowest first."""
-    known = [row for row in rows if row["output_ratio"] is not None]
-    return charts.ranked(
-        [str(row["group"] or _("not recorded")) for row in known],
-        [100 * row["output_ratio"] for row in known],
-        unit="%", title=_("Measured over expected, by %(group)s") % {"group": str(GROUP_NAMES[name]).lower()}, mark=100,
-    )  # fmt: skip
+    """Output ratio of each group, lowest first; None where nothing was measured."""
+    known = [
+        {
+            "name": row["group"] if row["group"] not in (None, "") else _("not recorded"),
+            "value": 100 * row["output_ratio"],
+            "note": _("%(n)d units") % {"n": row["units"]} + (_(", few") if row["units"] < FEW_UNITS else ""),
+        }
+        for row in rows
+        if row["output_ratio"] is not None
+    ]
+    title = _("Measured over expected: %(group)s") % {"group": GROUP_NAMES[name]}
+    return charts.ranked_bars(known, title=title, unit="%", mark_below=90) if known else None
 
 
 def availability_chart(months):
-    """Share of reported days by what the units were: working, idle, down, without sun."""
-    return charts.shares(
-        [row["month"] for row in months],
-        {
-            _("working"): [(row["reported"] - row["down"] - row["idle"] - row["disabled"]) for row in months],
-            _("idle, tank full"): [row["idle"] for row in months],
-            _("down"): [row["down"] for row in months],
-            _("no sun"): [row["disabled"] for row in months],
-        },
-        title=_("What the units did, by month"),
+    """Share of reported unit-days by what the units were doing."""
+    rows = []
+    for row in months:
+        known = row["reported"] or 0
+        working = known - row["down"] - row["idle"] - row["disabled"]
+        for word, days in (
+            (_("working"), working), (_("idle, tank full"), row["idle"]), (_("down"), row["down"]),
+            (_("no sun"), row["disabled"]),
+        ):  # fmt: skip
+            share = 100 * days / known if known else None
+            rows.append({"x": date_format(row["month"], "M Y"), "y": word, "value": share})
+    return charts.heat_map(
+        rows, title=_("What the units did, share of reported days"), x_title=_("Month"), y_title=_("State"), unit="%"
     )

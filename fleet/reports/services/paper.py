@@ -7,23 +7,20 @@ from fleet.reports.services import page
 from fleet.web import paper, quantities
 
 
-def report(found, *, language="en"):
+def report(found):
     """The report's PDF bytes, from what `page.gather` gave with its words added."""
     row = found["summary"]
     tiles = [
-        (_("water delivered"), row["delivered_words"], "m³", ""),
-        (_("of what was expected"), row["output_words"], "", _("days with a full tank left out")),
-        (_("of what people need"), row["need_words"], "", ""),
-        (_("availability"), row["availability_words"], "", _("days up over days up and down")),
-        (_("units reporting"), quantities.number(row["units"]), "", _("%s of all days hung") % row["reported_words"]),
-        (_("inspections on time"), row["inspection_words"], "", row["inspection_note"]),
+        (_("water delivered"), f"{row['delivered_words']} m³", ""),
+        (_("of what was expected"), row["output_words"], _("days with a full tank left out")),
+        (_("of what people need"), row["need_words"], ""),
+        (_("availability"), row["availability_words"], _("days up over days up and down")),
+        (_("units reporting"), quantities.number(row["units"]), _("%s of all days hung") % row["reported_words"]),
+        (_("inspections on time"), row["inspection_words"], row["inspection_note"]),
     ]
-    pictures = []
+    charts = {}
     if found["months"]:
-        pictures = [
-            ("months.svg", _("Water by month"), page.month_chart(found["months"])),
-            ("days.svg", _("What the units did"), page.availability_chart(found["months"])),
-        ]
+        charts = {"months": page.month_chart(found["months"]), "days": page.availability_chart(found["months"])}
     head = [_("Units"), _("Measured over expected"), _("Availability"), _("Delivered, m³")]
     tables = [
         {
@@ -51,14 +48,13 @@ def report(found, *, language="en"):
                 [_("from failure to water again"), quantities.number(work["total_days"])],
             ],
         })  # fmt: skip
+    months = " – ".join(date_format(found[end], "F Y") for end in ("first", "last"))
     data = {
         "title": _("How the fleet does"),
-        "lead": f"{found['organisation']} · {date_format(found['first'], 'F Y')} – {date_format(found['last'], 'F Y')}"
-        + "".join(f" · {value}" for value in found["filters"].values()),
-        "footer": f"Rising Main · {found['organisation']}",
-        "language": language,
-        "tiles": [dict(zip(("label", "value", "unit", "note"), map(str, tile))) for tile in tiles],
-        "charts": [{"file": name, "title": str(title), "alt": str(title)} for name, title, _spec in pictures],
+        "lead": " · ".join([months, *map(str, found["filters"].values())]),
+        "organisation": found["organisation"],
+        "tiles": [list(map(str, tile)) for tile in tiles],
+        "charts": list(charts),
         "tables": tables,
         "notes_title": _("How these figures are made"),
         "notes": [
@@ -67,4 +63,4 @@ def report(found, *, language="en"):
             _("Idle because the tank is full, without sun, and down are counted apart."),
         ],
     }
-    return paper.pdf("reports/report.typ", data, pictures={name: spec for name, _title, spec in pictures})
+    return paper.pdf("reports/report.typ", data, charts=charts)
