@@ -35,6 +35,7 @@ def attention(person, *, district=None, pump_type=None, state="open", assigned=N
         )
         .annotate(
             visit_id=Subquery(planned.values("id")[:1]),
+            visit_key=Subquery(planned.values("key")[:1]),
             visit_on=Subquery(planned.values("planned_on")[:1]),
             visit_state=Subquery(planned.values("state")[:1]),
             visit_by=Subquery(planned.values("technician__first_name")[:1]),
@@ -133,7 +134,7 @@ def life(unit, *, first=None):
         moments.append(
             Moment(at, "visit", f"{visit.get_kind_display().capitalize()}, {visit.get_state_display()}",
                    " ".join(filter(None, [words, _("Parts: %(parts)s.") % {"parts": parts} if parts else ""])),
-                   link=("visits:visit", visit.pk))
+                   link=("visits:visit", visit.key))
         )  # fmt: skip
     for short in Shortfall.objects.filter(installation__in=ids):
         zone = zones[short.installation_id]
