@@ -18,9 +18,9 @@ class Command(BaseCommand):
 
     def handle(self, *args, last_day=None, **options):
         try:
-            organisation = load(last_day=last_day, say=lambda words: self.stdout.write(f"  {words}"))
+            new = load(last_day=last_day, say=lambda words: self.stdout.write(f"  {words}"))
         except Refused as refusal:
             raise CommandError(str(refusal)) from refusal
-        if organisation is None:
+        if not new:
             self.stdout.write("The demo fleet is loaded already.")
         self.stdout.write(f"Log in as {', '.join(name for name, *_ in PEOPLE)}; password: {PASSWORD}")
