@@ -14,6 +14,6 @@ class DeskConfig(AppConfig):
             first_for=("coordinator", "administrator"),
         )  # fmt: skip
         navigation.entry(
-            _("My day"), "desk:my_day", deed="log", order=20, icon="calendar-check", first_for=("technician",)
+            _("My day"), "desk:my_day", deed="own_day", order=20, icon="calendar-check", first_for=("technician",)
         )
         navigation.entry(_("Map"), "desk:map", deed="read_fleet", order=30, icon="map", group="fleet")

@@ -20,7 +20,7 @@ from fleet.people.access import may, needs, own
 from fleet.registry.models import Attachment, Unit
 from fleet.web import export, paging
 
-LISTED_BESIDE_MAP = 200  # the worst; the map itself shows all
+LISTED_BESIDE_MAP = 30  # the worst; the map and its own list show all
 EXPORT = [
     export.Column(gettext_lazy("site"), "installation.well.site.code"),
     export.Column(gettext_lazy("name"), "installation.well.site.name"),
@@ -147,7 +147,7 @@ def _attachment(paper):
         return None
 
 
-@needs("log")
+@needs("own_day")
 @require_safe
 def my_day(request):
     today = _today(request.user)

@@ -11,7 +11,7 @@ from fleet.web.refusals import Refused
 # What each role may do. An administrator may do all that a coordinator may; a manager reads.
 MAY = {
     "coordinator": {"read_fleet", "assign", "log", "edit_registry", "import", "settle", "read_reports", "take_calls"},
-    "technician": {"read_fleet", "log", "take_calls"},
+    "technician": {"read_fleet", "log", "take_calls", "own_day"},
     "manager": {"read_fleet", "read_reports", "set_alarms"},
     "administrator": {
         "read_fleet", "assign", "log", "edit_registry", "import", "settle", "read_reports", "take_calls",

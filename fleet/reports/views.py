@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
 
@@ -41,6 +42,7 @@ def _words(report):
         "availability_words": quantities.percent(row["availability"], 1),
         "availability_tone": _tone(row["availability"], 0.95, 0.9),
         "reported_words": quantities.percent(row["reported_share"]),
+        "reported_note": _("%s of all days hung") % quantities.percent(row["reported_share"]),
         "inspection_words": quantities.percent(due["share"]),
         "inspection_note": ngettext("%(n)d due", "%(n)d due", due["due"]) % {"n": due["due"]},
     }

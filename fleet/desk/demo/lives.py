@@ -216,7 +216,7 @@ def _on_instruments(rng, installation, many, dates, day_of_year, level_sun, loca
     plane = noon = volts = amps = level = nan
     if installation.instrument_level == "logger":
         # In the plane of the modules, by the same day tables that the litres were read from.
-        table = chain.day_table(many.take([0]), chain.curve(many.take([0])))
+        table = chain.day_table(many.take([0]))
         month = np.array([day.month - 1 for day in dates])
         plane = np.array([
             np.interp(level_sun[k], table.horizontal_kwh_m2[0, month[k]], table.in_plane_kwh_m2[0, month[k]])
