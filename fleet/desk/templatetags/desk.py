@@ -10,7 +10,7 @@ register = template.Library()
 MOMENTS = {
     "test": ("clipboard-check", "plain"), "hung": ("arrow-down-to-line", "good"),
     "taken": ("arrow-up-from-line", "idle"),
-    "hand": ("handshake", "plain"), "level": ("waves", "plain"), "spot": ("gauge", "info"),
+    "hand": ("handshake", "plain"), "level": ("waves-horizontal", "plain"), "spot": ("gauge", "info"),
     "visit": ("wrench", "info"),
     "shortfall": ("trending-down", "bad"), "ended": ("circle-check-big", "good"), "slip": ("pencil-line", "unsure"),
     "call": ("phone", "watch"), "meter": ("timer", "plain"),
