@@ -6,6 +6,7 @@ import signal
 import sys
 
 from celery import Celery
+from celery.schedules import crontab
 from celery.signals import worker_process_init
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
@@ -17,6 +18,10 @@ app.set_default()
 
 # The database says what is due; these sweeps only look. Each may run twice or late without harm.
 app.conf.beat_schedule = {
+    "the manager's figures of the last months": {"task": "reports.refresh_recent", "schedule": 3600.0},
+    "all figures, for records that came late": {
+        "task": "reports.refresh_everything", "schedule": crontab(hour=2, minute=40),
+    },
     "jobs left behind are taken up again": {"task": "jobs.sweep", "schedule": 60.0},
     "installations whose day has ended are judged": {"task": "output.sweep", "schedule": 600.0},
     "inspections that fall due become visits": {"task": "visits.sweep", "schedule": 3600.0},
