@@ -1,5 +1,6 @@
 """People by the API: who I am, and, for administrators, who my colleagues are."""
 
+from django.utils.translation import gettext_lazy as _
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, permissions, serializers
 from rest_framework.response import Response
@@ -10,7 +11,7 @@ from fleet.people.models import Person
 
 
 class MaySeePeople(permissions.BasePermission):
-    message = "Only an administrator may list people."
+    message = _("Only an administrator may list people.")
 
     def has_permission(self, request, view):
         return may(request.user, "people")

@@ -4,6 +4,8 @@ import hashlib
 import secrets
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication, get_authorization_header
 from rest_framework.exceptions import AuthenticationFailed
 
@@ -27,14 +29,14 @@ class TokenAuthentication(BaseAuthentication):
         if not words or words[0].lower() != b"token":
             return None
         if len(words) != 2:
-            raise AuthenticationFailed("Send the header as: Authorization: Token KEY.")
+            raise AuthenticationFailed(_("Send the header as: Authorization: Token KEY."))
         try:
             key = words[1].decode()
         except UnicodeError:
-            raise AuthenticationFailed("This token is not one of ours.") from None
+            raise AuthenticationFailed(_("This token is not one of ours.")) from None
         token = Token.objects.select_related("person").filter(hash=_hash(key), revoked_at=None).first()
         if token is None or not token.person.is_active:
-            raise AuthenticationFailed("This token is unknown or was revoked. Ask for a new one.")
+            raise AuthenticationFailed(_("This token is unknown or was revoked. Ask for a new one."))
         now = timezone.now()
         # Once an hour is enough to see that it is in use; a write on each request is not.
         if token.last_used_at is None or (now - token.last_used_at).total_seconds() > 3600:
@@ -43,3 +45,13 @@ class TokenAuthentication(BaseAuthentication):
 
     def authenticate_header(self, request):
         return "Token"
+
+
+class TokenInSchema(OpenApiAuthenticationExtension):
+    """Tells the API's description how a program signs in; found by its base class."""
+
+    target_class = "fleet.people.tokens.TokenAuthentication"
+    name = "token"
+
+    def get_security_definition(self, auto_schema):
+        return {"type": "apiKey", "in": "header", "name": "Authorization", "description": "Token KEY"}

@@ -8,6 +8,7 @@ from django.db.models import Q
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.decorators import method_decorator
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -16,7 +17,7 @@ from fleet.people import forms, services
 from fleet.people.access import needs
 from fleet.people.models import Person, Token
 from fleet.trail.models import Change
-from fleet.web import paging
+from fleet.web import export, paging
 from fleet.web.refusals import Refused
 
 
@@ -108,6 +109,19 @@ def revoke_token(request, token_id):
     )
 
 
+PEOPLE_COLUMNS = [
+    export.Column(_lazy("Log-in name"), "username"),
+    export.Column(_lazy("First name"), "first_name"),
+    export.Column(_lazy("Last name"), "last_name"),
+    export.Column(_lazy("Role"), "role"),
+    export.Column(_lazy("Telephone"), "phone"),
+    export.Column(_lazy("E-mail"), "email"),
+    export.Column(_lazy("Language"), "language"),
+    export.Column(_lazy("Last here"), "last_login"),
+    export.Column(_lazy("The account is open"), "is_active"),
+]
+
+
 @needs("people")
 @require_safe
 def people(request):
@@ -121,6 +135,8 @@ def people(request):
             )
         if form.cleaned_data["role"]:
             found = found.filter(role=form.cleaned_data["role"])
+    if export.asked(request):
+        return export.answer(request, "people", PEOPLE_COLUMNS, found.order_by("first_name", "last_name", "id"))
     page = paging.page(request, found, ["first_name", "last_name"])
     return render(request, "people/list.html", {"page": page, "filter_form": form})
 

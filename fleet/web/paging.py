@@ -4,7 +4,9 @@
     page = paging.page(request, shortfalls, ["-lost_l_day", "since"], size=50)
 
 The order may name columns, columns of related rows (`unit__serial`) and annotations, each with "-" for falling. The
-row's id is added as the last word, so every row has one place. Empty values come last in either direction.
+row's id is added as the last word, so every row has one place. Empty values come last in either direction. A column
+that may be empty by its model, but never is in this list, is written with "!" at its end ("-lost_l_day!"): then a
+plain index serves the order.
 """
 
 import base64
@@ -88,10 +90,13 @@ def _nullable(queryset, path):
 
 
 def keys(queryset, order):
-    words = [(w.lstrip("-"), w.startswith("-")) for w in order]
+    words = [(w.strip("-!"), w.startswith("-"), not w.endswith("!")) for w in order]
     if words[-1][0] not in {"id", "pk"}:
-        words.append(("id", words[-1][1]))
-    return [Key(p, falling, _nullable(queryset, p), f"page_key_{i}") for i, (p, falling) in enumerate(words)]
+        words.append(("id", words[-1][1], False))
+    return [
+        Key(path, falling, may_be_empty and _nullable(queryset, path), f"page_key_{i}")
+        for i, (path, falling, may_be_empty) in enumerate(words)
+    ]
 
 
 def _plain(value):

@@ -2,6 +2,7 @@
 
 from django.core.exceptions import ValidationError as DjangoValidationError
 from django.http import Http404
+from django.utils.translation import gettext
 from rest_framework import status
 from rest_framework.exceptions import APIException, ValidationError
 from rest_framework.pagination import CursorPagination
@@ -47,8 +48,8 @@ def refusal_handler(error, context):
     if isinstance(error, APIException):
         faults = list(_flat(error.detail))
     elif isinstance(error, Http404):
-        faults = [{"code": "not_found", "field": None, "sentence": "There is nothing here that you may see."}]
+        faults = [{"code": "not_found", "field": None, "sentence": gettext("There is nothing here that you may see.")}]
     else:
-        faults = [{"code": "forbidden", "field": None, "sentence": str(error) or "You may not do this."}]
+        faults = [{"code": "forbidden", "field": None, "sentence": str(error) or gettext("You may not do this.")}]
     answer.data = {"errors": faults}
     return answer

@@ -1,6 +1,7 @@
 """Every part of the look, drawn by a real browser under the real content security policy."""
 
 from pathlib import Path
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
@@ -82,3 +83,25 @@ def test_faults_of_a_form_are_listed_and_lead_to_their_fields(page_of, gallery, 
     no_accessibility_faults(page)
     alert.get_by_role("link", name="Code").click()
     assert page.get_by_label("Depth").last.input_value() == "12.5"
+
+
+def boxes_asked(addresses):
+    return [[float(v) for v in parse_qs(urlsplit(a).query)["box"][0].split(",")] for a in addresses]
+
+
+def test_a_map_by_view_asks_again_after_a_move_and_opens_groups(page_of, gallery, amara):
+    page = page_of(amara, "desk")
+    asked = []
+    page.on("request", lambda request: asked.append(request.url) if "/places/" in request.url else None)
+    opens(page, gallery + "map/")
+    page.locator("[data-map][data-ready]").wait_for()
+    west, south, east, north = boxes_asked(asked)[0]
+    assert west <= 34 and south <= -1 and east >= 40 and north >= 5 and "zoom=" in asked[0]
+    page.get_by_role("button", name="Closer").click()
+    page.wait_for_timeout(800)
+    assert len(asked) == 2
+    closer = boxes_asked(asked)[1]
+    assert closer[0] > west and closer[2] < east, "after going closer a smaller box is asked for"
+    assert "1 places" not in page.locator(".map-count").inner_text()
+    no_accessibility_faults(page)
+    shot(page, "map-by-view")

@@ -51,6 +51,12 @@ def test_people_are_found_by_a_part_of_their_name(client_of, amara, idris, nadia
     assert "Nadia Sefu" in page and "Idris Kombe" not in page
 
 
+def test_the_list_of_people_can_be_taken_away_as_it_is_filtered(client_of, amara, idris):
+    answer = client_of(amara).get(reverse("people:list"), {"format": "csv", "role": "technician"})
+    lines = b"".join(answer.streaming_content).decode("utf-8-sig").splitlines()
+    assert len(lines) == 2 and lines[1].startswith("idris,Idris,Kombe,technician")
+
+
 def test_after_six_wrong_passwords_the_door_stays_shut_for_a_while(client, idris, settings):
     settings.AXES_FAILURE_LIMIT = 3
     for _i in range(2):

@@ -98,7 +98,23 @@ def places(request):
     return JsonResponse({"type": "FeatureCollection", "features": features})
 
 
+def groups(request):
+    """What a large fleet answers from afar: groups with their counts."""
+    features = [
+        {"type": "Feature", "geometry": {"type": "Point", "coordinates": [35 + i, 2 + i % 3]},
+         "properties": {"count": 10 ** i, "tone": tone}}
+        for i, tone in enumerate(["good", "watch", "bad", "unsure", "idle"])
+    ]  # fmt: skip
+    return JsonResponse({"type": "FeatureCollection", "features": features})
+
+
+def map_by_view(request):
+    return render(request, "gallery_map.html")
+
+
 urlpatterns = [
+    path("gallery/map/", map_by_view, name="gallery_map"),
+    path("gallery/map/places/", groups, name="gallery_groups"),
     path("gallery/", gallery, name="gallery"),
     path("gallery/places/", places, name="gallery_places"),
     path("", include("deploy.urls")),

@@ -17,6 +17,7 @@ ORDERS = [
     ["last_login"],  # empty for some
     ["-last_login", "first_name"],
     ["organisation__name", "-username"],
+    ["-username!"],
     ["id"],
     ["-id"],
 ]
@@ -118,3 +119,9 @@ def test_one_page_alone_has_no_pager(crowd):
     page = paging.page(asking(), crowd, ["id"], 50)
     assert page.alone
     assert Template("{% load web %}{% pager page %}").render(Context({"page": page})).strip() == ""
+
+
+def test_a_column_said_never_to_be_empty_is_ordered_as_a_plain_index_is(crowd):
+    plain, careful = (paging.keys(crowd, order)[0] for order in (["-last_login!"], ["-last_login"]))
+    assert "NULLS" not in str(crowd.order_by(plain.order(False)).query)
+    assert "NULLS LAST" in str(crowd.order_by(careful.order(False)).query)
