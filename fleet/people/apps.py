@@ -7,6 +7,7 @@ class PeopleConfig(AppConfig):
     label = "people"
 
     def ready(self):
+        import fleet.people.schema  # noqa: F401 - registers itself
         from fleet.people.access import may
         from fleet.web import navigation
 
