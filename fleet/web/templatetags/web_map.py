@@ -22,7 +22,7 @@ def map(context, address, label="", by_view=False, box="", instead="", height="u
         "out": _("Farther"),
         "none": _("No places in this part of the map."),
         "failed": _("The places could not be fetched. Try again when the network is back."),
-        "shown": _("%(n)s places shown"),
+        "shown": _("Places shown: %(n)s"),
         "more": _("and %(n)s more: go closer"),
         "open": _("Open"),
         "many": _("%(n)s places: go closer"),
