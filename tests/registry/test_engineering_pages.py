@@ -1,0 +1,88 @@
+"""The sizing page and the page of a place's sun: what fits and why, on the page, on paper, and refused by name."""
+
+import pytest
+
+from fleet.registry.engineering import choice
+from tests.makers.registry import a_module_type, a_pump_type, a_site, a_well
+
+SURVEY = {
+    "latitude_deg": 3.2, "longitude_deg": 35.7, "static_level_m": 22, "rise_m": 5, "distance_m": 40,
+    "need_l_day": 4000, "well_inside_mm": 150, "specific_capacity_m3_h_m": 1.2,
+}  # fmt: skip
+
+
+@pytest.fixture
+def catalogue(organisation):
+    return a_pump_type(organisation), a_module_type(organisation)
+
+
+def test_a_survey_finds_the_pump_that_fits_with_its_reasons(catalogue, organisation):
+    pump, _module = catalogue
+    answer, left_out = choice.answer_survey(organisation=organisation, **SURVEY)
+    best = choice.rows(answer)[0]
+    assert best["fits"] and best["pump"] == pump.name and not left_out
+    assert best["litres_day"][best["worst_month"] - 1] >= 4000
+    assert any(str(round(best["setting_depth_m"], 1)) in check["sentence"] for check in best["checks"])
+
+
+def test_a_well_too_narrow_is_told_with_both_diameters(catalogue, organisation):
+    pump, _module = catalogue
+    pump.outside_diameter_mm = 96
+    pump.save()
+    answer, _left_out = choice.answer_survey(organisation=organisation, **SURVEY | {"well_inside_mm": 90})
+    row = choice.rows(answer)[0]
+    assert not row["fits"]
+    assert any("96 mm" in check["sentence"] and "90 mm" in check["sentence"] for check in row["checks"])
+
+
+def test_a_pump_with_two_points_is_left_out_by_name_and_the_others_stay(catalogue, organisation):
+    poor = a_pump_type(organisation, points=False, name="Poor sheet")
+    poor.points.create(head_m=10, power_w=100, flow_l_min=5)
+    _answer, left_out = choice.answer_survey(organisation=organisation, **SURVEY)
+    assert list(left_out) == ["Poor sheet"]
+
+
+def test_the_page_answers_prints_and_keeps_what_was_asked(catalogue, nadia, client_of):
+    client = client_of(nadia)
+    assert client.get("/sizing/").status_code == 200
+    page = client.get("/sizing/", SURVEY)
+    assert page.status_code == 200
+    assert catalogue[0].name in page.content.decode() and 'value="3.2"' in page.content.decode()
+    assert client.get("/sizing/sheet.pdf", SURVEY).content.startswith(b"%PDF")
+
+
+def test_wrong_figures_are_refused_in_place_and_the_rest_is_kept(catalogue, nadia, client_of):
+    page = client_of(nadia).get("/sizing/", SURVEY | {"static_level_m": "-4", "need_by_month": "1 2 3"})
+    assert page.status_code == 422
+    assert {"static_level_m", "need_by_month"} <= set(page.context["form"].errors)
+    too_deep = client_of(nadia).get("/sizing/", SURVEY | {"well_depth_m": 20})
+    assert too_deep.status_code == 422 and "well_depth_m" in too_deep.context["form"].errors
+
+
+def test_an_empty_catalogue_says_what_to_enter(nadia, client_of):
+    page = client_of(nadia).get("/sizing/", SURVEY)
+    assert page.status_code == 422 and "catalogue" in page.content.decode()
+
+
+def test_a_site_fills_in_what_the_registry_knows(catalogue, organisation, nadia, otto, client_of):
+    site = a_site(organisation)
+    a_well(site, level_m=22.0)
+    page = client_of(nadia).get("/sizing/", {"site": site.code})
+    assert page.context["form"].initial["static_level_m"] == 22.0
+    assert page.context["form"].initial["need_l_day"] == 5000
+    assert client_of(otto).get("/sizing/", {"site": site.code}).status_code == 404
+
+
+def test_the_sun_of_a_site_is_shown_to_its_own_people(organisation, idris, otto, client_of):
+    site = a_site(organisation)
+    page = client_of(idris).get(f"/sites/{site.code}/sun/")
+    assert page.status_code == 200
+    words = page.content.decode()
+    assert "solar noon today" in words and "What an error costs" in words
+    assert client_of(otto).get(f"/sites/{site.code}/sun/").status_code == 404
+
+
+def test_where_the_default_sun_is_not_known_the_page_says_so(organisation, idris, client_of):
+    site = a_site(organisation, latitude_deg=-21.2, longitude_deg=-175.2, zone="Pacific/Tongatapu")
+    page = client_of(idris).get(f"/sites/{site.code}/sun/")
+    assert page.status_code == 200 and "does not know this place" in page.content.decode()
