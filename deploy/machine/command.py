@@ -10,7 +10,7 @@ import signal
 import subprocess
 import sys
 
-from deploy.machine import places, say
+from deploy.machine import places
 
 
 def parser():
@@ -39,50 +39,15 @@ def _call(env, command):
 
 
 def main():
+    from deploy.machine import products
+    from deploy.machine.servers_for import servers_for
+
     args = parser().parse_args()
     command = args.command or ["help"]
-    folder = places.DataFolder(args.data)
-    if not os.environ.get("DATABASE_URL"):
-        folder.make()
-    code = _with_servers(folder, command)
+    products.ready()
+    with servers_for(places.DataFolder(args.data), f"The command {command[0]}", command[0] != "migrate") as env:
+        code = _call(env, command)
     sys.exit(code if code >= 0 else 128 - code)
-
-
-def _with_servers(folder, command):
-    from deploy.machine import products
-    from deploy.machine.services import Servers, environment_of, migrate
-
-    if os.environ.get("DATABASE_URL"):
-        folder.make()
-        env = environment_of(folder, os.environ["DATABASE_URL"])
-        if not os.environ.get("BROKER_URL"):
-            env["TASKS_AT_ONCE"] = "yes"
-        return _call(env, command)
-    with folder.held() as free:
-        if not free:
-            running = folder.state.get("env")
-            if not running:
-                raise say.Trouble(
-                    f"{folder.state.get('what', 'Another script')} is just starting or ending on {folder.path}. "
-                    "Try again in a moment."
-                )
-            return _call(environment_of(folder, running["DATABASE_URL"]) | running, command)
-        from deploy.machine.start import stop_left_behind
-
-        stop_left_behind(folder)
-        folder.state = {"what": f"The command {command[0]}", "pid": os.getpid()}
-        products.ready()
-        servers = Servers(folder, with_broker=False)
-        try:
-            servers.start(quiet=True)
-            env = environment_of(folder, servers.database_url, TASKS_AT_ONCE="yes")
-            folder.state |= {"env": {"DATABASE_URL": servers.database_url, "TASKS_AT_ONCE": "yes"}}
-            if command[0] != "migrate":
-                migrate(env, folder, quiet=True)
-            return _call(env, command)
-        finally:
-            servers.stop()
-            folder.state = {}
 
 
 if __name__ == "__main__":

@@ -40,7 +40,7 @@ def ready(env, folder, wanted, stopping):
         begun.unlink()
         found = _ask(env)
     if found["all"] == 0:
-        return ["No organisation yet. Make the first one and its administrator: deploy/manage first_account"]
+        return ["No organisation yet. Make the first one and its administrator: deploy/manage make_organisation --help"]
     return _log_ins(folder) if found["demo"] else []
 
 

@@ -70,6 +70,25 @@ def add_person(*, by, organisation, username, first_name="", last_name="", role,
 
 
 @transaction.atomic
+def open_organisation(*, name, country="", username, first_name="", last_name=""):
+    """A new organisation with its first administrator; for whoever looks after the machine, hence a command's.
+
+    Returns the administrator and the first password, which cannot be shown again.
+    """
+    organisation = Organisation(name=name.strip(), country=country.strip().upper())
+    try:
+        organisation.full_clean()
+        organisation.save()
+    except ValidationError as fault:
+        field, messages = next(iter(fault.message_dict.items()))
+        raise Refused("invalid", f"{field}: " + " ".join(messages), field=field) from None
+    return add_person(
+        by=None, organisation=organisation, username=username, first_name=first_name, last_name=last_name,
+        role=Person.Role.ADMINISTRATOR,
+    )  # fmt: skip
+
+
+@transaction.atomic
 def change_person(*, by, person, **changes):
     """Names, telephone, role, and whether the account is open."""
     require(by, "people")
