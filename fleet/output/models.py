@@ -77,6 +77,8 @@ class Judgement(models.Model):
     judged_at = models.DateTimeField(null=True)
     claimed_until = models.DateTimeField(null=True, db_comment="a worker is at it until then")
 
+    objects = querysets.OutputQuerySet.as_manager()
+
     class Meta:
         indexes = [models.Index(fields=["through"], name="judgement_due")]
 
@@ -166,6 +168,16 @@ class Flag(models.Model):
 
     def __str__(self):
         return f"{self.installation_id} {self.flagged_on}"
+
+
+class Mark(models.Model):
+    """How far something has been looked through."""
+
+    name = models.CharField(max_length=20, unique=True)
+    value = models.BigIntegerField(default=0)
+
+    def __str__(self):
+        return f"{self.name}: {self.value}"
 
 
 class CauseCount(models.Model):

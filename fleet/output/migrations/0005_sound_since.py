@@ -4,15 +4,14 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('output', '0004_evidence'),
+        ("output", "0004_evidence"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='judgement',
-            name='sound_since',
-            field=models.DateField(db_comment='last put right: no fault of today began before', null=True),
+            model_name="judgement",
+            name="sound_since",
+            field=models.DateField(db_comment="last put right: no fault of today began before", null=True),
         ),
     ]

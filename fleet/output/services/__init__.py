@@ -1,6 +1,27 @@
 """What may be done about expected output; the only code that writes its rows."""
 
 from fleet.output.services.baselines import baselines, changed_since
+from fleet.output.services.judging import all_ids, batches, claim, due, end_shortfall, judge, judge_again, release
+from fleet.output.services.learning import counts, learn
 from fleet.output.services.spot import answer_spot, own_level
+from fleet.output.services.sweeping import sweep
+from fleet.output.services.working import working
 
-__all__ = ["answer_spot", "baselines", "changed_since", "own_level"]
+__all__ = [
+    "all_ids",
+    "answer_spot",
+    "baselines",
+    "batches",
+    "changed_since",
+    "claim",
+    "counts",
+    "due",
+    "end_shortfall",
+    "judge",
+    "judge_again",
+    "learn",
+    "own_level",
+    "release",
+    "sweep",
+    "working",
+]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from fleet.output.fleet_arrays import read_fleet
 from fleet.output.models import Judgement
@@ -29,6 +30,14 @@ EIGHTY = 1.2816  # the range holds four sound readings in five
 PROVES = 2.0  # sigma beyond which a reading counts as too low or too high
 
 
+STAGES = {
+    "well": gettext_lazy("level in the well"),
+    "array": gettext_lazy("modules"),
+    "cable": gettext_lazy("cable and controller"),
+    "pump": gettext_lazy("pump and pipe"),
+}
+
+
 @dataclass
 class OwnLevel:
     """Log of a unit's own sound output over the calculation, its sigma, and what it rests on."""
@@ -37,6 +46,10 @@ class OwnLevel:
     sigma: float = UNIT_SIGMA
     tests: int = 0
     judged: bool = False
+
+    @property
+    def share(self):
+        return float(np.exp(self.level))
 
 
 def answer_spot(installation, readings):
@@ -66,6 +79,8 @@ def answer_spot(installation, readings):
     answer = {
         "measured_l_min": round(measured, 2),
         "expected_l_min": {"low": round(low, 2), "middle": round(middle, 2), "high": round(high, 2)},
+        "low_l_min": round(low, 2),
+        "high_l_min": round(high, 2),
         "irradiance_w_m2": round(sun),
         "static_level_m": round(level, 2),
         "ratio": round(measured / middle, 3) if middle > 0 else None,
@@ -273,6 +288,12 @@ def _stages(fleet, sun, air, level, own, values):
                 else _("array, cable, pump and pipe together: volts and amps would part them"),
             }  # fmt: skip
         )
+    for one in stages:
+        one["name"] = str(STAGES[one["stage"]])
+        one["words"] = str(one["words"])
+        one["said"] = _("%(is)s %(unit)s, should be %(right)s; costs %(loss)s L/min") % {
+            "is": one["measured"], "unit": one["unit"], "right": one["expected"], "loss": one["loss_l_min"],
+        }  # fmt: skip
     return stages
 
 

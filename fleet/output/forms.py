@@ -1,0 +1,82 @@
+"""Forms of the output's pages; they only read, the services check."""
+
+from datetime import datetime
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from fleet.output.advice import CAUSES
+from fleet.output.models import Shortfall
+from fleet.readings.models import SpotTest
+from fleet.readings.services.clock import zone_of
+
+
+def _figure(label, required=False, **more):
+    return forms.FloatField(
+        label=label, required=required, widget=forms.TextInput({"inputmode": "decimal", "autocomplete": "off"}), **more
+    )
+
+
+class SpotForm(forms.Form):
+    """One set of readings taken in the same minutes."""
+
+    day = forms.DateField(label=_("Day"), widget=forms.DateInput({"type": "date"}))
+    hour = forms.TimeField(label=_("Hour at the site"), widget=forms.TimeInput({"type": "time"}))
+    kind = forms.ChoiceField(label=_("Kind"), choices=SpotTest.Kind.choices, initial="visit")
+    sun_by = forms.ChoiceField(label=_("Irradiance got from"), choices=SpotTest.SunBy.choices, initial="reference_cell")
+    irradiance_w_m2 = _figure(_("Irradiance in the plane of the modules"))
+    module_isc_a = _figure(_("Module short-circuit current"))
+    air_c = _figure(_("Air"))
+    array_voltage_v = _figure(_("Array voltage"))
+    array_current_a = _figure(_("Array current"))
+    flow_by = forms.ChoiceField(label=_("Flow measured by"), choices=SpotTest.FlowBy.choices, initial="bucket")
+    flow_l_min = _figure(_("Flow"), help_text=_("Or give the fills below."))
+    static_level_m = _figure(_("Static level below datum"))
+    pumping_level_m = _figure(_("Pumping level below datum"))
+    notes = forms.CharField(label=_("Notes"), required=False, widget=forms.Textarea({"rows": 2}))
+    fills = 3
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        for n in range(1, self.fills + 1):
+            self.fields[f"litres_{n}"] = _figure(_("Fill %d, litres") % n)
+            self.fields[f"seconds_{n}"] = _figure(_("Fill %d, seconds") % n)
+
+    def readings(self, installation):
+        """What the service takes."""
+        values = {k: v for k, v in self.cleaned_data.items() if v not in (None, "")}
+        values["at"] = datetime.combine(values.pop("day"), values.pop("hour"), tzinfo=zone_of(installation))
+        fills = []
+        for n in range(1, self.fills + 1):
+            litres, seconds = values.pop(f"litres_{n}", None), values.pop(f"seconds_{n}", None)
+            if litres is not None or seconds is not None:
+                fills.append({"litres": litres, "seconds": seconds})
+        return values | {"repeats": fills}
+
+    @property
+    def fill_pairs(self):
+        return [(self[f"litres_{n}"], self[f"seconds_{n}"]) for n in range(1, self.fills + 1)]
+
+
+class WorkingForm(forms.Form):
+    day = forms.DateField(label=_("Day"), required=False, widget=forms.DateInput({"type": "date"}))
+    sun_kwh_m2 = forms.FloatField(
+        label=_("Sun on level ground"), required=False, min_value=0.05, max_value=12,
+        widget=forms.TextInput({"inputmode": "decimal"}), help_text=_("Left empty: the usual for that month."),
+    )  # fmt: skip
+
+
+class AlarmsForm(forms.Form):
+    alarms = forms.FloatField(
+        label=_("False alarms per hundred units a year"), min_value=0.5, max_value=200,
+        widget=forms.TextInput({"inputmode": "decimal"}),
+    )  # fmt: skip
+
+
+class ShortfallFilter(forms.Form):
+    state = forms.ChoiceField(
+        label=_("State"), required=False, choices=[("", _("open"))] + Shortfall.State.choices[1:] + [("all", _("all"))]
+    )
+    cause = forms.ChoiceField(label=_("Likeliest cause"), required=False, choices=[("", _("any")), *CAUSES.items()])
+    district = forms.CharField(label=_("District"), required=False, max_length=80)
+    serial = forms.CharField(label=_("Serial or site"), required=False, max_length=40)

@@ -1,0 +1,32 @@
+"""The night's work in pieces; each may run twice, be killed, or come late."""
+
+from datetime import date
+
+from celery import shared_task
+
+from fleet.output import services
+from fleet.trail.watch import acting
+
+
+@shared_task(name="output.sweep", acks_late=True)
+def sweep():
+    with acting(None, "output.sweep"):
+        services.sweep()
+
+
+@shared_task(name="output.baselines", acks_late=True)
+def baselines(installation_ids, year):
+    with acting(None, "output.baselines"):
+        services.baselines(installation_ids, year=year)
+
+
+@shared_task(name="output.judge_batch", acks_late=True)
+def judge_batch(installation_ids, day):
+    """Up to the local day; where another worker is at it already there is nothing to do."""
+    if not services.claim(installation_ids):
+        return
+    try:
+        with acting(None, "output.judge_batch"):
+            services.judge(installation_ids, date.fromisoformat(day))
+    finally:
+        services.release(installation_ids)
