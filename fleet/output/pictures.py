@@ -50,7 +50,7 @@ def of_shortfall(shortfall):
 
 
 def spot_waterfall(answer):
-    """From the flow that is right to the flow that was measured, stage by stage; None where the stages are not known."""
+    """From the flow that is right to what was measured, stage by stage; None where the stages are not known."""
     if not answer.get("stages") or not answer.get("expected_l_min"):
         return None
     losses = [(s["name"], -s["loss_l_min"]) for s in answer["stages"] if s["stage"] != "cable"]

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from fleet.output.services.nightly.cases import limit_of
+from sizing.judge import limit
 
 CHOICES = (2, 4, 8, 15, 30)  # false alarms per hundred units a year
 LOSSES = (0.10, 0.20, 0.40, 1.0)
@@ -21,7 +21,7 @@ def days_to_notice(alarms, loss, instrument):
     """
     sigma, covers = INSTRUMENTS[instrument]
     shift = -np.log(max(1 - loss, 0.05))
-    needed = limit_of(alarms) + PRIOR
+    needed = float(limit(alarms, instrument != "meter")) + PRIOR
     figures = np.arange(1, 400)
     evidence = shift**2 / 2 / (OPEN_LEVEL**2 + sigma**2 / figures)
     enough = np.flatnonzero(evidence >= needed)

@@ -1,7 +1,17 @@
 """What may be done about expected output; the only code that writes its rows."""
 
 from fleet.output.services.baselines import baselines, changed_since
-from fleet.output.services.judging import all_ids, batches, claim, due, end_shortfall, judge, judge_again, release
+from fleet.output.services.judging import (
+    all_ids,
+    batches,
+    claim,
+    due,
+    end_shortfall,
+    judge,
+    judge_again,
+    judge_through,
+    release,
+)
 from fleet.output.services.learning import counts, learn
 from fleet.output.services.spot import answer_spot, own_level
 from fleet.output.services.sweeping import sweep
@@ -19,6 +29,7 @@ __all__ = [
     "end_shortfall",
     "judge",
     "judge_again",
+    "judge_through",
     "learn",
     "own_level",
     "release",

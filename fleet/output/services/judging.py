@@ -245,6 +245,24 @@ def judge_again(*, installations):
         Judgement.objects.filter(pk__in=ids).update(through=None, state=None, case={})
 
 
+def judge_through(*, organisation, through, say=None, day_by_day=False):
+    """All installations of an organisation up to a day. Returns `Judged`.
+
+    `day_by_day`: each day in a transaction of its own, as the nights would have done; the answer is the same.
+    """
+    places = list(
+        Installation.objects.filter(organisation=organisation)
+        .order_by("id")
+        .values_list("id", "well__site__latitude_deg", "well__site__longitude_deg")
+    )
+    done = Judged()
+    for ids in batches(places):
+        done += judge(ids, through, stretch=1 if day_by_day else STRETCH)
+        if say:
+            say(f"judged {done.installations} of {len(places)} installations through {through}")
+    return done
+
+
 def all_ids(organisation=None):
     """Every installation of an organisation, or of all."""
     found = Installation.objects.all()

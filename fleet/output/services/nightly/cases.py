@@ -10,13 +10,9 @@ import numpy as np
 from fleet.output.models import Evaluation
 from fleet.output.services.nightly.load import as_date
 from fleet.output.services.nightly.packing import observations
-from sizing import chain
+from sizing import chain, judge
 from sizing.causes import names, odds, signatures, table
 
-ASK = 1.5  # running evidence from which the causes are asked about
-CALM_NIGHTS = 5  # nights without cause for it before a case is taken down
-AGAIN_AFTER = 7  # days before a case is put forward again
-CLEARLY_WORSE = 0.75  # share of the water that was left when it was last put forward
 REMEMBERED = odds.REMEMBERED_DAYS
 
 
@@ -53,33 +49,39 @@ class History:
         return np.concatenate([self.rows[unit], *new])
 
 
-def limit_of(alarms):
-    """Log odds that raise a flag, from the false alarms per hundred units a year that a manager allows."""
-    # Odds are counted for each unit and night afresh, yet nights that follow each other tell nearly the same: a limit
-    # of 4 was seen to give about 8 a year in a hundred units; each step of 1 changes them e-fold (by simulation).
-    return 4.0 + float(np.log(8.0 / max(alarms, 0.1)))
-
-
 def night(cohort, state, cases, events, history, signs, rows, day):
     """Ask about the units whose evidence has grown or that have a case; returns the state after it."""
     suspect, evidence = state.suspect.copy(), state.evidence.copy()
     month = int(np.datetime64(int(day), "D").astype("datetime64[M]").astype(int) % 12)
     for unit in np.unique(rows["unit"]).tolist():
-        case = cases.get(unit)
-        if case is None and evidence[unit].max() < ASK:
+        if not judge.worth_asking(cases.get(unit), evidence[unit], day, cohort.daily[unit], judge.ASK):
             continue
         if (unit, month) not in signs:
             signs[unit, month] = signatures.of_unit(cohort.fleet, unit, month)
         mine = history.of(unit)
-        noon = noon_due(cohort.fleet, unit, mine) if np.isfinite(mine["noon_a"]).any() else None
+        noon = noon_due(cohort.fleet, unit, mine) if np.isfinite(mine["noon_w_m2"]).any() else None
         noise = float(np.clip(state.noise[unit], 0.7, 2.5))
         rates = names.RATES if cohort.rates is None else cohort.rates[unit]
         got = odds.judge(
             mine, signs[unit, month], day, int(cohort.sound_from[unit]), cohort.level[unit], cohort.level_sd[unit],
             noon, noise, rates,
         )  # fmt: skip
-        if got is not None:
-            _decide(cohort, unit, case, cases, events, got, day, suspect, evidence)
+        if got is None:
+            continue
+        step = judge.decide(cases.get(unit), got, day, float(cohort.limits[unit]))
+        if step.case is None:
+            cases.pop(unit, None)
+        else:
+            cases[unit] = step.case
+            events.standing[unit] = summary(got, day)
+        if step.what in (judge.RAISED, judge.TOLD_AGAIN):
+            events.log.append((unit, events.standing[unit]))
+        if step.what == judge.CLOSED:
+            events.log.append((unit, day))
+            events.standing.pop(unit, None)
+            evidence[unit] = 0
+        if step.what != judge.NOTHING:
+            suspect[unit] = float(step.case is not None and not step.case.note)
     return state.with_(suspect=suspect, evidence=evidence)
 
 
@@ -90,36 +92,6 @@ def noon_due(fleet, unit, rows):
     month = rows["day"].astype("datetime64[D]").astype("datetime64[M]").astype(int) % 12
     spot = chain.spot(one, sun, table.AIR_C, one.static_level_m[0, month][None, :])
     return spot.array_voltage_v[0], spot.array_current_a[0], spot.pumping_level_m[0]
-
-
-def _decide(cohort, unit, case, cases, events, got, day, suspect, evidence):
-    limit = limit_of(cohort.alarms[unit])
-    top = int(np.argmax(got.cause))
-    raised = got.fault > limit or got.demand > limit
-    word = summary(got, day)
-    if case is None:
-        if raised:
-            cases[unit] = {"top": top, "day": day, "kept": float(got.kept), "calm": 0, "flag": day}
-            events.log.append((unit, word))
-            events.standing[unit] = word
-            suspect[unit] = float(top != names.NOT_A_FAULT)
-        return
-    if not raised:
-        case["calm"] += 1
-        if case["calm"] >= CALM_NIGHTS and max(got.fault, got.demand) < limit - 3:
-            del cases[unit]
-            events.standing.pop(unit, None)
-            events.log.append((unit, day))
-            suspect[unit], evidence[unit] = 0, 0
-        return
-    case["calm"] = 0
-    events.standing[unit] = word
-    changed = top != case["top"] and got.cause[top] > 0.5
-    worse = got.kept < case["kept"] * CLEARLY_WORSE
-    if (changed or worse) and day - case["day"] >= AGAIN_AFTER:
-        case.update(top=top, day=day, kept=float(got.kept))
-        events.log.append((unit, word))
-        suspect[unit] = float(top != names.NOT_A_FAULT)
 
 
 def summary(got, day):
@@ -141,12 +113,10 @@ def summary(got, day):
 
 
 def plain(case):
-    return {name: (value if isinstance(value, str) else float(value)) for name, value in case.items()}
+    """A case as it is stored."""
+    return {"day": int(case.day), "top": int(case.top), "kept": float(case.kept), "calm": int(case.calm),
+            "asked": int(case.asked)}  # fmt: skip
 
 
 def revived(stored):
-    case = dict(stored)
-    for name in ("top", "day", "calm", "flag"):
-        if name in case:
-            case[name] = int(case[name])
-    return case
+    return judge.Case(**stored)

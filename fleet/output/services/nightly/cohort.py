@@ -11,13 +11,11 @@ from fleet.output.services.nightly.packing import pack_table, unpack_table
 from fleet.people.models import Organisation
 from fleet.readings import staging
 from fleet.readings.models import SpotTest
-from sizing import chain, sun
+from sizing import judge, sun
 from sizing.causes import table as tables
 from sizing.chain.prepare import DAYLIGHT_WARMER_K
-from sizing.judge import nightly, weather
 
-# A sound unit against its calculation before its own tests are known (log): common practice, no source.
-USUAL_LEVEL, USUAL_LEVEL_SD = -0.06, 0.08
+USUAL_AIR_C = 30.0  # of a spot test where nobody wrote it down (common practice, no source)
 
 
 @dataclass
@@ -34,7 +32,8 @@ class Cohort:
     level: np.ndarray  # log of own output over the chain's, by the tests at commissioning
     level_sd: np.ndarray
     hashes: list
-    alarms: np.ndarray  # false alarms per hundred units a year, the organisation's setting
+    daily: np.ndarray  # reports day by day
+    limits: np.ndarray  # log odds that raise a flag, by the organisation's one setting
     rates: object = None
     sound_from: np.ndarray = None  # day from which a fault could have begun
 
@@ -72,15 +71,16 @@ def load(ids, year):
     level, level_sd = first_levels(rows)
     first, last = _spans(rows)
     facts = rows.facts
-    sites = nightly.Sites(
+    sites = judge.Sites(
         rows.fleet.float_switch.astype(bool), facts["meter_rollover_l"], facts["level"] == 2,
     )  # fmt: skip
-    net = weather.network(rows.fleet.latitude_deg, rows.fleet.longitude_deg, facts["level"] > 0)
+    net = judge.network(rows.fleet.latitude_deg, rows.fleet.longitude_deg, facts["level"] > 0)
+    daily = facts["level"] > 0
     alarms = dict(Organisation.objects.values_list("pk", "false_alarms_per_100_unit_years"))
     return Cohort(
         ids=rows.ids, rows=rows, table=table, sites=sites, net=net, first=first, last=last, level=level,
         level_sd=level_sd, hashes=[kept.get(pk, (None, ""))[1][:16] for pk in rows.ids.tolist()],
-        alarms=np.array([alarms[o] for o in facts["organisation_id"].tolist()], dtype=float),
+        daily=daily, limits=judge.limit(np.array([alarms[o] for o in facts["organisation_id"].tolist()]), daily),
     ), trouble  # fmt: skip
 
 
@@ -148,29 +148,17 @@ def first_levels(rows):
             irradiance_w_m2__gt=0, flow_l_min__gt=0,
         ).order_by("at").values_list("installation_id", "irradiance_w_m2", "air_c", "static_level_m", "flow_l_min")
     )  # fmt: skip
-    level, doubt = np.full(len(ids), USUAL_LEVEL), np.full(len(ids), USUAL_LEVEL_SD)
     if not tests:
-        return level, doubt
+        return judge.first_level(rows.fleet, [], [], [], [], [])
     unit = np.array([place[t[0]] for t in tests])
     columns = np.array([[np.nan if v is None else v for v in t[1:]] for t in tests], dtype=float)
     sun_w, air, static, flow = columns.T
-    known = np.full(len(ids), np.nan)
+    # A test without a dip of its own was mostly taken on the same morning as one that has one.
+    first = np.full(len(ids), np.nan)
     for n in range(len(tests) - 1, -1, -1):
         if np.isfinite(static[n]):
-            known[unit[n]] = static[n]
-    record = rows.fleet.static_level_m.mean(axis=1)
-    at = np.where(np.isfinite(known), known, record)[unit]
-    due = chain.spot(
-        rows.fleet.take(unit), sun_w, np.where(np.isfinite(air), air, 30.0), np.minimum(at, 1000)
-    ).flow_l_min
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.log(flow / due)
-    for n in np.unique(unit):
-        mine = ratio[(unit == n) & np.isfinite(ratio)]
-        if len(mine):
-            middle = np.median(mine)
-            noise = 0.05**2 + 0.06**2 / len(mine)
-            gain = doubt[n] ** 2 / (doubt[n] ** 2 + noise) if abs(middle) < 0.4 else 0.0
-            level[n] += gain * (middle - level[n])
-            doubt[n] *= np.sqrt(1 - gain)
-    return level, doubt
+            first[unit[n]] = static[n]
+    return judge.first_level(
+        rows.fleet, unit, sun_w, np.where(np.isfinite(air), air, USUAL_AIR_C), flow,
+        np.where(np.isfinite(static), static, first[unit]),
+    )  # fmt: skip

@@ -6,7 +6,8 @@ import numpy as np
 
 from fleet.output.services.nightly import cases as cases_of
 from fleet.output.services.nightly import load
-from sizing.judge import nightly, record, weather
+from sizing import judge
+from sizing.judge import record
 
 
 @dataclass
@@ -26,8 +27,8 @@ def fresh_state(cohort, units):
     """State of units on the night before their first reading."""
     demand = cohort.fleet.need_l_day[units].mean(axis=1)
     lift = cohort.table.litres[units].max(axis=(1, 2))
-    demand = np.where(np.isfinite(demand), demand, lift)  # nobody wrote the need down: what it lifts at most
-    return record.new_state(len(units), cohort.level[units], cohort.level_sd[units], demand, 0).with_(
+    demand = np.where(np.isfinite(demand), 0.95 * demand, lift)  # nobody wrote the need down: what it lifts at most
+    return judge.new_state(len(units), cohort.level[units], cohort.level_sd[units], demand, 0).with_(
         onset=np.repeat(cohort.first[units, None].astype(float), record.SIZES.size, axis=1)
     )
 
@@ -47,18 +48,18 @@ def nights(cohort, state, cases, through, recent, first, last, snapshot_on):
         if not active.any():
             continue
         state = made.state
-        doy = nightly.day_of_year(day)
-        seen, variance = nightly.tell(state, cohort.sites, cohort.table, days, day)
+        doy = judge.day_of_year(day)
+        seen, variance = judge.tell(state, cohort.sites, cohort.table, days, day)
         prior = cohort.table.prior(doy) + state.sky_bias
-        sky = weather.read(cohort.net, prior, seen, variance)
-        patchy = weather.learn_patchiness(state.patchy, sky, cohort.net)
+        sky = judge.read_sky(cohort.net, prior, seen, variance)
+        patchy = judge.learn_patchiness(state.patchy, sky, cohort.net)
         if totals is not None and facts["new_meter"].any():
             started = totals.unit[facts["new_meter"] > 0]
             total = state.total.copy()
             total[started] = np.nan
             state = state.with_(total=total)
         if active.all():
-            after, rows = nightly.night(state, cohort.sites, cohort.table, sky, days, totals, day, patchy)
+            after, rows = judge.night(state, cohort.sites, cohort.table, sky, days, totals, day, patchy)
         else:
             units = everyone[active]
             part, rows = _night_of_some(cohort, state, units, sky, patchy, days, totals, day)
@@ -90,7 +91,7 @@ def _night_of_some(cohort, state, units, sky, patchy, days, totals, day):
         values["unit"] = place[values["unit"]]
         return type(readings)(**values)
 
-    part, rows = nightly.night(
+    part, rows = judge.night(
         state.take(units), cohort.sites.take(units), cohort.table.take(units), part_sky, some(days), some(totals), day,
         patchy[units],
     )  # fmt: skip
