@@ -9,7 +9,7 @@ class VisitsConfig(AppConfig):
     def ready(self):
         from fleet.web import navigation
 
-        navigation.entry(_("My trips"), "visits:trips", deed="log", order=20, icon="route", group="work")
+        navigation.entry(_("Trips"), "visits:trips", deed="log", order=20, icon="route", group="work")
         navigation.entry(_("Visits"), "visits:list", deed="read_fleet", order=30, icon="clipboard-list", group="work")
         navigation.entry(_("Calls"), "visits:calls", deed="take_calls", order=40, icon="phone", group="work")
         navigation.entry(

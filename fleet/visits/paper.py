@@ -9,7 +9,8 @@ from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 
 from fleet.visits import codes
-from fleet.visits.procedures.reading import cautions_in_words, how_many, in_words
+from fleet.visits.procedures.cautions import CAUTIONS
+from fleet.visits.procedures.reading import how_many, in_words
 from fleet.visits.services.card import expected_card
 
 TEMPLATE = Path(settings.BASE_DIR) / "templates" / "visits" / "sheet.typ"
@@ -34,7 +35,6 @@ def _field(capture, installation):
 
 def _sheet(visit, parts):
     steps = in_words(visit.procedure.steps) if visit.procedure else []
-    words = cautions_in_words()
     marks = list(dict.fromkeys(c for s in steps for c in s.get("cautions", [])))
     site = visit.site
     return {
@@ -44,7 +44,7 @@ def _sheet(visit, parts):
         "unit": visit.installation.unit.serial if visit.installation else "",
         "type": str(visit.installation.unit.pump_type) if visit.installation else "",
         "parts": [f"{name} ({why})" for _code, name, why in parts],
-        "cautions": [{"mark": c, "title": words[c]["title"], "full": words[c]["full"]} for c in marks],
+        "cautions": [{"mark": c, "title": _(CAUTIONS[c]["title"]), "full": _(CAUTIONS[c]["full"])} for c in marks],
         "steps": [
             {"title": s["title"], "text": s["text"], "cautions": s.get("cautions", []),
              "fields": [_field(c, visit.installation) for c in s["captures"]]}

@@ -1,0 +1,45 @@
+"""Visits in a real browser: the coordinator's list and assignment, the technician's log, at both sizes."""
+
+import pytest
+
+from fleet.visits import services
+from tests.browser.checks import no_accessibility_faults, shot, targets_are_large
+from tests.makers.registry import an_installation
+from tests.makers.visits import a_call, a_shortfall, a_visit, a_visit_under_way, an_assigned_visit, record_all
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def work(organisation, idris, nadia):
+    """A few visits in each state."""
+    services.set_up(organisation)
+    shortfall = a_shortfall(an_installation(organisation))
+    repair = a_visit(shortfall.installation, "repair", shortfall=shortfall, why="900 litres a day missing")
+    first = an_assigned_visit(an_installation(organisation), idris)
+    second = an_assigned_visit(an_installation(organisation), idris, "commissioning")
+    under_way = a_visit_under_way(an_installation(organisation), idris)
+    a_call(first.site, caller="Ekal", answers={"storm": "yes", "tank_full": "no"})
+    return {"repair": repair, "first": first, "second": second, "under_way": under_way}
+
+
+@pytest.mark.parametrize("size", ["phone", "desk"])
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_every_page_of_visits_is_accessible(size, dark, page_of, server, nadia, work):
+    page = page_of(nadia, size, dark=dark)
+    record_all(work["under_way"], skip={"goodbye"})
+    trip = work["first"].trip_id
+    procedure = work["first"].procedure_id
+    for name, place in {
+        "list": "/visits/", "repair": f"/visits/{work['repair'].key}/", "done": f"/visits/{work['under_way'].key}/",
+        "assign": f"/visits/{work['repair'].key}/assign/", "calls": "/visits/calls/", "take": "/visits/calls/take/",
+        "trips": "/visits/trips/", "trip": f"/visits/trips/{trip}/", "procedures": "/visits/procedures/",
+        "procedure": f"/visits/procedures/{procedure}/", "rules": "/visits/rules/",
+        "step": f"/visits/{work['under_way'].key}/log/goodbye/", "spot": f"/visits/{work['under_way'].key}/log/spot_test/",
+        "insulation": f"/visits/{work['under_way'].key}/log/strings_isolated/?kept=1",
+        "leave": f"/visits/{work['under_way'].key}/leave/", "close": f"/visits/{work['under_way'].key}/close/",
+    }.items():  # fmt: skip
+        page.goto(server + place)
+        no_accessibility_faults(page)
+        targets_are_large(page)
+        shot(page, f"visits-{name}-{size}{'-dark' if dark else ''}")
