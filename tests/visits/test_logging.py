@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from fleet.readings.models import MeterReading, SpotTest
+from fleet.readings.models import MeterReading, SpotTest, Standing
 from fleet.registry.models import StaticLevel
 from fleet.trail.models import Change
 from fleet.visits import services
@@ -112,6 +112,13 @@ def test_a_correction_names_the_old_record_and_both_stay(visit):
     assert services.current_records(visit)["ask_caretaker"] == second
 
 
+def test_a_spot_test_that_was_corrected_counts_no_more(visit):
+    record(visit, "spot_test", values={"spot": SPOT_READINGS | {"array_current_a": 61}})
+    record(visit, "spot_test")
+    first, second = SpotTest.objects.order_by("at")
+    assert (first.standing, second.standing) == (Standing.SET_ASIDE, Standing.GOOD)
+
+
 def test_a_spot_test_is_kept_among_the_readings_and_answered_at_once(visit, idris):
     kept, _broken = record(visit, "spot_test")
     test = SpotTest.objects.get()
@@ -157,20 +164,22 @@ def test_a_pump_in_is_found_by_its_serial_unless_it_hangs_elsewhere(visit, idris
         services.use_part(visit=visit, part_type="flying carpet", by=idris)
 
 
-def test_leaving_keeps_the_meter_figure_and_the_rested_level(idris, organisation):
+def test_closing_keeps_the_meter_figure_and_the_rested_level(idris, organisation):
     visit = a_visit_under_way(an_installation(organisation), idris, kind="commissioning")
     record(visit, "static_level", values={"static_level_m": 21.3, "rested_h": 9})
-    services.leave(visit=visit, by=idris, km=84, caretaker_words="all well")
+    services.leave(visit=visit, by=idris, km=84, caretaker_words="all well", not_done="the rest")
     visit.refresh_from_db()
     assert (visit.state, visit.km) == ("logged", 84)
+    services.close(visit=visit, outcome="in_order", by=idris)
     assert StaticLevel.objects.filter(well=visit.installation.well, level_m=21.3, hours_since_pumped=9).exists()
 
 
 def test_the_meter_figure_is_a_reading_with_its_hour(visit, idris):
     values = values_for(a_step(visit, "meter")) | {"meter_total_l": 123456, "meter_at": "06:30"}
     record(visit, "meter", values=values)
+    services.leave(visit=visit, by=idris, not_done="the rest")
     services.leave(visit=visit, by=idris)
-    services.leave(visit=visit, by=idris)
+    services.close(visit=visit, outcome="in_order", by=idris)
     reading = MeterReading.objects.get(installation=visit.installation)
     assert reading.total_l == 123456
 

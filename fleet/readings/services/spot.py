@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from fleet.people.access import require
 from fleet.readings import arrivals
-from fleet.readings.models import SpotTest
+from fleet.readings.models import SpotTest, Standing
 from fleet.readings.services.clock import local_day
 from fleet.registry.models import Installation
 from fleet.web.refusals import Refused
@@ -89,6 +89,17 @@ def keep_spot_test(*, installation, at, kind, by=None, key=None, **readings):
             "already_there", _("A spot test of this kind is kept for this minute already. Change the time."), field="at"
         ) from None
     return test, True
+
+
+def let_spot_test_count(*, key, counts):
+    """Whether a spot test counts, where the person who took it corrected it themselves. A slip's settling stays."""
+    test = SpotTest.objects.filter(key=key).select_related("installation__well__site").first()
+    wanted = Standing.GOOD if counts else Standing.SET_ASIDE
+    if test is None or test.standing == wanted or test.slips.exists():
+        return
+    test.standing = wanted
+    test.save(update_fields=["standing"])
+    arrivals.note_day(test.installation_id, local_day(test.installation, test.at))
 
 
 def _own(installation, by):

@@ -94,6 +94,7 @@ def close(*, visit, outcome, by, shortfall="", explained="", not_done="", next_o
     if not_done.strip():
         visit.not_done = not_done.strip()
     _settle_shortfall(visit, outcome, shortfall, explained)
+    visit.remarks = downward.keep_side_readings(visit, current_records(visit), by)
     visit.state, visit.outcome = Visit.State.CLOSED, outcome
     visit.closed_at, visit.closed_by = timezone.now(), by
     visit.save(update_fields=["state", "outcome", "closed_at", "closed_by", "not_done"])
@@ -162,6 +163,7 @@ def leave_open(*, visit, outcome, why, by, due_on=None):
     _check(visit, outcome, why)
     if visit.followed_by.open().exists():
         raise Refused("followed", _("A follow-up visit waits already."))
+    downward.keep_side_readings(visit, current_records(visit), by)
     visit.state, visit.outcome, visit.not_done = Visit.State.LOGGED, outcome, why.strip()
     visit.save(update_fields=["state", "outcome", "not_done"])
     return Visit.objects.create(

@@ -6,10 +6,12 @@ from zoneinfo import ZoneInfo
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from fleet.output import services as output
 from fleet.output.models import Shortfall
 from fleet.readings import services as readings
 from fleet.registry.models import StaticLevel
 from fleet.visits.cause_names import TEACHES
+from fleet.visits.services import answers
 from fleet.web.refusals import Refused
 
 
@@ -18,9 +20,14 @@ def keep_spot_test(*, installation, at, kind, by, key, figures):
     return test
 
 
+def let_count(key, *, counts):
+    """A spot test that was corrected at the well counts no more; the one that corrected it does."""
+    readings.let_spot_test_count(key=key, counts=counts)
+
+
 def answer_spot(installation, test):
-    """Expected range and verdict for one spot test."""
-    return {"verdict": "cannot_tell", "because": _("The expected flow of this unit is not worked out yet.")}
+    """Expected range and verdict for one spot test, with what to check next."""
+    return answers.whole(output.answer_spot(installation, test))
 
 
 def keep_side_readings(visit, records, by):

@@ -45,9 +45,14 @@ def _check_time(at):
         raise Refused("time_to_come", _("This time has not come yet. Check day and hour."), field="at")
 
 
-def writable(visit, by):
-    """The visit, locked, if its log may be written now; else a refusal that says who or what stands in the way."""
+def writable(visit, by, late=False):
+    """The visit, locked, if its log may be written now; else a refusal that says who or what stands in the way.
+
+    `late`: a person has settled that this belongs to the visit although it was closed, called off or given to another.
+    """
     visit = locked(visit)
+    if late:
+        return visit
     check_may_log(visit, by)
     if visit.state not in WRITABLE:
         sentence = {
@@ -98,8 +103,9 @@ def current_records(visit):
 
 @transaction.atomic
 def record_step(
-    *, visit, step, by, values=None, at=None, key=None, skipped_why="", cautions_seen=(), replaces=None, whole=True
-):
+    *, visit, step, by, values=None, at=None, key=None, skipped_why="", cautions_seen=(), replaces=None, whole=True,
+    late=False,
+):  # fmt: skip
     """Keep what was recorded at a step, or why it was skipped. Returns (record, sentences of broken rules).
 
     Refuses: a caution not acknowledged, figures that cannot be, and, when `whole`, captures still missing. A record of
@@ -109,7 +115,7 @@ def record_step(
         if already.visit_id != visit.pk:
             raise Refused("key_taken", _("This record's key belongs to another visit."))
         return already, []
-    visit = writable(visit, by)
+    visit = writable(visit, by, late)
     at = at or timezone.now()
     _check_time(at)
     data = step_of(visit, step)
@@ -130,18 +136,32 @@ def record_step(
         if whole:
             for code, sentence in missing(data, values, visit.installation):
                 raise Refused("missing", sentence, field=code)
-        values = _with_spot_tests(visit, data, values, at, key, by)
-        passed, sentences, _stop = judge_step(data, values, known_of(visit.installation))
-    if replaces is None:
+        values = _with_spot_tests(visit, data, values, at, key, by, late)
+        passed, sentences, _stop = judge_step(data, values, known_of(visit.installation, visit))
+    if replaces is None and whole:
         replaces = current_records(visit).get(step)
     record = StepRecord.objects.create(
         key=key, visit=visit, step=step, values=values, passed=passed, skipped_why=skipped_why.strip()[:300],
         cautions_seen=list(cautions_seen), at=at, by=by, replaces=replaces,
     )  # fmt: skip
+    _only_the_last_counts(visit, data)
     return record, sentences
 
 
-def _with_spot_tests(visit, step, values, at, record_key, by):
+def _only_the_last_counts(visit, step):
+    """Spot tests of records that were corrected are set aside; that of the standing record counts."""
+    codes = [c["code"] for c in step.get("captures", []) if c["kind"] == "spot"]
+    records = [r for r in visit.records.all() if r.step == step["code"]] if codes else []
+    if len(records) < 2:
+        return
+    standing = current_records(visit)[step["code"]]
+    for record in records:
+        for code in codes:
+            if key := (record.values.get(code) or {}).get("key"):
+                downward.let_count(key, counts=record.key == standing.key)
+
+
+def _with_spot_tests(visit, step, values, at, record_key, by, late):
     """The step's values with each spot test kept as one, and its answer beside it."""
     values = dict(values)
     for capture in step.get("captures", []):
@@ -149,8 +169,9 @@ def _with_spot_tests(visit, step, values, at, record_key, by):
         if capture["kind"] == "spot" and readings:
             key = uuid.UUID(readings["key"]) if readings.get("key") else uuid.uuid5(record_key, capture["code"])
             test, answer = log_spot_test(
-                visit=visit, readings=readings, kind=capture["test_kind"], at=readings.get("at") or at, by=by, key=key
-            )
+                visit=visit, readings=readings, kind=capture["test_kind"], at=readings.get("at") or at, by=by, key=key,
+                late=late,
+            )  # fmt: skip
             values[capture["code"]] = {**readings, "key": str(test.key), "answer": answer}
     return values
 
@@ -163,9 +184,9 @@ SPOT_FIGURES = (
 
 
 @transaction.atomic
-def log_spot_test(*, visit, readings, kind, by, at=None, key=None):
+def log_spot_test(*, visit, readings, kind, by, at=None, key=None, late=False):
     """Keep a spot test of this visit and answer it at once. Returns (spot test, answer)."""
-    visit = writable(visit, by)
+    visit = writable(visit, by, late)
     installation = _hanging_then(visit.installation, _moment(at) or timezone.now())
     if installation is None:
         raise Refused("nothing_hangs", _("No unit is known to hang here, so no spot test can be judged."))
@@ -206,13 +227,13 @@ LISTS = {
 
 @transaction.atomic
 def add_finding(*, visit, failure_mode, cause, action, by, item="", mechanism="", detection="", words="",
-                warranty=False, confirmed=True, key=None, at=None):  # fmt: skip
+                warranty=False, confirmed=True, key=None, at=None, late=False):  # fmt: skip
     """Keep a finding: how it shows, what happened inside, why, how it was found, what was done."""
     if key is not None and (already := Finding.objects.filter(key=key).first()):
         if already.visit_id != visit.pk:
             raise Refused("key_taken", _("This finding's key belongs to another visit."))
         return already
-    visit = writable(visit, by)
+    visit = writable(visit, by, late)
     given = {
         "failure_mode": failure_mode, "cause": cause, "action": action, "item": item, "mechanism": mechanism,
         "detection": detection,
@@ -241,13 +262,15 @@ def take_back_finding(*, finding, why, by):
 
 
 @transaction.atomic
-def use_part(*, visit, part_type, by, quantity=1, serial_out="", serial_in="", was_aboard=True, key=None):
+def use_part(
+    *, visit, part_type, by, quantity=1, serial_out="", serial_in="", was_aboard=True, key=None, late=False
+):
     """Keep a part in and a part out. `part_type`: a PartType or its code. Pump serials are looked up as units."""
     if key is not None and (already := PartUse.objects.filter(key=key).first()):
         if already.visit_id != visit.pk:
             raise Refused("key_taken", _("This part's key belongs to another visit."))
         return already
-    visit = writable(visit, by)
+    visit = writable(visit, by, late)
     if isinstance(part_type, str):
         part_type = PartType.objects.filter(organisation=visit.organisation, code=part_type).first()
     if part_type is None or part_type.organisation_id != visit.organisation_id:
@@ -277,21 +300,18 @@ def use_part(*, visit, part_type, by, quantity=1, serial_out="", serial_in="", w
 
 
 @transaction.atomic
-def leave(*, visit, by, at=None, km=None, caretaker_words="", not_done=""):
+def leave(*, visit, by, at=None, km=None, caretaker_words="", not_done="", late=False):
     """The technician leaves; the log is whole as far as they know. Closing is a step of its own."""
-    visit = writable(visit, by)
+    visit = writable(visit, by, late)
     at = at or timezone.now()
     _check_time(at)
-    if visit.arrived_at and at < visit.arrived_at:
-        raise Refused("left_before", _("You cannot leave before you arrived at %(at)s.")
-                      % {"at": f"{visit.arrived_at:%H:%M} UTC"}, field="at")  # fmt: skip
     if km is not None and not 0 <= km <= 5000:
         raise Refused("out_of_range", _("Kilometres between 0 and 5,000, please."), field="km")
     if visit.left_at is None or at >= visit.left_at:
         visit.left_at, visit.km = at, km if km is not None else visit.km
         visit.caretaker_words = caretaker_words.strip() or visit.caretaker_words
         visit.not_done = not_done.strip() or visit.not_done
-    visit.state = Visit.State.LOGGED
+    if visit.state == Visit.State.UNDER_WAY:
+        visit.state = Visit.State.LOGGED
     visit.save(update_fields=["left_at", "km", "caretaker_words", "not_done", "state"])
-    visit.remarks = downward.keep_side_readings(visit, current_records(visit), by)
     return visit

@@ -51,13 +51,14 @@ def _when(text):
 
 
 @transaction.atomic
-def keep_photo(*, visit, data, by, step="", key=None, taken_at=None, latitude_deg=None, longitude_deg=None, caption=""):
+def keep_photo(*, visit, data, by, step="", key=None, taken_at=None, latitude_deg=None, longitude_deg=None, caption="",
+               late=False):  # fmt: skip
     """Keep a photo of a step. The same key sent twice is one photo."""
     if key is not None and (already := Photo.objects.filter(key=key).first()):
         if already.visit_id != visit.pk:
             raise Refused("key_taken", _("This photo's key belongs to another visit."))
         return already
-    visit = writable(visit, by)
+    visit = writable(visit, by, late)
     jpeg, taken = _read(data)
     photo = Photo(
         key=key or uuid.uuid4(), visit=visit, step=step[:40], taken_at=taken_at or _when(taken) or timezone.now(),

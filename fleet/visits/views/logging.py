@@ -168,10 +168,9 @@ def leave(request, key):
     if form.is_valid():
         typed = dict(form.cleaned_data)
         at = _clock_here(typed.pop("time"), visit)
-        done, visit_left = attempt(form, services.leave, visit=visit, by=request.user, at=at, **typed)
-        if done:
-            for remark in visit_left.remarks:
-                messages.warning(request, remark)
+        if at and visit.arrived_at and at < visit.arrived_at:
+            form.add_error("time", _("This is before the arrival."))
+        elif attempt(form, services.leave, visit=visit, by=request.user, at=at, **typed)[0]:
             return redirect("visits:close", key)
     waiting = [_(s["title"]) for s in services.open_steps(visit)]
     context = {"visit": visit, "form": form, "waiting": waiting}
@@ -196,13 +195,15 @@ def close(request, key):
     if form.is_valid():
         typed = dict(form.cleaned_data)
         if typed["outcome"] in {"part_awaited", "not_mended"} and visit.kind == Visit.Kind.REPAIR:
-            done, follow = attempt(
+            done, _follow = attempt(
                 form, services.leave_open, visit=visit, outcome=typed["outcome"], why=typed["not_done"], by=request.user
             )
             said = _("The repair stays open; a follow-up visit is on the list.")
         else:
-            done, follow = attempt(form, services.close, visit=visit, by=request.user, **typed)
+            done, closed = attempt(form, services.close, visit=visit, by=request.user, **typed)
             said = _("The visit is closed.")
+            for remark in closed.remarks if done else []:
+                messages.warning(request, remark)
         if done:
             messages.success(request, said)
             return redirect("visits:visit", key)
