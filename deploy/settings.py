@@ -125,6 +125,7 @@ AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
+FIELD_OFFLINE_DAYS = env.whole_number("FIELD_OFFLINE_DAYS", 14, low=1, high=90)  # a PIN opens the offline log so long
 AXES_LOCKOUT_TEMPLATE = "people/locked_out.html"
 CSRF_FAILURE_VIEW = "fleet.web.views.csrf_failed"
 

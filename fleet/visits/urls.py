@@ -1,5 +1,7 @@
 from django.urls import path
 
+from fleet.visits.api import field as api_field
+from fleet.visits.api import records as api
 from fleet.visits.views import logging, planning, procedures, trips
 
 urlpatterns = [
@@ -38,4 +40,29 @@ urlpatterns = [
     path("<uuid:key>/parts/add/", logging.use_part, name="use_part"),
     path("<uuid:key>/leave/", logging.leave, name="leave"),
     path("<uuid:key>/close/", logging.close, name="close"),
+]
+api_urlpatterns = [
+    path("visits/", api.Visits.as_view(), name="visits"),
+    path("visits/propose/", api.Propose.as_view(), name="propose"),
+    path("visits/<uuid:key>/", api.OneVisit.as_view(), name="visit"),
+    path("visits/<uuid:key>/assign/", api.Assign.as_view(), name="assign"),
+    path("visits/<uuid:key>/take-back/", api.TakeBack.as_view(), name="take_back"),
+    path("visits/<uuid:key>/call-off/", api.Cancel.as_view(), name="cancel"),
+    path("visits/<uuid:key>/start/", api.Start.as_view(), name="start"),
+    path("visits/<uuid:key>/steps/", api.Record.as_view(), name="record"),
+    path("visits/<uuid:key>/findings/", api.AddFinding.as_view(), name="add_finding"),
+    path("visits/<uuid:key>/leave/", api.Leave.as_view(), name="leave"),
+    path("visits/<uuid:key>/close/", api.Close.as_view(), name="close"),
+    path("calls/", api.Calls.as_view(), name="calls"),
+    path("calls/<int:pk>/", api.OneCall.as_view(), name="call"),
+    path("procedures/", api.Procedures.as_view(), name="procedures"),
+    path("procedures/<int:pk>/", api.OneProcedure.as_view(), name="procedure"),
+    path("inspection-rules/", api.Rules.as_view(), name="rules"),
+    path("trips/", api.Trips.as_view(), name="trips"),
+    path("trips/<int:pk>/", api.OneTrip.as_view(), name="trip"),
+    path("findings/", api.Findings.as_view(), name="findings"),
+    path("findings/<int:pk>/", api.OneFinding.as_view(), name="finding"),
+    path("field/bundle/", api_field.Bundle.as_view(), name="field_bundle"),
+    path("field/pieces/", api_field.Pieces.as_view(), name="field_pieces"),
+    path("field/photos/<uuid:key>/", api_field.PhotoPart.as_view(), name="field_photo"),
 ]

@@ -68,3 +68,13 @@ def keep_photo(*, visit, data, by, step="", key=None, taken_at=None, latitude_de
     photo.file.save("photo.jpg", ContentFile(jpeg), save=False)
     photo.save()
     return photo
+
+
+def small_photo(photo, longest=320):
+    """JPEG bytes of a small copy, a few kilobytes, for a telephone to take along."""
+    with photo.file.open("rb") as file:
+        image = Image.open(file)
+        image.thumbnail((longest, longest))
+        out = io.BytesIO()
+        image.convert("RGB").save(out, "JPEG", quality=55, optimize=True)
+    return out.getvalue()

@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 from django.contrib import messages
-from django.http import FileResponse
+from django.http import FileResponse, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -221,7 +221,10 @@ def photo(request, key):
     found = get_object_or_404(
         Photo.objects.filter(visit__in=Visit.objects.visible_to(request.user)), key=key
     )
-    answer = FileResponse(found.file.open("rb"), content_type="image/jpeg")
+    if "small" in request.GET:
+        answer = HttpResponse(services.small_photo(found), content_type="image/jpeg")
+    else:
+        answer = FileResponse(found.file.open("rb"), content_type="image/jpeg")
     answer["Cache-Control"] = "private, max-age=604800, immutable"
     answer["X-Content-Type-Options"] = "nosniff"
     return answer

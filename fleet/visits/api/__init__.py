@@ -1,0 +1,1 @@
+"""The visits room by the API."""

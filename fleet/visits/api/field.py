@@ -1,0 +1,133 @@
+"""What the offline log speaks with: the packed bundle, the pieces that come home, the photos in parts.
+
+Versioned by `format` in bundle and pieces. The server reads every older format, so that an app that was never updated
+can still send what it holds; what a newer app wrote is kept for a person.
+"""
+
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema, inline_serializer
+from rest_framework import permissions, serializers
+from rest_framework.parsers import BaseParser
+from rest_framework.response import Response
+from rest_framework.throttling import UserRateThrottle
+from rest_framework.views import APIView
+
+from fleet.people.access import may
+from fleet.visits import serializers as shapes
+from fleet.visits import services
+
+DEVICE = OpenApiParameter("device", OpenApiTypes.UUID, required=True, description="key made on the telephone")
+
+
+class Logs(permissions.BasePermission):
+    """Whose role logs visits."""
+
+    def has_permission(self, request, view):
+        return may(request.user, "log")
+
+
+class FieldRate(UserRateThrottle):
+    """A photo of a megabyte is some twenty requests: field work has a rate of its own."""
+
+    scope = "field"
+    rate = "20000/hour"
+
+
+class Field(APIView):
+    permission_classes = [permissions.IsAuthenticated, Logs]
+    throttle_classes = [FieldRate]
+
+
+def _device(request, asked):
+    read = serializers.UUIDField().run_validation(asked.get("device"))
+    return services.device_of(
+        by=request.user, key=read, name=str(asked.get("name", ""))[:120], app_version=str(asked.get("app", ""))[:40]
+    )
+
+
+class Bundle(Field):
+    @extend_schema(
+        tags=["field"],
+        parameters=[DEVICE, OpenApiParameter("days", int, description="how many days ahead, up to 14")],
+        responses=OpenApiTypes.OBJECT,
+    )
+    def get(self, request):
+        """Your assigned visits of the coming days with all that a telephone needs without signal."""
+        try:
+            device = _device(request, request.query_params)
+            days = serializers.IntegerField(min_value=0, max_value=14).run_validation(
+                request.query_params.get("days", 3)
+            )
+        except serializers.ValidationError as fault:
+            raise serializers.ValidationError({"device or days": fault.detail}) from None
+        return Response(services.bundle(by=request.user, device=device, days=days))
+
+
+class Pieces(Field):
+    @extend_schema(
+        tags=["field"], request=shapes.PiecesIn,
+        responses=inline_serializer("PiecesOut", {"outcomes": shapes.OutcomeOut(many=True)}),
+    )  # fmt: skip
+    def post(self, request):
+        """Pieces of logs, in any order, sent twice without harm. States: kept, held, to_settle, refused."""
+        read = shapes.PiecesIn(data=request.data)
+        read.is_valid(raise_exception=True)
+        typed = read.validated_data
+        device = services.device_of(
+            by=request.user, key=typed["device"], name=typed["name"], app_version=typed["app"]
+        )
+        outcomes = services.receive(by=request.user, device=device, pieces=typed["pieces"], waiting=typed["waiting"])
+        return Response({"outcomes": shapes.OutcomeOut(outcomes, many=True).data})
+
+
+class Bytes(BaseParser):
+    media_type = "application/octet-stream"
+
+    def parse(self, stream, media_type=None, parser_context=None):
+        return stream.read()
+
+
+PLACES = inline_serializer(
+    "PlacesOut", {"here": serializers.ListField(child=serializers.ListField(child=serializers.IntegerField()))}
+)
+
+
+class PhotoPart(Field):
+    parser_classes = [Bytes]
+
+    @extend_schema(
+        tags=["field"], responses=PLACES,
+        parameters=[DEVICE, OpenApiParameter("total", int, required=True, description="bytes of the whole photo")],
+    )  # fmt: skip
+    def get(self, request, key):
+        """Which parts of the photo are here already: [[start, end), …]."""
+        _where, total = self._numbers(request)
+        return Response({"here": services.places_of(key, total)})
+
+    @extend_schema(
+        tags=["field"], request={"application/octet-stream": OpenApiTypes.BINARY}, responses=PLACES,
+        parameters=[
+            DEVICE, OpenApiParameter("place", int, required=True, description="offset of the first byte"),
+            OpenApiParameter("total", int, required=True, description="bytes of the whole photo"),
+        ],
+    )  # fmt: skip
+    def put(self, request, key):
+        """Up to 256 kB of a photo; the same part twice is one."""
+        place, total = self._numbers(request)
+        _device(request, request.query_params)
+        data = request.data if isinstance(request.data, bytes) else b""
+        here = services.keep_chunk(by=request.user, photo_key=key, place=place, data=data, total=total)
+        return Response({"here": here})
+
+    def _numbers(self, request):
+        asked = request.query_params
+        number = serializers.IntegerField(min_value=0, max_value=2**31 - 1)
+        faults, found = {}, []
+        for name in ("place", "total"):
+            try:
+                found.append(number.run_validation(asked.get(name, 0 if name == "place" else None)))
+            except serializers.ValidationError as fault:
+                faults[name] = fault.detail
+        if faults:
+            raise serializers.ValidationError(faults)
+        return found

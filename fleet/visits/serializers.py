@@ -1,0 +1,188 @@
+"""How visits, calls, trips, procedures and findings leave by the API: named fields only, so that no column leaks."""
+
+from rest_framework import serializers
+
+from fleet.visits.models import Call, Finding, InspectionRule, PartUse, Procedure, StepRecord, Trip, Visit
+
+
+class CallOut(serializers.ModelSerializer):
+    site = serializers.SlugRelatedField(slug_field="code", read_only=True)
+
+    class Meta:
+        model = Call
+        fields = ["id", "site", "at", "caller", "phone", "words", "answers", "state", "call_back_on"]
+        read_only_fields = fields
+
+
+class ProcedureOut(serializers.ModelSerializer):
+    class Meta:
+        model = Procedure
+        fields = ["id", "kind", "version", "title", "in_use", "steps"]
+        read_only_fields = fields
+
+
+class RuleOut(serializers.ModelSerializer):
+    class Meta:
+        model = InspectionRule
+        fields = ["id", "name", "basis", "amount", "active"]
+        read_only_fields = fields
+
+
+class FindingOut(serializers.ModelSerializer):
+    visit = serializers.UUIDField(source="visit.key", read_only=True)
+    site = serializers.CharField(source="visit.site.code", read_only=True)
+
+    class Meta:
+        model = Finding
+        fields = [
+            "id", "key", "visit", "site", "item", "failure_mode", "mechanism", "cause", "detection", "action", "words",
+            "warranty", "confirmed", "noted_at", "taken_back_at", "taken_back_why",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+
+class PartUseOut(serializers.ModelSerializer):
+    part = serializers.CharField(source="part_type.code", read_only=True)
+
+    class Meta:
+        model = PartUse
+        fields = ["key", "part", "quantity", "serial_out", "serial_in", "was_aboard"]
+        read_only_fields = fields
+
+
+class RecordOut(serializers.ModelSerializer):
+    replaces = serializers.UUIDField(source="replaces.key", read_only=True, allow_null=True)
+
+    class Meta:
+        model = StepRecord
+        fields = ["key", "step", "values", "passed", "skipped_why", "cautions_seen", "at", "replaces"]
+        read_only_fields = fields
+
+
+class VisitOut(serializers.ModelSerializer):
+    site = serializers.SlugRelatedField(slug_field="code", read_only=True)
+    serial = serializers.CharField(source="installation.unit.serial", read_only=True, allow_null=True, default=None)
+    technician = serializers.SlugRelatedField(slug_field="username", read_only=True)
+
+    class Meta:
+        model = Visit
+        fields = [
+            "key", "site", "serial", "kind", "why", "state", "due_on", "planned_on", "technician", "trip", "version",
+            "arrived_at", "left_at", "outcome", "closed_at", "shortfall", "call", "rule",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+
+class WholeVisitOut(VisitOut):
+    records = RecordOut(many=True, read_only=True)
+    findings = FindingOut(many=True, read_only=True)
+    parts = PartUseOut(many=True, read_only=True)
+    photos = serializers.SerializerMethodField()
+    spot_tests = serializers.SerializerMethodField()
+
+    class Meta(VisitOut.Meta):
+        fields = [
+            *VisitOut.Meta.fields, "km", "caretaker_words", "not_done", "cancelled_why", "procedure", "records",
+            "findings", "parts", "photos", "spot_tests",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+    def get_photos(self, visit) -> list[str]:
+        return [f"/visits/photos/{photo.key}.jpg" for photo in visit.photos.all()]
+
+    def get_spot_tests(self, visit) -> list[dict]:
+        return [
+            {"key": str(link.spot_test.key), "kind": link.spot_test.kind, "at": link.spot_test.at.isoformat(),
+             "answer": link.answer}
+            for link in visit.spot_tests.all()
+        ]  # fmt: skip
+
+
+class TripOut(serializers.ModelSerializer):
+    technician = serializers.SlugRelatedField(slug_field="username", read_only=True)
+    visits = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Trip
+        fields = ["id", "day", "technician", "planned_km", "km", "notes", "visits"]
+        read_only_fields = fields
+
+    def get_visits(self, trip) -> list[str]:
+        return [str(v.key) for v in sorted(trip.visits.all(), key=lambda v: (v.trip_order or 0, v.pk))]
+
+
+class AssignIn(serializers.Serializer):
+    technician = serializers.CharField(max_length=150, help_text="log-in name")
+    on = serializers.DateField()
+    version = serializers.IntegerField(required=False, min_value=1, max_value=2**31 - 1)
+
+
+class WhyIn(serializers.Serializer):
+    why = serializers.CharField(max_length=300)
+
+
+class ProposeIn(serializers.Serializer):
+    site = serializers.CharField(max_length=24, help_text="site code")
+    kind = serializers.ChoiceField(choices=Visit.Kind.choices)
+    why = serializers.CharField(max_length=300, required=False, default="", allow_blank=True)
+    due_on = serializers.DateField(required=False, default=None, allow_null=True)
+
+
+class StepIn(serializers.Serializer):
+    key = serializers.UUIDField(required=False)
+    step = serializers.CharField(max_length=40)
+    values = serializers.DictField(required=False, default=dict)
+    skipped_why = serializers.CharField(max_length=300, required=False, default="", allow_blank=True)
+    cautions_seen = serializers.ListField(child=serializers.CharField(max_length=20), required=False, default=list)
+
+
+class FindingIn(serializers.Serializer):
+    key = serializers.UUIDField(required=False)
+    failure_mode = serializers.CharField(max_length=24)
+    cause = serializers.CharField(max_length=24)
+    action = serializers.CharField(max_length=24)
+    item = serializers.CharField(max_length=24, required=False, default="", allow_blank=True)
+    mechanism = serializers.CharField(max_length=24, required=False, default="", allow_blank=True)
+    detection = serializers.CharField(max_length=24, required=False, default="", allow_blank=True)
+    words = serializers.CharField(max_length=4000, required=False, default="", allow_blank=True)
+    warranty = serializers.BooleanField(required=False, default=False)
+    confirmed = serializers.BooleanField(required=False, default=True)
+
+
+class LeaveIn(serializers.Serializer):
+    km = serializers.FloatField(required=False, default=None, allow_null=True, min_value=0, max_value=5000)
+    caretaker_words = serializers.CharField(required=False, default="", allow_blank=True, max_length=8000)
+    not_done = serializers.CharField(required=False, default="", allow_blank=True, max_length=8000)
+
+
+class CloseIn(serializers.Serializer):
+    outcome = serializers.CharField(max_length=12)
+    shortfall = serializers.ChoiceField(choices=["closes", "explains", "keeps"], required=False, default="")
+    explained = serializers.CharField(max_length=300, required=False, default="", allow_blank=True)
+    not_done = serializers.CharField(required=False, default="", allow_blank=True, max_length=8000)
+    next_on = serializers.DateField(required=False, default=None, allow_null=True)
+
+
+class CallIn(serializers.Serializer):
+    site = serializers.CharField(max_length=24, help_text="site code")
+    words = serializers.CharField(max_length=4000)
+    caller = serializers.CharField(max_length=120, required=False, default="", allow_blank=True)
+    phone = serializers.CharField(max_length=20, required=False, default="", allow_blank=True)
+    answers = serializers.DictField(child=serializers.CharField(max_length=300), required=False, default=dict)
+
+
+class PiecesIn(serializers.Serializer):
+    """Pieces in any order; each is {key, visit, version, kind, at, format, payload}."""
+
+    device = serializers.UUIDField()
+    name = serializers.CharField(max_length=120, required=False, default="", allow_blank=True)
+    app = serializers.CharField(max_length=40, required=False, default="", allow_blank=True)
+    waiting = serializers.IntegerField(required=False, default=None, allow_null=True, min_value=0, max_value=1_000_000)
+    pieces = serializers.ListField(child=serializers.DictField(), max_length=100)
+
+
+class OutcomeOut(serializers.Serializer):
+    key = serializers.CharField()
+    state = serializers.CharField()
+    code = serializers.CharField()
+    sentence = serializers.CharField()
