@@ -246,13 +246,19 @@ def _degree(value):
 
 
 def _leave(visit, row, late):
+    """Several departures (left, came back) make one: the last time, and of each word the last that was written."""
     _begin(visit, row, late)
-    km = row.payload.get("km")
-    log.leave(
-        visit=visit, by=row.person, at=row.written_at, km=float(km) if km not in (None, "") else None, late=late,
-        caretaker_words=str(row.payload.get("caretaker_words") or ""),
-        not_done=str(row.payload.get("not_done") or ""),
-    )  # fmt: skip
+    earlier = FieldPiece.objects.filter(
+        visit=visit, kind=FieldPiece.Kind.LEAVE, state__in=[FieldPiece.State.KEPT, FieldPiece.State.TAKEN]
+    ).exclude(pk=row.pk)
+    said, km = {}, None
+    rows = sorted([*earlier, row], key=lambda r: (r.written_at, r.key.hex))
+    for one in rows:
+        if one.payload.get("km") not in (None, ""):
+            km = float(one.payload["km"])
+        for name in ("caretaker_words", "not_done"):
+            said[name] = str(one.payload.get(name) or "") or said.get(name, "")
+    log.leave(visit=visit, by=row.person, at=rows[-1].written_at, km=km, late=late, **said)
 
 
 APPLY = {"start": _start, "step": _step, "finding": _finding, "part": _part, "photo": _photo, "leave": _leave}
