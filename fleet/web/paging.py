@@ -23,6 +23,10 @@ from django.db.models import F, Q
 SIZE = 50
 
 
+class UnknownKey(ValueError):
+    """A page's key that was not made here, or was made for another order."""
+
+
 @dataclass(frozen=True)
 class Key:
     """One word of the order. `nullable` None: ask the model; annotations count as nullable."""
@@ -132,7 +136,16 @@ def read_key(text, length):
         read = [_READ[v["t"]](v["v"]) if isinstance(v, dict) else v for v in values]
     except (ValueError, KeyError, TypeError, binascii.Error, UnicodeError, decimal.InvalidOperation):
         return None
-    return read if all(v is None or not isinstance(v, list | dict) for v in read) else None
+    return None if any(map(_strange, read)) else read
+
+
+def _strange(value):
+    """What our own keys never hold and the database would stumble over."""
+    if isinstance(value, str):
+        return "\x00" in value
+    if isinstance(value, datetime.datetime):
+        return value.tzinfo is None
+    return isinstance(value, list | dict) or value != value
 
 
 def _after(words, values, backward):
@@ -156,19 +169,29 @@ def page(request, queryset, order, size=SIZE):
 
     Refuses nothing: a key that cannot be read, or that the database cannot compare, shows the first page.
     """
+    try:
+        return read(queryset, order, size, after=request.GET.get("after"), before=request.GET.get("before"))
+    except UnknownKey:
+        return read(queryset, order, size)
+
+
+def read(queryset, order, size=SIZE, after=None, before=None):
+    """The page after or before a key, else the first. Error: UnknownKey for a key that is not one of this order."""
     words = keys(queryset, order)
     queryset = queryset.annotate(**{w.alias: F(w.path) for w in words})
-    for name, backward in (("before", True), ("after", False)):
-        text = request.GET.get(name)
-        values = read_key(text, len(words)) if text else None
-        if values is not None:
-            try:
-                rows = _fetch(queryset, words, values, backward, size)
-            except (ValueError, TypeError, ValidationError):  # a key of another order
-                continue
-            if backward and len(rows) < size:
-                break  # nearly at the start: show the first page whole
-            return _page(rows, words, size, came_from=name)
+    for text, backward in ((before, True), (after, False)):
+        if not text:
+            continue
+        values = read_key(text, len(words))
+        if values is None:
+            raise UnknownKey(text)
+        try:
+            rows = _fetch(queryset, words, values, backward, size)
+        except (ValueError, TypeError, ValidationError):
+            raise UnknownKey(text) from None
+        if backward and len(rows) < size:
+            break  # nearly at the start: show the first page whole
+        return _page(rows, words, size, came_from="before" if backward else "after")
     return _page(_fetch(queryset, words, None, False, size), words, size, came_from="")
 
 

@@ -5,21 +5,78 @@ from django.http import Http404
 from django.utils.translation import gettext
 from rest_framework import status
 from rest_framework.exceptions import APIException, ValidationError
-from rest_framework.pagination import CursorPagination
+from rest_framework.pagination import BasePagination
 from rest_framework.response import Response
+from rest_framework.utils.urls import remove_query_param, replace_query_param
 from rest_framework.views import exception_handler
 
+from fleet.web import paging
 from fleet.web.refusals import Refused
 
 
-class KeyPagination(CursorPagination):
-    """Pages by key: the last page costs what the first does."""
+class KeyPagination(BasePagination):
+    """Pages by key: the last page costs what the first does, and nothing is counted.
+
+    A view names its order as `key_order = ["-at"]`, in the words of `fleet.web.paging`; without one it is the id.
+    """
 
     page_size = 50
-    page_size_query_param = "per_page"
-    max_page_size = 1000
-    ordering = "id"
-    cursor_query_param = "after"
+    most = 1000
+    ordering = ("id",)
+
+    def paginate_queryset(self, queryset, request, view=None):
+        order = getattr(view, "key_order", self.ordering)
+        order = [order] if isinstance(order, str) else list(order)
+        self._request = request
+        asked = {name: request.query_params.get(name) for name in ("after", "before")}
+        try:
+            self._page = paging.read(queryset, order, self._size(request), **asked)
+        except paging.UnknownKey:
+            sentence = gettext("This is not the key of a page of this list. Begin again without it.")
+            raise ValidationError({"after" if asked["after"] else "before": [sentence]}) from None
+        return self._page.rows
+
+    def _size(self, request):
+        text = request.query_params.get("per_page", "")
+        if not text:
+            return self.page_size
+        if not text.isascii() or not text.isdigit() or not 1 <= int(text[:9]) <= self.most:
+            sentence = gettext("Give a whole number from 1 to %(most)d.") % {"most": self.most}
+            raise ValidationError({"per_page": [sentence]})
+        return int(text)
+
+    def _address(self, name, key):
+        if not key:
+            return None
+        address = self._request.build_absolute_uri()
+        for old in ("after", "before"):
+            address = remove_query_param(address, old)
+        return replace_query_param(address, name, key)
+
+    def get_paginated_response(self, data):
+        page = self._page
+        neighbours = {"next": self._address("after", page.next), "previous": self._address("before", page.previous)}
+        return Response(neighbours | {"results": data})
+
+    def get_paginated_response_schema(self, schema):
+        link = {"type": "string", "format": "uri", "nullable": True}
+        return {
+            "type": "object",
+            "required": ["next", "previous", "results"],
+            "properties": {"next": link, "previous": link, "results": schema},
+        }
+
+    def get_schema_operation_parameters(self, view):
+        number = {"type": "integer", "minimum": 1, "maximum": self.most, "default": self.page_size}
+        words = {
+            "after": ({"type": "string"}, "the key of the page before; taken from `next`"),
+            "before": ({"type": "string"}, "the key of the page after; taken from `previous`"),
+            "per_page": (number, "rows a page"),
+        }
+        return [
+            {"name": name, "in": "query", "required": False, "schema": schema, "description": about}
+            for name, (schema, about) in words.items()
+        ]
 
 
 def _flat(detail, field=""):
