@@ -76,14 +76,14 @@ def water_viscosity(water_c):
 
 @njit(cache=True, inline="always")
 def _colebrook(reynolds, relative):
-    """Colebrook & White by Newton on x = 1/sqrt(f) from Haaland's start; two rounds reach 1e-9."""
-    rough = relative / 3.7
-    x = -1.8 * np.log10(rough**1.11 + 6.9 / reynolds)
+    """Colebrook & White by Newton on x = 1/sqrt(f) from Haaland's start; two rounds reach 1e-8."""
+    rough = relative * (1.0 / 3.7)
+    per_ten = 1.0 / np.log(10.0)
+    x = -1.8 * per_ten * np.log(rough**1.11 + 6.9 / reynolds)
     k = 2.51 / reynolds
-    for _ in range(3):
+    for _ in range(2):
         inner = rough + k * x
-        gap = x + 2.0 * np.log10(inner)
-        x -= gap / (1.0 + 2.0 / np.log(10.0) * k / inner)
+        x -= (x + 2.0 * per_ten * np.log(inner)) / (1.0 + 2.0 * per_ten * k / inner)
     return 1.0 / (x * x)
 
 

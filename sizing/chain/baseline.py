@@ -7,8 +7,8 @@ from numba import njit
 
 from ..checks import Refusal
 from .daylight import SHARES, STEPS, day_geometry
-from .days import METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, day_water, level_sensitivity
-from .fast import EDGES, FLOWS, HEATS, KNOTS, SPAN, year_rows
+from .days import METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, day_water
+from .fast import EDGES, FLOWS, HEATS, KNOTS, SPAN, steepness, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import DAYLIGHT_WARMER_K, prepare
@@ -32,7 +32,7 @@ class Baseline(NamedTuple):
 @njit(cache=True, nogil=True)
 def _months(
     rows, pump, kind, cp, cv, ci, watts, air, level, declination, outer, place, shade, days, first, last,
-    volume, start, stop, morning,
+    volume, start, stop, morning, steep,
 ):  # fmt: skip
     space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((3, KNOTS)), np.empty((3, EDGES))
     year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
@@ -43,7 +43,7 @@ def _months(
         m, p = rows[i], pump[i]
         lat, tilt, azimuth, ground = place[i]
         if np.isnan(m[COUPLING] + m[LIGHT] + lat + days[i, 0, 0]):
-            volume[i], start[i], stop[i], morning[i] = np.nan, np.nan, np.nan, np.nan
+            volume[i], start[i], stop[i], morning[i], steep[i] = np.nan, np.nan, np.nan, np.nan, np.nan
             continue
         ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
         year_rows(
@@ -70,6 +70,7 @@ def _months(
                                 start[i, month] = 12.0 + (s - STEPS / 2) * hours
                             stop[i, month] = 12.0 + (s + 1 - STEPS / 2) * hours
             morning[i, month] = early / total if total > 0.0 else np.nan
+        steep[i] = steepness(m, cp[p], cv[p], ci[p], level[i, 11], space)
 
 
 def baseline(fleet, climate, *, static_level_m=None, faults=NONE, cores=1):
@@ -88,11 +89,12 @@ def baseline(fleet, climate, *, static_level_m=None, faults=NONE, cores=1):
     prepared = prepare(fleet, air, static_level_m, faults)
     volume = np.empty(days.shape)
     start, stop, morning = (np.empty((n, 12)) for _ in range(3))
+    steep = np.empty(n)
     args = *prepared.loops, *prepared.sun, days
-    spread_over(cores, n, lambda a, b: _months(*args, a, b, volume, start, stop, morning))
+    spread_over(cores, n, lambda a, b: _months(*args, a, b, volume, start, stop, morning, steep))
     mean = volume.mean(axis=2)
     band = np.broadcast_to(np.asarray(climate.band, float), (n,))
-    sigma_level = RECORD_LEVEL_SIGMA_M * level_sensitivity(fleet, faults=faults, cores=cores)
+    sigma_level = RECORD_LEVEL_SIGMA_M * steep
     of_climate = _swing(days, volume, mean, band)
     own = np.sqrt(UNIT_SIGMA**2 + METER_SIGMA**2 + sigma_level**2)[:, None] * mean
     sigma = np.hypot(of_climate, own)

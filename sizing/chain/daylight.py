@@ -18,7 +18,7 @@ MONTH_MIDDLE = np.array([15.5, 45.5, 75.0, 105.5, 136.0, 166.5, 197.0, 228.0, 25
 CONTRAST = 0.6  # share of the beam that a cloud of the middling sort takes; see above
 GLASS_LOSS = 0.05  # incidence-angle coefficient of flat glass, 1 - 0.05 (1/cos - 1): ASHRAE 93 form (from memory)
 GLASS_DIFFUSE = 0.97  # the same for light from all over the sky, at its effective angle near 60 degrees
-(GLOBAL, DIFFUSE, OUTER, TURN, SHARES) = range(5)  # rows of a day's geometry; SHARES counts them
+(GLOBAL, DIFFUSE, OUTER, TURN, PER_OUTER, SHARES) = range(6)  # rows of a day's geometry; SHARES counts them
 
 
 @njit(cache=True, nogil=True)
@@ -53,9 +53,11 @@ def day_geometry(lat, dec, outer_w, tilt, azimuth, geometry):
     cl, sl, cd, sd = np.cos(lat), np.sin(lat), np.cos(dec), np.sin(dec)
     ct, st, ca, sa = np.cos(tilt), np.sin(tilt), np.cos(azimuth), np.sin(azimuth)
     total, level0 = 0.0, 0.0
+    # hour by hour the same turn: sine and cosine by the rule of sums
+    cw, sw, cp, sp = np.cos(0.5 * part - sunset), np.sin(0.5 * part - sunset), np.cos(part), np.sin(part)
     for i in range(STEPS):
-        w = -sunset + (i + 0.5) * part
-        cw, sw = np.cos(w), np.sin(w)
+        if i > 0:
+            cw, sw = cw * cp - sw * sp, sw * cp + cw * sp
         up = max(sl * sd + cl * cd * cw, 0.0)
         incidence = max(-cd * sw * st * sa + (sd * cl - cd * sl * cw) * st * ca + up * ct, 0.0)
         through = max(1.0 - GLASS_LOSS * (1.0 / max(incidence, 0.05) - 1.0), 0.0)
@@ -67,6 +69,7 @@ def day_geometry(lat, dec, outer_w, tilt, azimuth, geometry):
     for i in range(STEPS):
         geometry[GLOBAL, i] *= outer_w * level0 / total
         geometry[DIFFUSE, i] = geometry[OUTER, i]
+        geometry[PER_OUTER, i] = 1.0 / max(geometry[OUTER, i], 1e-9)
     return hours, sunset, outer_w * level0 * hours / 1000.0
 
 
@@ -86,7 +89,7 @@ def part_light(geometry, i, clearness, diffuse_share, bright, ground_share, sky_
     ghi = clearness * geometry[GLOBAL, i]
     dhi = min(clearness * diffuse_share * geometry[DIFFUSE, i], ghi)
     beam = ghi - dhi
-    around = min(beam / max(geometry[OUTER, i], 1e-9), 1.0)
+    around = min(beam * geometry[PER_OUTER, i], 1.0)
     direct = (beam + dhi * around) * geometry[TURN, i]
     rest = GLASS_DIFFUSE * (dhi * (1.0 - around) * sky_share + ghi * ground_share)
     gain = CONTRAST / bright - CONTRAST if bright > 0.0 else -CONTRAST

@@ -11,7 +11,7 @@ from numba import njit
 
 from ..checks import Refusal, one_of, within
 from .daylight import KINDS, SHARES, STEPS, day_geometry, erbs_daily, part_light, sunshine
-from .fast import EDGES, FLOWS, HEATS, KNOTS, SPAN, flow_at, level_rows, year_rows
+from .fast import EDGES, FLOWS, HEATS, KNOTS, SPAN, ask, flow_at, steepness, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import prepare
@@ -157,32 +157,23 @@ def day_table(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
 
 
 @njit(cache=True, nogil=True)
-def _sensitivity(
-    rows, pump, kind, cp, cv, ci, watts, air, level, declination, outer, place, shade, first, last, out
-):  # fmt: skip
-    space, row, edge = np.empty((SPAN, FLOWS)), np.empty((1, KNOTS)), np.empty((1, EDGES))
-    heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
-    geometry, hourly, both = np.empty((SHARES, STEPS)), np.empty(STEPS), np.empty(2)
+def _sensitivity(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, out):
+    space = np.empty((SPAN, FLOWS))
     for i in range(first, last):
         m, p = rows[i], pump[i]
-        lat, tilt, azimuth, ground = place[i]
-        if np.isnan(m[COUPLING] + m[LIGHT] + lat):
+        if np.isnan(m[COUPLING] + m[LIGHT]):
             out[i] = np.nan
             continue
-        ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
-        _, sunset, _ = day_geometry(lat, declination[2], outer[2], tilt, azimuth, geometry)
-        for side in range(2):
-            at = max(level[i].mean() + side - 0.5, 0.0)
-            level_rows(m, cp[p], cv[p], ci[p], watts[kind[i]], air[i, 2:3], at, space, heats, heat_edges, row, edge)
-            both[side] = day_water(row[0], edge[0], geometry, 0.64, sunset, ground_share, sky_share, shade[i], hourly)
-        out[i] = 2.0 * (both[0] - both[1]) / max(both[0] + both[1], 1e-9)
+        mean = level[i].mean()
+        most = ask(m, cp[p], cv[p], ci[p], mean, air[i].min(), space)
+        out[i] = steepness(m, cp[p], cv[p], ci[p], mean, space) if most > 0.0 else 0.0
 
 
 def level_sensitivity(fleet, *, faults=NONE, cores=1):
-    """Share of the day's water that one metre deeper costs, (n,), on a fairly clear day of March at the mean level."""
+    """Share of the water that one metre deeper costs at the mean level, (n,); limits of voltage and power aside."""
     prepared = prepare(fleet, faults=faults)
     out = np.empty(fleet.n)
-    spread_over(cores, fleet.n, lambda a, b: _sensitivity(*prepared.loops, *prepared.sun, a, b, out))
+    spread_over(cores, fleet.n, lambda a, b: _sensitivity(*prepared.loops, a, b, out))
     return out
 
 

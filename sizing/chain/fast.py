@@ -54,21 +54,21 @@ from .machine import (
 from .operating import well_limit
 
 FLOWS = 48  # flows asked, closer together towards the largest
-KNOTS = 128  # of a row, closer together at the threshold
+KNOTS = 160  # of a row, closer together at the threshold
 BRIGHTEST = 1450.0  # W/m2
-WATT_STEP = 10.0  # W/m2, of the table of a module's largest power
-WATT_KNOTS = 151
+WATT_STEP = 5.0  # W/m2, of the table of a module's largest power
+WATT_KNOTS = 301
 MIDDLE_C = 45.0
 (FIRST, STEP, MOST, LEAST_SUN, LAST_SUN, EDGES) = range(6)  # places in a row's edge; EDGES counts them
 HEATS = 5  # cell temperatures at which a direct unit is worked out, a parabola between
-SPAN = 7  # numbers of scratch space, each FLOWS long
+SPAN = 8  # numbers of scratch space, each FLOWS long
 
 
 @lru_cache(maxsize=256)
 def module_power(diode):
     """A module's largest power over its irradiance as a parabola in cell temperature about 45 C: (WATT_KNOTS, 3)."""
     g = np.maximum(np.arange(WATT_KNOTS) * WATT_STEP, 1.0)[:, None]
-    c = np.linspace(5, 85, 17)
+    c = np.linspace(10, 80, 15)
     ratio = array.maximum_power(array.Diode(*diode), g, c).power_w / g
     if not np.isfinite(ratio).all():
         return np.full((WATT_KNOTS, 3), np.nan)
@@ -142,9 +142,11 @@ def _largest(m, cp, cv, ci, level):
 
 @njit(cache=True, nogil=True)
 def ask(m, cp, cv, ci, static, coolest, space):
-    """Fills space[0] with flows, space[1] with watts of the array (tracking) or amps (direct), space[2] with volts over
-    the array's diodes (direct), for one unit at one level; coolest: of the air to come.
-    Returns the largest flow, 0 where nothing runs."""
+    """Works one unit out at one level; coolest: of the air to come. Returns the largest flow, 0 where nothing runs.
+
+    Fills space[0] with flows, space[7] with the head that each adds, space[1] with watts of the array (tracking) or
+    amps (direct), space[2] with volts over the array's diodes (direct).
+    """
     level = static + m[LEVEL_DROP]
     most = _largest(m, cp, cv, ci, level)
     if m[STOPPED] > 0.0 or not most > 0.0 or not m[LIGHT] > 0.0:
@@ -167,9 +169,10 @@ def ask(m, cp, cv, ci, static, coolest, space):
     for k in range(FLOWS):
         t = k / (FLOWS - 1)
         q = top * t * (1.6 - 0.6 * t)
-        s = np.sqrt(max(lift + added_head(m, q), 0.0) / m[HEAD_SCALE])
+        added = added_head(m, q)
+        s = np.sqrt(max(lift + added, 0.0) / m[HEAD_SCALE])
         y = q / m[UNIT_FLOW] + m[SLIP] * s * s
-        space[0, k] = q
+        space[0, k], space[7, k] = q, added
         if m[COUPLING] > 0.0:
             watts = needed(cp, s, y)
             amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
@@ -224,6 +227,8 @@ def _row_in_air(m, watts_table, space, most, air, row, edge):
         if asked[k] > BRIGHTEST:
             break
         guess = asked[k]
+        if k + 1 < FLOWS:
+            guess *= space[1, k + 1] / max(space[1, k], 1e-9)
     edge[MOST], edge[LAST_SUN], edge[LEAST_SUN] = most * share, m[CUTOUT], 0.0
     if m[START_W] > 0.0:
         edge[LEAST_SUN] = _sun_for_watts(m, watts_table, m[START_W] / m[EFFICIENCY], air, 50.0)
@@ -409,6 +414,37 @@ def year_rows(m, cp, cv, ci, watts_table, air, level, space, nodes, node_edges, 
         for j in range(EDGES):
             edges[month, j] = a * node_edges[0, j] + b * node_edges[1, j] + c * node_edges[2, j]
         edges[month, MOST], edges[month, LAST_SUN] = node_edges[0, MOST], node_edges[0, LAST_SUN]
+
+
+@njit(cache=True, nogil=True)
+def steepness(m, cp, cv, ci, static, space):
+    """Share of the flow that one metre of lift more costs, as the mean of three suns; `ask` must have filled space.
+
+    At a flow: what one metre more asks of the array, over what a little more flow asks.
+    """
+    total, count = 0.0, 0
+    for part in range(3):
+        k = FLOWS // 2 + part * (FLOWS // 6)
+        q = space[0, k]
+        s = np.sqrt(max(static + m[LEVEL_DROP] + m[RISE] + space[7, k] + 1.0, 0.0) / m[HEAD_SCALE])
+        y = q / m[UNIT_FLOW] + m[SLIP] * s * s
+        if m[COUPLING] > 0.0:
+            watts = needed(cp, s, y)
+            amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
+            more = (watts + amps * amps * m[CABLE]) / m[EFFICIENCY] - space[1, k]
+            per_flow = space[1, k + 1] - space[1, k - 1]
+        else:
+            amps = needed(ci, s, y)
+            here = _sun_for_amps(m, space[1, k], space[2, k], 50.0)
+            more = _sun_for_amps(m, amps, needed(cv, s, y) + amps * (m[SERIES] + m[CABLE]), 50.0) - here
+            after = _sun_for_amps(m, space[1, k + 1], space[2, k + 1], 50.0)
+            per_flow = after - _sun_for_amps(m, space[1, k - 1], space[2, k - 1], 50.0)
+            if not here < BRIGHTEST:
+                continue
+        if per_flow > 0.0 and q > 0.0:
+            total += more / per_flow * (space[0, k + 1] - space[0, k - 1]) / q
+            count += 1
+    return min(total / count, 1.0) if count > 0 else 0.0
 
 
 @njit(cache=True, nogil=True, inline="always")
