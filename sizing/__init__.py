@@ -44,4 +44,10 @@ def _forget_old(base, keep):
         shutil.rmtree(folder, ignore_errors=True)
 
 
+def compiled(**how):
+    """Decorator for the loops of this package: kept on disk, free of the interpreter, and dividing as NumPy does (by
+    zero gives infinity or NaN, never an exception in the middle of a fleet)."""
+    return numba.njit(cache=True, nogil=True, error_model="numpy", **how)
+
+
 _keep_compiled_code_apart()

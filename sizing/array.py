@@ -14,9 +14,9 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from scipy.optimize import least_squares
 
+from . import compiled
 from .checks import Refusal, known, within
 
 BOLTZMANN_EV_K = 8.617333e-5
@@ -140,7 +140,7 @@ def strings_agree(readings, tolerance=0.05):
     return np.abs(values - middle) <= tolerance * middle
 
 
-@njit(cache=True, inline="always")
+@compiled(inline="always")
 def translate(photocurrent, saturation, thermal, shunt, alpha, irradiance, cell_c):
     """One curve moved to irradiance (W/m2, above zero) and cell temperature: (light A, dark A, thermal V, shunt S)."""
     kelvin = cell_c + 273.15
@@ -151,7 +151,7 @@ def translate(photocurrent, saturation, thermal, shunt, alpha, irradiance, cell_
     return light, dark, thermal * ratio, irradiance / (1000.0 * shunt)
 
 
-@njit(cache=True)
+@compiled()
 def peak(light, dark, thermal, shunt_s, series):
     """Diode voltage, terminal voltage and current at the largest power: Newton from the open circuit less its log."""
     if light <= 1e-12:
@@ -181,7 +181,7 @@ def peak(light, dark, thermal, shunt_s, series):
     return diode_v, diode_v - current * series, current
 
 
-@njit(cache=True)
+@compiled()
 def _peaks(il, i0, a, rs, rsh, alpha, irradiance, cell_c, volts, amps):
     for i in range(il.size):
         if irradiance[i] <= 0.0:
@@ -208,7 +208,7 @@ def maximum_power(diode, irradiance_w_m2, cell_c):
     return WorkingPoint(volts.reshape(shape), amps.reshape(shape), (volts * amps).reshape(shape))
 
 
-@njit(cache=True)
+@compiled()
 def current_at(light, dark, thermal, shunt_s, series, volts):
     """Current at a terminal voltage (reverse voltage not modelled): Newton on the diode voltage, safe from above."""
     diode_v = volts + light * series
@@ -223,7 +223,7 @@ def current_at(light, dark, thermal, shunt_s, series, volts):
     return light - dark * np.expm1(diode_v / thermal) - diode_v * shunt_s
 
 
-@njit(cache=True)
+@compiled()
 def _currents(il, i0, a, rs, rsh, alpha, irradiance, cell_c, volts, amps):
     for i in range(il.size):
         if irradiance[i] <= 0.0:

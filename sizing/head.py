@@ -9,8 +9,9 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
-from numba import njit, vectorize
+from numba import vectorize
 
+from . import compiled
 from .checks import Refusal, known, one_of, within
 from .units import STANDARD_GRAVITY_M_S2
 
@@ -74,7 +75,7 @@ def water_viscosity(water_c):
 # ---- friction ---------------------------------------------------------------------------------------------------
 
 
-@njit(cache=True, inline="always")
+@compiled(inline="always")
 def _colebrook(reynolds, relative):
     """Colebrook & White by Newton on x = 1/sqrt(f) from Haaland's start; two rounds reach 1e-8."""
     rough = relative * (1.0 / 3.7)
@@ -87,7 +88,7 @@ def _colebrook(reynolds, relative):
     return 1.0 / (x * x)
 
 
-@njit(cache=True)
+@compiled()
 def friction_factor_scalar(reynolds, relative):
     """Darcy friction factor of one Reynolds number and relative roughness; see `friction_factor`."""
     if reynolds <= 2000.0:
@@ -103,7 +104,7 @@ def _factor(reynolds, relative):
     return friction_factor_scalar(reynolds, relative)
 
 
-@njit(cache=True)
+@compiled()
 def loss_scalar(flow_l_min, length_m, inside_m, fittings_k, roughness_m, viscosity_m2_s):
     """Friction head, m, of one flow; see `friction_head`."""
     if flow_l_min <= 0.0:

@@ -17,9 +17,9 @@ the least) do not change that. Outside the points the same equations carry on, a
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange, vectorize  # noqa: F401  prange is used by callers that compile on top
 from scipy.optimize import nnls
 
+from . import compiled
 from .checks import Refusal, known, one_of, within
 from .units import hydraulic_power_w
 
@@ -39,6 +39,7 @@ _ROTARY = {
 # Acceptance of a pump's promised point: (flow, head) as +- shares. ISO 9906:2012 grades 1B, 2B, 3B (from memory), and
 # for shaft power below 10 kW with no grade agreed, which is the case for small pumps (clause 4.4.2; a trade article)
 ACCEPTANCE = {"1B": (0.05, 0.03), "2B": (0.08, 0.05), "3B": (0.09, 0.07), "below 10 kW": (0.10, 0.08)}
+Y_MOST = 10.0  # no answer beyond ten times the largest flow tested, and nobody asks for one
 BENCH_NOISE = 0.012  # one sigma of a flow on a test bench, assumed where the sheet does not say
 
 
@@ -50,7 +51,7 @@ class Outside(NamedTuple):
     flow: np.ndarray
 
 
-@njit(cache=True, inline="always")
+@compiled(inline="always")
 def needed(c, s, y):
     """The fitted sum at s = sqrt(head / scale) and y = flow / scale; c holds the coefficients in the order of TERMS."""
     x = s * s
@@ -60,20 +61,22 @@ def needed(c, s, y):
     return zero + y * (one + y * (two + y * c[12]))
 
 
-@njit(cache=True)
+@compiled()
 def flow_share(c, s, power):
     """y = flow / scale at which the sum equals power; zero below the threshold. Newton from above on a convex sum."""
     x = s * s
     zero = c[0] + s * c[1] + x * (c[2] + s * c[3] + x * (c[4] + x * c[5]))
     left = power - zero
-    if not left > 0.0:
-        return 0.0 if left <= 0.0 else np.nan
+    if not left > 1e-12 * power:  # at the threshold or below it, as near as numbers can tell
+        return np.nan if np.isnan(left) else 0.0
     one = c[6] + s * c[13] + x * (c[7] + x * c[8])
     two = c[9] + s * c[10] + x * c[11]
     three = c[12]
-    y = np.inf  # the smallest of the bounds that each term alone gives lies above the root
+    y = Y_MOST  # the smallest of the bounds that each term alone gives lies above the root
+    if Y_MOST * (one + Y_MOST * (two + Y_MOST * three)) <= left:
+        return Y_MOST
     if one > 0.0:
-        y = left / one
+        y = min(y, left / one)
     if two > 0.0:
         y = min(y, np.sqrt(left / two))
     if three > 0.0:
@@ -86,13 +89,13 @@ def flow_share(c, s, power):
     return y
 
 
-@njit(cache=True)
+@compiled()
 def _flows(c, s, power, out):
     for i in range(s.size):
         out[i] = flow_share(c, s[i], power[i])
 
 
-@njit(cache=True)
+@compiled()
 def _sums(c, s, y, out):
     for i in range(s.size):
         out[i] = needed(c, s[i], y[i])

@@ -3,8 +3,8 @@
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
+from .. import compiled
 from ..checks import Refusal
 from .daylight import SHARES, STEPS, day_geometry
 from .days import METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, day_water
@@ -29,7 +29,7 @@ class Baseline(NamedTuple):
     morning_share: np.ndarray
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _months(
     rows, pump, kind, cp, cv, ci, watts, air, level, declination, outer, place, shade, days, first, last,
     volume, start, stop, morning, steep,

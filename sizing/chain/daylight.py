@@ -10,7 +10,8 @@ in readings of five climates (no published source).
 """
 
 import numpy as np
-from numba import njit
+
+from .. import compiled
 
 STEPS = 16  # parts of the daylight
 KINDS = np.array([0.04, 0.12, 0.2, 0.28, 0.36, 0.44, 0.51, 0.57, 0.62, 0.67, 0.72, 0.77, 0.83])  # clearness of days
@@ -21,7 +22,7 @@ GLASS_DIFFUSE = 0.97  # the same for light from all over the sky, at its effecti
 (GLOBAL, DIFFUSE, OUTER, TURN, PER_OUTER, SHARES) = range(6)  # rows of a day's geometry; SHARES counts them
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def erbs_daily(clearness, sunset_rad):
     """Diffuse share of a day. Source: Erbs, Klein & Duffie (1982), Solar Energy 28:293."""
     k = clearness
@@ -34,7 +35,7 @@ def erbs_daily(clearness, sunset_rad):
     return 0.175
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def day_geometry(lat, dec, outer_w, tilt, azimuth, geometry):
     """What a day's parts have in common for every kind of day. Angles in radians; outer_w: solar constant of the date.
 
@@ -73,14 +74,14 @@ def day_geometry(lat, dec, outer_w, tilt, azimuth, geometry):
     return hours, sunset, outer_w * level0 * hours / 1000.0
 
 
-@njit(cache=True, nogil=True, inline="always")
+@compiled(inline="always")
 def sunshine(clearness, diffuse_share):
     """Share of the time that the sun is bright; never so small that the beam would pass a clear day's."""
     bright = min(max((clearness - 0.25) / 0.5, 0.0), 1.0)
     return max(bright, min(clearness * (1.0 - diffuse_share) / 0.62, 1.0))
 
 
-@njit(cache=True, nogil=True, inline="always")
+@compiled(inline="always")
 def part_light(geometry, i, clearness, diffuse_share, bright, ground_share, sky_share):
     """(bright, dull, mean) irradiance in the plane, W/m2, in one part of a day.
 

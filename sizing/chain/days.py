@@ -7,8 +7,8 @@ thirteen kinds of day; a row is read off between them and between the two months
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
+from .. import compiled
 from ..checks import Refusal, one_of, within
 from .daylight import KINDS, SHARES, STEPS, day_geometry, erbs_daily, part_light, sunshine
 from .fast import EDGES, FLOWS, HEATS, KNOTS, SPAN, ask, flow_at, steepness, year_rows
@@ -57,7 +57,7 @@ class ExpectedDays(NamedTuple):
     beyond: np.ndarray
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _curves(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, flows):
     space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((3, KNOTS)), np.empty((3, EDGES))
     year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
@@ -89,7 +89,7 @@ def curve(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
     return Curve(grid, flows, prepared.air_c)
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def day_water(row, edge, geometry, clearness, sunset, ground_share, sky_share, shade, hourly):
     """One unit's day of one clearness. Fills hourly (STEPS,) with mean flow, L/min; returns their sum."""
     diffuse = erbs_daily(clearness, sunset)
@@ -106,7 +106,7 @@ def day_water(row, edge, geometry, clearness, sunset, ground_share, sky_share, s
     return water
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def even_day(row, edge, geometry, clearness, sunset, ground_share, sky_share, shade):
     """The same day in even light: sums over its parts of flow, L/min, and of irradiance in the plane, W/m2."""
     diffuse = erbs_daily(clearness, sunset)
@@ -118,7 +118,7 @@ def even_day(row, edge, geometry, clearness, sunset, ground_share, sky_share, sh
     return water, plane
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _days(
     rows, pump, kind, cp, cv, ci, watts, air, level, declination, outer, place, shade, first, last, out
 ):  # fmt: skip
@@ -156,7 +156,7 @@ def day_table(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
     return DayTable(*out)
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _sensitivity(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, out):
     space = np.empty((SPAN, FLOWS))
     for i in range(first, last):
@@ -177,7 +177,7 @@ def level_sensitivity(fleet, *, faults=NONE, cores=1):
     return out
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _one(irradiation, volume, even, wanted, out):
     """Fills out with litres, litres a kWh/m2 and the day's unrest in litres, between the kinds of day of one unit and
     month; beyond the clearest day in proportion. Returns whether it lay beyond."""
@@ -197,7 +197,7 @@ def _one(irradiation, volume, even, wanted, out):
     return False
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _rows(irradiation, volume, even, unit, day, wanted, first, last, out, beyond):
     a_out, b_out = np.empty(3), np.empty(3)
     for r in range(first, last):

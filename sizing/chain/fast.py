@@ -11,9 +11,8 @@ two agree to 1e-4 of a month's mean.
 from functools import lru_cache
 
 import numpy as np
-from numba import njit
 
-from .. import array
+from .. import array, compiled
 from ..head import loss_scalar
 from ..pump import needed
 from .machine import (
@@ -75,7 +74,7 @@ def module_power(diode):
     return np.ascontiguousarray(np.polynomial.polynomial.polyfit(c - MIDDLE_C, ratio.T, 2).T)
 
 
-@njit(cache=True, nogil=True, inline="always")
+@compiled(inline="always")
 def watts_at(table, irradiance, cell):
     """Largest power of one module, W."""
     x = irradiance * (1.0 / WATT_STEP)
@@ -87,7 +86,7 @@ def watts_at(table, irradiance, cell):
     return irradiance * (low + x * (high - low))
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def added_head(m, q):
     """Head that a flow adds to level and rise: drawdown, friction, inlet."""
     net = q * (1.0 - m[LEAK])
@@ -95,7 +94,7 @@ def added_head(m, q):
     return net * (m[DRAW_B] + m[DRAW_C] * net) + friction + m[INTAKE] * q * q
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _spare(m, cp, cv, ci, lift, q):
     """What is left at flow q of the limits of voltage and of power, as shares; falls with q."""
     s = np.sqrt(max(lift + added_head(m, q), 0.0) / m[HEAD_SCALE])
@@ -110,7 +109,7 @@ def _spare(m, cp, cv, ci, lift, q):
     return left
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _largest(m, cp, cv, ci, level):
     """The largest flow that the limits of voltage and power, the well and the sheet allow at this level."""
     top = min(m[Y_LIMIT] * m[UNIT_FLOW], well_limit(m, level))
@@ -140,7 +139,7 @@ def _largest(m, cp, cv, ci, level):
     return 0.5 * (low + high)
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def ask(m, cp, cv, ci, static, coolest, space):
     """Works one unit out at one level; coolest: of the air to come. Returns the largest flow, 0 where nothing runs.
 
@@ -184,7 +183,7 @@ def ask(m, cp, cv, ci, static, coolest, space):
     return most
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _sun_for_watts(m, watts_table, watts, air, guess):
     """Irradiance at which a tracking array has this power: its power is nearly in proportion, so divide and repeat."""
     g = guess
@@ -201,7 +200,7 @@ def _sun_for_watts(m, watts_table, watts, air, guess):
     return g
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _sun_for_amps(m, amps, diode_v, cell):
     """Irradiance at which a direct array gives these amps at these volts over its diodes, at a cell temperature."""
     _, dark, thermal, _ = array.translate(m[LIGHT], m[DARK], m[THERMAL], m[SHUNT], m[ALPHA], 1000.0, cell)
@@ -209,12 +208,12 @@ def _sun_for_amps(m, amps, diode_v, cell):
     return _sun(amps, diode_v, dark, thermal, gain, 1.0 / (1000.0 * m[SHUNT])) / m[CLEAN]
 
 
-@njit(cache=True, nogil=True, inline="always")
+@compiled(inline="always")
 def _sun(amps, diode_v, dark, thermal, gain, leak):
     return (amps + dark * np.expm1(min(diode_v / thermal, 200.0))) / max(gain - diode_v * leak, 1e-9)
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _row_in_air(m, watts_table, space, most, air, row, edge):
     """A tracking unit's row and edge in this air; see `year_rows`."""
     share = 1.0 - m[LEAK]
@@ -256,7 +255,7 @@ def _row_in_air(m, watts_table, space, most, air, row, edge):
     flows[last] = end_q
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _heat_rows(m, space, coolest, span, heats, heat_edges):
     """A direct unit's rows at HEATS cell temperatures from coolest on, span apart, with (first, step) of each."""
     flows, asked = space[0], space[3]
@@ -294,14 +293,14 @@ def _heat_rows(m, space, coolest, span, heats, heat_edges):
         flows[last] = end
 
 
-@njit(cache=True, nogil=True, inline="always")
+@compiled(inline="always")
 def _at(row, step, root):
     at = root / step
     k = min(int(at), KNOTS - 2)
     return row[k] + min(at - k, 1.0) * (row[k + 1] - row[k])
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _row_of_heats(m, heats, heat_edges, coolest, span, most, air, row, edge):
     """A direct unit's row and edge in this air from its rows at several cell temperatures.
 
@@ -332,7 +331,7 @@ def _row_of_heats(m, heats, heat_edges, coolest, span, most, air, row, edge):
         )
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def level_rows(m, cp, cv, ci, watts_table, air, level, space, heats, heat_edges, rows, edges):
     """Rows (k, KNOTS) and edges (k, EDGES) of one unit at one level in several airs, air (k,) rising."""
     coolest = air[0]
@@ -352,7 +351,7 @@ def level_rows(m, cp, cv, ci, watts_table, air, level, space, heats, heat_edges,
         _row_of_heats(m, heats, heat_edges, coolest, span, most, air[k], rows[k], edges[k])
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _turn_round(asked, flows, last, share, space, row):
     """Row of flows at even knots of sqrt(irradiance above the first), from flows at rising `asked`.
 
@@ -382,7 +381,7 @@ def _turn_round(asked, flows, last, share, space, row):
     return first, step
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def year_rows(m, cp, cv, ci, watts_table, air, level, space, nodes, node_edges, heats, heat_edges, rows, edges):
     """Fills rows (12, KNOTS) and edges (12, EDGES): a unit's flow over irradiance in each month's air and level.
 
@@ -416,7 +415,7 @@ def year_rows(m, cp, cv, ci, watts_table, air, level, space, nodes, node_edges, 
         edges[month, MOST], edges[month, LAST_SUN] = node_edges[0, MOST], node_edges[0, LAST_SUN]
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def steepness(m, cp, cv, ci, static, space):
     """Share of the flow that one metre of lift more costs, as the mean of three suns; `ask` must have filled space.
 
@@ -447,7 +446,7 @@ def steepness(m, cp, cv, ci, static, space):
     return min(total / count, 1.0) if count > 0 else 0.0
 
 
-@njit(cache=True, nogil=True, inline="always")
+@compiled(inline="always")
 def flow_at(row, edge, irradiance):
     """Flow that arrives, L/min, in this sun, from a unit's row."""
     above = irradiance - edge[FIRST]

@@ -7,8 +7,8 @@ to give falls with it; so there is one crossing, and a bracketed search finds it
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
+from .. import compiled
 from ..array import peak, translate
 from ..head import loss_scalar
 from ..pump import needed
@@ -84,7 +84,7 @@ class Spot(NamedTuple):
             return np.where(self.pump_power_w > 0, lifted / self.pump_power_w, np.nan)
 
 
-@njit(cache=True, nogil=True, inline="always")
+@compiled(inline="always")
 def head_at(m, level, q):
     """Total head, m, when the pump lifts q L/min."""
     net = q * (1.0 - m[LEAK])
@@ -93,7 +93,7 @@ def head_at(m, level, q):
     return max(level + drawdown + m[RISE] + friction + m[INTAKE] * q * q, 0.0)
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def balance(m, cp, cv, ci, level, q, light, dark, thermal, shunt, available_w):
     """What is left over at flow q: volts (direct) or a share of the power (tracking). Falls with q."""
     s = np.sqrt(head_at(m, level, q) / m[HEAD_SCALE])
@@ -113,7 +113,7 @@ def balance(m, cp, cv, ci, level, q, light, dark, thermal, shunt, available_w):
     return (available_w - watts - amps * amps * m[CABLE]) / available_w
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def crossing(m, cp, cv, ci, level, light, dark, thermal, shunt, available_w, top, guess):
     """The flow at which nothing is left over: a bracketed search (regula falsi after Anderson & Bjorck)."""
     low, high = 0.0, top
@@ -154,7 +154,7 @@ def crossing(m, cp, cv, ci, level, light, dark, thermal, shunt, available_w, top
     return 0.5 * (low + high)
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def well_limit(m, level):
     """The pump's flow at which the water would fall to the intake; infinite in a well that does not fall."""
     room = m[SHUT_LEVEL] - level
@@ -170,14 +170,14 @@ def well_limit(m, level):
     return net / max(share, 1e-9)
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def light_of(m, irradiance, air):
     """(cell C, light A, dark A, thermal V, shunt S) of the whole array in this sun."""
     cell = air + m[NOCT_SLOPE] * irradiance
     return cell, *translate(m[LIGHT], m[DARK], m[THERMAL], m[SHUNT], m[ALPHA], irradiance * m[CLEAN], cell)
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def solve_one(m, cp, cv, ci, irradiance, air, static, guess, out):
     """One unit at one moment; fills out in the order of Spot. Returns the pump's flow, L/min."""
     if np.isnan(m[COUPLING] + m[LIGHT] + irradiance + air + static):
@@ -261,7 +261,7 @@ def solve_one(m, cp, cv, ci, irradiance, air, static, guess, out):
     return q
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _terminal_current(light, dark, thermal, shunt, series, volts):
     diode_v = volts + light * series
     for _ in range(60):
@@ -274,7 +274,7 @@ def _terminal_current(light, dark, thermal, shunt, series, volts):
     return light - dark * np.expm1(min(diode_v / thermal, 300.0)) - diode_v * shunt
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _solve_rows(rows, pump, cp, cv, ci, irradiance, air, static, first, last, out):
     for i in range(first, last):
         p = pump[i]

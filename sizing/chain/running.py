@@ -3,8 +3,8 @@
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
+from .. import compiled
 from ..checks import Refusal, known, within
 from .faults import NONE
 from .operating import CUT_OUT, WELL_LIMIT, spot
@@ -39,7 +39,7 @@ class Day(NamedTuple):
     spilled_l: np.ndarray
 
 
-@njit(cache=True, nogil=True)
+@compiled()
 def _tank(flow, step_min, draw, capacity, has_float, start, rounds, arrived, level, stopped, short, spilled):
     for i in range(flow.shape[0]):
         held = start[i]
