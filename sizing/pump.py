@@ -82,7 +82,10 @@ def flow_share(c, s, power):
     if three > 0.0:
         y = min(y, np.cbrt(left / three))
     for _ in range(40):
-        step = (y * (one + y * (two + y * three)) - left) / (one + y * (2.0 * two + y * 3.0 * three))
+        slope = one + y * (2.0 * two + y * 3.0 * three)
+        if not slope > 0.0:  # a rest too small for numbers to tell
+            break
+        step = (y * (one + y * (two + y * three)) - left) / slope
         y -= step
         if abs(step) < 1e-12 * (1.0 + y):
             break
