@@ -310,3 +310,14 @@ def spot(fleet, irradiance_w_m2, air_c, static_level_m=None, faults=NONE, cores=
     )
     values = [out[..., k].reshape(shape) for k in range(OUT)]
     return Spot(*values)
+
+
+def untested(fleet, at):
+    """Where a `spot` answer rests on no point of the pump's test sheet: head or power beyond those tried. Booleans of
+    the answer's shape; False where nothing is lifted."""
+    shape = (fleet.n,) + (1,) * (at.flow_l_min.ndim - 1)
+    limits = np.array([(*p.head_limits, *p.power_limits) for p in fleet.pumps])[fleet.pump_index]
+    low_head, high_head, low_power, high_power = (limits[:, k].reshape(shape) for k in range(4))
+    head = (at.head_m < 0.98 * low_head) | (at.head_m > 1.02 * high_head)
+    power = (at.pump_power_w < 0.98 * low_power) | (at.pump_power_w > 1.02 * high_power)
+    return (at.flow_l_min > 0) & (head | power)

@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .. import sun
+from .. import climate, sun
 from ..checks import within
 from .daylight import MONTH_MIDDLE
 from .fast import module_power
@@ -37,16 +37,9 @@ class Prepared(NamedTuple):
 
 
 def default_air(latitude_deg, altitude_m):
-    """Daylight air temperature by month, C, (n, 12): a formula by place, one sigma 3.4 K.
-
-    Holds on land between 40 S and 40 N. Source: fitted to a 0.75 degree grid of monthly means; +3 K by day
-    (from memory).
-    """
-    lat = np.asarray(latitude_deg, float)[:, None]
-    year = 28.8 - 27.2 * np.sin(np.radians(lat)) ** 2 - 4.65 * np.asarray(altitude_m, float)[:, None] / 1000
-    swing = np.maximum(0.32 * np.abs(lat) - 0.5, 0)
-    peak = np.where(lat >= 0, 200, 18)
-    return year + swing * np.cos(2 * np.pi * (MONTH_MIDDLE - peak) / 365) + DAYLIGHT_WARMER_K
+    """Daylight air temperature by month, C, (n, 12): `climate.default_air_c` of the place, 3 K warmer by day."""
+    months, _band = climate.default_air_c(latitude_deg, altitude_m)
+    return months + DAYLIGHT_WARMER_K
 
 
 def prepare(fleet, air_c=None, static_level_m=None, faults=NONE):

@@ -1,11 +1,13 @@
 """A day hour by hour, with what stops a sound unit: a full tank, a well at the pump's intake, too little sun."""
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
 from .. import compiled
 from ..checks import Refusal, known, within
+from ..head import pipe_volume_l
 from .faults import NONE
 from .operating import CUT_OUT, WELL_LIMIT, spot
 from .work import lead
@@ -13,6 +15,7 @@ from .work import lead
 # Share of a day's draw in each hour: people come in the morning and, more, towards evening (field notes from Burkina
 # Faso; the figures themselves are common practice, no source)
 DRAW_BY_HOUR = np.array([0, 0, 0, 0, 0, 3, 8, 10, 8, 5, 4, 4, 4, 4, 5, 8, 11, 12, 9, 4, 1, 0, 0, 0]) / 100
+FILLINGS = 24  # steps in which the rising main is filled
 RESTART_BELOW = 0.95  # of the tank's capacity: a float switch lets the pump on again (common practice, no source)
 
 
@@ -126,3 +129,29 @@ def _column(level, n):
         return None
     level = np.asarray(level, float)
     return level[:, None] if level.ndim == 1 and level.size == n else level
+
+
+def first_water(fleet, irradiance_w_m2, air_c, static_level_m=None, *, main_full=False, faults=NONE):
+    """Minutes from switching on until water leaves the upper end, (n,), in a steady sun.
+
+    An empty rising main holds no water above the static level; it fills along its length while the head grows with the
+    water in it. A full main gives water at once: 0. Infinity where the pump cannot lift so high in this sun. Numbers or
+    (n,) for sun, air and level. The drawdown is that of the settled well, a little more than in the first minutes.
+    """
+    n = fleet.n
+    level = fleet.static_level_m.mean(axis=1) if static_level_m is None else static_level_m
+    sun, air, level = lead(
+        n, irradiance_w_m2=(irradiance_w_m2, 0, 2000), air_c=(air_c, -60, 70), static_level_m=(level, 0, 1000)
+    )
+    if main_full:
+        return np.where(np.isnan(sun + air + level + fleet.latitude_deg), np.nan, 0.0)
+    level = level + faults.column("static_level_drop_m", n)
+    lift = level + fleet.tank_rise_m
+    share = (np.arange(FILLINGS) + 0.5) / FILLINGS
+    bare = fleet.with_(tank_rise_m=0.0, setting_depth_m=fleet.setting_depth_m + fleet.tank_rise_m)
+    quiet = replace(faults, static_level_drop_m=0.0)
+    flow = spot(bare, sun[:, None], air[:, None], np.maximum(lift, 0)[:, None] * share, quiet).flow_l_min
+    dry = fleet.pipe_length_m * np.clip(lift / (fleet.setting_depth_m + fleet.tank_rise_m), 0, 1)
+    litres = pipe_volume_l(dry, fleet.pipe_inside_mm)
+    with np.errstate(divide="ignore"):
+        return (litres[:, None] / FILLINGS / flow).sum(axis=1)
