@@ -83,20 +83,12 @@ def loop_over_units(fleet, place, units):
         watts = pvlib.singlediode.bishop88_mpp(*five, method="newton")[2]
         power = watts * fleet.modules_in_series[i] * fleet.strings[i] * 0.9
         spline, bore = splines[fleet.pump_index[i]], fleet.pipe_inside_mm[i] / 1000
-        for month, kind, hour in np.argwhere(power > 5):
-            lift = fleet.static_level_m[i, month] + fleet.tank_rise_m[i]
-            answers[row, month] += (
-                60
-                / 9
-                * flow_by_search(
-                    spline,
-                    power[month, kind, hour],
-                    lift,
-                    fleet.drawdown_b_m_per_l_min[i],
-                    fleet.pipe_length_m[i],
-                    bore,
-                )
-            )
+        slope, length = float(fleet.drawdown_b_m_per_l_min[i]), float(fleet.pipe_length_m[i])
+        lifts = (fleet.static_level_m[i] + fleet.tank_rise_m[i]).tolist()
+        places = np.argwhere(power > 5)
+        for month, watts_then in zip(places[:, 0].tolist(), power[power > 5].tolist(), strict=True):
+            litres = 60 / 9 * flow_by_search(spline, watts_then, lifts[month], slope, length, float(bore))
+            answers[row, month] += litres
     return time.perf_counter() - began, answers
 
 
