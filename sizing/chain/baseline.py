@@ -7,7 +7,7 @@ import numpy as np
 from .. import compiled
 from ..checks import Refusal
 from .daylight import SHARES, STEPS, day_geometry
-from .days import METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, day_water
+from .days import METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, day_water, mirrored
 from .fast import EDGES, FLOWS, HEATS, KNOTS, SPAN, steepness, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
@@ -46,6 +46,7 @@ def _months(
             volume[i], start[i], stop[i], morning[i], steep[i] = np.nan, np.nan, np.nan, np.nan, np.nan
             continue
         ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
+        like = mirrored(tilt, azimuth, shade[i])
         year_rows(
             m, cp[p], cv[p], ci[p], watts[kind[i]], air[i], level[i], space, nodes, node_edges, heats, heat_edges, year,
             edges,
@@ -57,7 +58,16 @@ def _months(
             for j in range(kinds):
                 clearness = days[i, month, j] / max(day0, 1e-9)
                 water = day_water(
-                    year[month], edges[month], geometry, clearness, sunset, ground_share, sky_share, shade[i], hourly
+                    year[month],
+                    edges[month],
+                    geometry,
+                    clearness,
+                    sunset,
+                    ground_share,
+                    sky_share,
+                    shade[i],
+                    like,
+                    hourly,
                 )
                 volume[i, month, j] = water * hours * 60.0
                 total += water

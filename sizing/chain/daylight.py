@@ -81,7 +81,7 @@ def sunshine(clearness, diffuse_share):
     return max(bright, min(clearness * (1.0 - diffuse_share) / 0.62, 1.0))
 
 
-@compiled(inline="always")
+@compiled(inline="always", fastmath={"contract", "arcp", "nsz"})
 def part_light(geometry, i, clearness, diffuse_share, bright, ground_share, sky_share):
     """(bright, dull, mean) irradiance in the plane, W/m2, in one part of a day.
 

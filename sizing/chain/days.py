@@ -11,7 +11,7 @@ import numpy as np
 from .. import compiled
 from ..checks import Refusal, one_of, within
 from .daylight import KINDS, SHARES, STEPS, day_geometry, erbs_daily, part_light, sunshine
-from .fast import EDGES, FLOWS, HEATS, KNOTS, SPAN, ask, flow_at, steepness, year_rows
+from .fast import EDGES, FLOWS, FUSED, HEATS, KNOTS, SPAN, ask, flow_at, steepness, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import prepare
@@ -89,13 +89,17 @@ def curve(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
     return Curve(grid, flows, prepared.air_c)
 
 
-@compiled()
-def day_water(row, edge, geometry, clearness, sunset, ground_share, sky_share, shade, hourly):
-    """One unit's day of one clearness. Fills hourly (STEPS,) with mean flow, L/min; returns their sum."""
+@compiled(fastmath=FUSED)
+def day_water(row, edge, geometry, clearness, sunset, ground_share, sky_share, shade, even, hourly):
+    """One unit's day of one clearness. Fills hourly (STEPS,) with mean flow, L/min; returns their sum.
+
+    even: the afternoon mirrors the morning (`mirrored`).
+    """
     diffuse = erbs_daily(clearness, sunset)
     bright = sunshine(clearness, diffuse)
     water = 0.0
-    for s in range(STEPS):
+    steps = STEPS // 2 if even else STEPS
+    for s in range(steps):
         sun_w, dull_w, _ = part_light(geometry, s, clearness, diffuse, bright, ground_share, sky_share)
         left = 1.0 - shade[0 if s < STEPS // 2 else 1]
         flow = bright * flow_at(row, edge, sun_w * left)
@@ -103,7 +107,17 @@ def day_water(row, edge, geometry, clearness, sunset, ground_share, sky_share, s
             flow += (1.0 - bright) * flow_at(row, edge, dull_w * left)
         hourly[s] = flow
         water += flow
-    return water
+    if not even:
+        return water
+    for s in range(steps):
+        hourly[STEPS - 1 - s] = hourly[s]
+    return 2.0 * water
+
+
+@compiled(inline="always")
+def mirrored(tilt, azimuth, shade):
+    """Whether a frame sees afternoons as it sees mornings: facing the equator or the pole, and shaded alike."""
+    return abs(np.sin(azimuth) * np.sin(tilt)) < 1e-12 and shade[0] == shade[1]
 
 
 @compiled()
@@ -133,6 +147,7 @@ def _days(
             out[:, i] = np.nan
             continue
         ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
+        like = mirrored(tilt, azimuth, shade[i])
         year_rows(
             m, cp[p], cv[p], ci[p], watts[kind[i]], air[i], level[i], space, nodes, node_edges, heats, heat_edges, year,
             edges,
@@ -141,7 +156,8 @@ def _days(
             hours, sunset, day0 = day_geometry(lat, declination[month], outer[month], tilt, azimuth, geometry)
             for j in range(KINDS.size):
                 args = (geometry, KINDS[j], sunset, ground_share, sky_share, shade[i])
-                out[0, i, month, j] = day_water(year[month], edges[month], *args, hourly) * hours * 60.0
+                water = day_water(year[month], edges[month], *args, like, hourly)
+                out[0, i, month, j] = water * hours * 60.0
                 even, plane = even_day(year[month], edges[month], *args)
                 out[1, i, month, j] = plane * hours / 1000.0
                 out[2, i, month, j] = KINDS[j] * day0

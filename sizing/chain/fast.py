@@ -52,14 +52,15 @@ from .machine import (
 )  # fmt: skip
 from .operating import well_limit
 
-FLOWS = 48  # flows asked, closer together towards the largest
-KNOTS = 160  # of a row, closer together at the threshold
+FLOWS = 40  # flows asked, closer together towards the largest
+KNOTS = 128  # of a row, closer together at the threshold
 BRIGHTEST = 1450.0  # W/m2
 WATT_STEP = 5.0  # W/m2, of the table of a module's largest power
 WATT_KNOTS = 301
 MIDDLE_C = 45.0
-(FIRST, STEP, MOST, LEAST_SUN, LAST_SUN, EDGES) = range(6)  # places in a row's edge; EDGES counts them
+(FIRST, PER_STEP, MOST, LEAST_SUN, LAST_SUN, EDGES) = range(6)  # places in a row's edge; EDGES counts them
 HEATS = 5  # cell temperatures at which a direct unit is worked out, a parabola between
+FUSED = {"contract", "arcp", "nsz"}  # multiply and add at once; nothing that NaN or infinity would suffer from
 SPAN = 8  # numbers of scratch space, each FLOWS long
 
 
@@ -187,16 +188,19 @@ def ask(m, cp, cv, ci, static, coolest, space):
 def _sun_for_watts(m, watts_table, watts, air, guess):
     """Irradiance at which a tracking array has this power: its power is nearly in proportion, so divide and repeat."""
     g = guess
+    heating = 0.005 * m[NOCT_SLOPE]  # hotter cells give some 0.5 % a kelvin less: how far power falls behind the sun
     for _ in range(30):
         have = m[MODULES] * watts_at(watts_table, g * m[CLEAN], air + m[NOCT_SLOPE] * g)
         if not have > 0.0:
             return np.inf
-        new = g * watts / have
-        if new > 3000.0:
+        step = g * (watts / have - 1.0) * (1.0 + heating * g)
+        g += step
+        if g > 3000.0:
             return np.inf
-        if abs(new - g) < 1e-7 * g:
-            return new
-        g = new
+        if not g > 0.0:
+            g = 1e-3
+        if abs(step) < 1e-5 * g:
+            return g
     return g
 
 
@@ -233,7 +237,7 @@ def _row_in_air(m, watts_table, space, most, air, row, edge):
         edge[LEAST_SUN] = _sun_for_watts(m, watts_table, m[START_W] / m[EFFICIENCY], air, 50.0)
     if last == 0:  # not even the brightest sun lifts
         row[:] = 0.0
-        edge[FIRST], edge[STEP] = BRIGHTEST, 1.0
+        edge[FIRST], edge[PER_STEP] = BRIGHTEST, 1.0
         return
     end_q, end_w = flows[last], space[1, last]
     if asked[last] > BRIGHTEST:  # end the row there; a chord is near enough between two flows
@@ -251,13 +255,13 @@ def _row_in_air(m, watts_table, space, most, air, row, edge):
                 low = t
         if not asked[last] < BRIGHTEST + 1.0:
             asked[last] = BRIGHTEST
-    edge[FIRST], edge[STEP] = _turn_round(asked, flows, last, share, space, row)
+    edge[FIRST], edge[PER_STEP] = _turn_round(asked, flows, last, share, space, row)
     flows[last] = end_q
 
 
 @compiled()
 def _heat_rows(m, space, coolest, span, heats, heat_edges):
-    """A direct unit's rows at HEATS cell temperatures from coolest on, span apart, with (first, step) of each."""
+    """A direct unit's rows at HEATS cell temperatures from coolest on, span apart, with (first, 1/step) of each."""
     flows, asked = space[0], space[3]
     leak = 1.0 / (1000.0 * m[SHUNT])
     for h in range(HEATS):
@@ -294,8 +298,8 @@ def _heat_rows(m, space, coolest, span, heats, heat_edges):
 
 
 @compiled(inline="always")
-def _at(row, step, root):
-    at = root / step
+def _at(row, per_step, root):
+    at = root * per_step
     k = min(int(at), KNOTS - 2)
     return row[k] + min(at - k, 1.0) * (row[k + 1] - row[k])
 
@@ -316,7 +320,7 @@ def _row_of_heats(m, heats, heat_edges, coolest, span, most, air, row, edge):
         first = a * heat_edges[i - 1, 0] + b * heat_edges[i, 0] + c * heat_edges[i + 1, 0]
     edge[FIRST] = min(first, BRIGHTEST)
     step = np.sqrt(max(BRIGHTEST - first, 1.0)) / (KNOTS - 1)
-    edge[STEP] = step
+    edge[PER_STEP] = 1.0 / step
     for j in range(KNOTS):
         g = first + (j * step) ** 2
         x = (air + m[NOCT_SLOPE] * g - coolest) / span
@@ -339,7 +343,7 @@ def level_rows(m, cp, cv, ci, watts_table, air, level, space, heats, heat_edges,
     if not most > 0.0:
         rows[:] = 0.0
         edges[:] = 0.0
-        edges[:, STEP] = 1.0
+        edges[:, PER_STEP] = 1.0
         return
     if m[COUPLING] > 0.0:
         for k in range(air.size):
@@ -378,7 +382,7 @@ def _turn_round(asked, flows, last, share, space, row):
             + flows[k + 1] * t * t * (3.0 - 2.0 * t)
             + width[k] * t * u * (tangent[k] * u - tangent[k + 1] * t)
         )
-    return first, step
+    return first, 1.0 / step
 
 
 @compiled()
@@ -446,13 +450,13 @@ def steepness(m, cp, cv, ci, static, space):
     return min(total / count, 1.0) if count > 0 else 0.0
 
 
-@compiled(inline="always")
+@compiled(inline="always", fastmath=FUSED)
 def flow_at(row, edge, irradiance):
     """Flow that arrives, L/min, in this sun, from a unit's row."""
     above = irradiance - edge[FIRST]
     if above <= 0.0 or irradiance < edge[LEAST_SUN] or irradiance > edge[LAST_SUN]:
         return 0.0
-    at = np.sqrt(above) / edge[STEP]
+    at = np.sqrt(above) * edge[PER_STEP]
     k = min(int(at), KNOTS - 2)
     at = min(at - k, 1.0)
     return min(row[k] + at * (row[k + 1] - row[k]), edge[MOST])
