@@ -8,7 +8,7 @@ from .. import compiled
 from ..checks import Refusal
 from .daylight import SHARES, STEPS, day_geometry
 from .days import METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, day_water, mirrored
-from .fast import EDGES, FLOWS, HEATS, KNOTS, SPAN, steepness, year_rows
+from .fast import EDGES, FLOWS, HEATS, KNOTS, MOST, SPAN, steepness, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import DAYLIGHT_WARMER_K, prepare
@@ -31,8 +31,8 @@ class Baseline(NamedTuple):
 
 @compiled()
 def _months(
-    rows, pump, kind, cp, cv, ci, watts, air, level, declination, outer, place, shade, days, first, last,
-    volume, start, stop, morning, steep,
+    rows, pump, kind, cp, cv, ci, watts, air, level, declination, outer, place, shade, days, band, first, last,
+    volume, start, stop, morning, mean, swing, steep,
 ):  # fmt: skip
     space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((3, KNOTS)), np.empty((3, EDGES))
     year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
@@ -42,8 +42,10 @@ def _months(
     for i in range(first, last):
         m, p = rows[i], pump[i]
         lat, tilt, azimuth, ground = place[i]
-        if np.isnan(m[COUPLING] + m[LIGHT] + lat + days[i, 0, 0]):
-            volume[i], start[i], stop[i], morning[i], steep[i] = np.nan, np.nan, np.nan, np.nan, np.nan
+        if np.isnan(m[COUPLING] + m[LIGHT] + lat + air[i].sum() + level[i].sum()):
+            for table in (start, stop, morning, mean, swing):
+                table[i] = np.nan
+            volume[i], steep[i] = np.nan, np.nan
             continue
         ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
         like = mirrored(tilt, azimuth, shade[i])
@@ -51,26 +53,20 @@ def _months(
             m, cp[p], cv[p], ci[p], watts[kind[i]], air[i], level[i], space, nodes, node_edges, heats, heat_edges, year,
             edges,
         )  # fmt: skip
+        steep[i] = steepness(m, cp[p], cv[p], ci[p], level[i, 11], space) if edges[11, MOST] > 0.0 else 0.0
         for month in range(12):
             hours, sunset, day0 = day_geometry(lat, declination[month], outer[month], tilt, azimuth, geometry)
-            total, early = 0.0, 0.0
+            total, early, sun, square, product = 0.0, 0.0, 0.0, 0.0, 0.0
             start[i, month], stop[i, month] = np.nan, np.nan
             for j in range(kinds):
                 clearness = days[i, month, j] / max(day0, 1e-9)
-                water = day_water(
-                    year[month],
-                    edges[month],
-                    geometry,
-                    clearness,
-                    sunset,
-                    ground_share,
-                    sky_share,
-                    shade[i],
-                    like,
-                    hourly,
-                )
+                sight = (geometry, clearness, sunset, ground_share, sky_share, shade[i], like)
+                water = day_water(year[month], edges[month], *sight, hourly)
                 volume[i, month, j] = water * hours * 60.0
                 total += water
+                sun += clearness
+                square += clearness * clearness
+                product += clearness * water
                 for s in range(STEPS // 2):
                     early += hourly[s]
                 if j == kinds // 2:
@@ -80,7 +76,12 @@ def _months(
                                 start[i, month] = 12.0 + (s - STEPS / 2) * hours
                             stop[i, month] = 12.0 + (s + 1 - STEPS / 2) * hours
             morning[i, month] = early / total if total > 0.0 else np.nan
-        steep[i] = steepness(m, cp[p], cv[p], ci[p], level[i, 11], space)
+            mean[i, month] = total * hours * 60.0 / kinds
+            # one sigma of the climate, through the slope of water over sun among the kinds of day; at the least half
+            # of straight proportion, where a unit at its limit hides it
+            spread = square - sun * sun / kinds
+            slope = (product - sun * total / kinds) / spread if spread > 1e-12 else 0.0
+            swing[i, month] = band[i] * hours * 60.0 * max(slope * sun / kinds, 0.5 * total / kinds)
 
 
 def baseline(fleet, climate, *, static_level_m=None, faults=NONE, cores=1):
@@ -98,26 +99,12 @@ def baseline(fleet, climate, *, static_level_m=None, faults=NONE, cores=1):
     air = np.broadcast_to(np.asarray(climate.air_c, float), (n, 12)) + DAYLIGHT_WARMER_K
     prepared = prepare(fleet, air, static_level_m, faults)
     volume = np.empty(days.shape)
-    start, stop, morning = (np.empty((n, 12)) for _ in range(3))
+    start, stop, morning, mean, swing = (np.empty((n, 12)) for _ in range(5))
     steep = np.empty(n)
-    args = *prepared.loops, *prepared.sun, days
-    spread_over(cores, n, lambda a, b: _months(*args, a, b, volume, start, stop, morning, steep))
-    mean = volume.mean(axis=2)
-    band = np.broadcast_to(np.asarray(climate.band, float), (n,))
-    sigma_level = RECORD_LEVEL_SIGMA_M * steep
-    of_climate = _swing(days, volume, mean, band)
-    own = np.sqrt(UNIT_SIGMA**2 + METER_SIGMA**2 + sigma_level**2)[:, None] * mean
-    sigma = np.hypot(of_climate, own)
-    low, high = np.maximum(mean - SPREAD_80 * sigma, 0), mean + SPREAD_80 * sigma
-    return Baseline(mean, low, high, volume, start, stop, morning)
-
-
-def _swing(days, volume, mean, band):
-    """One sigma of a month's water from the climate's band, litres: the slope of water over irradiation among the kinds
-    of day, at the least half of straight proportion, where a unit at its limit hides it."""
-    width = days - days.mean(axis=2, keepdims=True)
-    spread = (width**2).sum(axis=2)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        slope = (width * (volume - mean[..., None])).sum(axis=2) / np.where(spread > 0, spread, np.nan)
-    swing = np.nan_to_num(slope) * days.mean(axis=2) * band[:, None]
-    return np.maximum(swing, 0.5 * mean * band[:, None])
+    band = np.ascontiguousarray(np.broadcast_to(np.asarray(climate.band, float), (n,)))
+    args = *prepared.loops, *prepared.sun, days, band
+    out = volume, start, stop, morning, mean, swing, steep
+    spread_over(cores, n, lambda a, b: _months(*args, a, b, *out))
+    own = np.sqrt(UNIT_SIGMA**2 + METER_SIGMA**2 + (RECORD_LEVEL_SIGMA_M * steep) ** 2)
+    reach = SPREAD_80 * np.sqrt(swing**2 + (own[:, None] * mean) ** 2)
+    return Baseline(mean, np.maximum(mean - reach, 0), mean + reach, volume, start, stop, morning)

@@ -64,7 +64,7 @@ def _curves(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, flows)
     heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
     for i in range(first, last):
         m, p = rows[i], pump[i]
-        if np.isnan(m[COUPLING] + m[LIGHT]):
+        if np.isnan(m[COUPLING] + m[LIGHT] + air[i].sum() + level[i].sum()):
             flows[i] = np.nan
             continue
         year_rows(
@@ -95,6 +95,9 @@ def day_water(row, edge, geometry, clearness, sunset, ground_share, sky_share, s
 
     even: the afternoon mirrors the morning (`mirrored`).
     """
+    if np.isnan(clearness):
+        hourly[:] = np.nan
+        return np.nan
     diffuse = erbs_daily(clearness, sunset)
     bright = sunshine(clearness, diffuse)
     water = 0.0
@@ -143,7 +146,7 @@ def _days(
     for i in range(first, last):
         m, p = rows[i], pump[i]
         lat, tilt, azimuth, ground = place[i]
-        if np.isnan(m[COUPLING] + m[LIGHT] + lat):
+        if np.isnan(m[COUPLING] + m[LIGHT] + lat + air[i].sum() + level[i].sum()):
             out[:, i] = np.nan
             continue
         ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
@@ -177,7 +180,7 @@ def _sensitivity(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, o
     space = np.empty((SPAN, FLOWS))
     for i in range(first, last):
         m, p = rows[i], pump[i]
-        if np.isnan(m[COUPLING] + m[LIGHT]):
+        if np.isnan(m[COUPLING] + m[LIGHT] + air[i].sum() + level[i].sum()):
             out[i] = np.nan
             continue
         mean = level[i].mean()

@@ -454,7 +454,7 @@ def steepness(m, cp, cv, ci, static, space):
 def flow_at(row, edge, irradiance):
     """Flow that arrives, L/min, in this sun, from a unit's row."""
     above = irradiance - edge[FIRST]
-    if above <= 0.0 or irradiance < edge[LEAST_SUN] or irradiance > edge[LAST_SUN]:
+    if not above > 0.0 or irradiance < edge[LEAST_SUN] or irradiance > edge[LAST_SUN]:
         return 0.0
     at = np.sqrt(above) * edge[PER_STEP]
     k = min(int(at), KNOTS - 2)

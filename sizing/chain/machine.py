@@ -18,6 +18,7 @@ from .faults import NONE
 WIDTH = 35
 
 CABLE_C = 45.0  # conductor while carrying current in warm water and sun (common practice, no source)
+FEW_SHEETS = 12
 PROBE_MARGIN_M = 0.5  # the water stands at least this far above the intake, or the pump draws air
 
 
@@ -93,9 +94,17 @@ def build(fleet, faults=NONE):
 def _diodes(fleet):
     """(which sheet each unit has, single-diode numbers a sheet), fitted once for each distinct data sheet."""
     sheets = np.stack([getattr(fleet, name) for name in array.SHEET], axis=1)
-    kinds, which = np.unique(sheets, axis=0, return_inverse=True)
+    which, kinds = np.full(fleet.n, -1), []
+    while (which < 0).any():
+        if len(kinds) == FEW_SHEETS:  # a fleet of many sheets: sort them instead
+            kinds, which = np.unique(sheets, axis=0, return_inverse=True)
+            which = which.ravel()
+            break
+        kinds.append(sheets[np.argmax(which < 0)])
+        same = ((sheets == kinds[-1]) | (np.isnan(sheets) & np.isnan(kinds[-1]))).all(axis=1)
+        which[same] = len(kinds) - 1
     numbers = [array.fit_diode(*kind) if np.isfinite(kind).all() else (np.nan,) * 6 for kind in kinds]
-    return np.ascontiguousarray(which.ravel()), np.array(numbers)
+    return np.ascontiguousarray(which), np.array(numbers)
 
 
 def _by_class(fleet):

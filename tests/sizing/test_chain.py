@@ -367,3 +367,36 @@ def test_the_compiled_day_is_that_of_the_sky_package():
             hours = sky.hours(fleet.latitude_deg, middle[month], ghi, fleet.tilt_deg, fleet.azimuth_deg)
             caught = hours.caught_w_m2.sum(axis=-1) / 1000
             assert table.in_plane_kwh_m2[:, month, kind] == pytest.approx(caught, rel=0.02)
+
+
+def test_a_missing_day_or_month_of_a_climate_spoils_only_itself():
+    fleet = invented.fleet(invented.row(), invented.row())
+    place = climate.default_climate(fleet.latitude_deg, fleet.longitude_deg, fleet.altitude_m)
+    whole = chain.baseline(fleet, place)
+    days = place.day_ghi_kwh_m2_day.copy()
+    days[0, 3, 4] = np.nan
+    got = chain.baseline(fleet, place._replace(day_ghi_kwh_m2_day=days))
+    assert np.isnan(got.volume_l_day[0, 3]) and np.isnan(got.by_kind_l[0, 3, 4])
+    assert np.isfinite(np.delete(got.volume_l_day[0], 3)).all()
+    assert got.volume_l_day[1] == pytest.approx(whole.volume_l_day[1])
+    air = place.air_c.copy()
+    air[1, 0] = np.nan
+    assert np.isnan(chain.baseline(fleet, place._replace(air_c=air)).volume_l_day[1]).all()
+
+
+def test_a_fleet_of_many_data_sheets_is_told_apart():
+    rows = [invented.row(p_stc_w=250 + k, i_mp_a=8.23 + 0.01 * k) for k in range(20)]
+    together = chain.spot(invented.fleet(*rows), 300.0, 25.0).array_power_w
+    alone = [chain.spot(invented.fleet(r), 300.0, 25.0).array_power_w[0] for r in rows]
+    assert together == pytest.approx(alone)
+    assert (np.diff(together) > 0).all()
+
+
+def test_a_stopped_unit_gives_nothing_and_says_so():
+    fleet = invented.fleet(invented.row(), invented.row(coupling="direct"))
+    stopped = chain.Faults(stopped=True)
+    place = climate.default_climate(fleet.latitude_deg, fleet.longitude_deg, fleet.altitude_m)
+    assert (chain.baseline(fleet, place, faults=stopped).volume_l_day == 0).all()
+    at = chain.spot(fleet, 800.0, 25.0, faults=stopped)
+    assert [chain.STATES[int(s)] for s in at.state] == ["stopped", "stopped"]
+    assert (at.array_current_a == 0).all() and (at.array_voltage_v > 60).all()
