@@ -6,7 +6,7 @@ import numpy as np
 
 from .. import compiled
 from ..checks import Refusal
-from .daylight import SHARES, STEPS, day_geometry
+from .daylight import SHARES, STEPS, day_geometry, shade_low_sun
 from .days import METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, day_water, mirrored
 from .fast import EDGES, FLOWS, HEATS, KNOTS, MOST, SPAN, steepness, year_rows
 from .faults import NONE
@@ -56,6 +56,8 @@ def _months(
         steep[i] = steepness(m, cp[p], cv[p], ci[p], level[i, 11], space) if edges[11, MOST] > 0.0 else 0.0
         for month in range(12):
             hours, sunset, day0 = day_geometry(lat, declination[month], outer[month], tilt, azimuth, geometry)
+            if shade[i, 2] > 0.0 or shade[i, 3] > 0.0:
+                shade_low_sun(geometry, outer[month], shade[i, 2], shade[i, 3])
             total, early, sun, square, product = 0.0, 0.0, 0.0, 0.0, 0.0
             start[i, month], stop[i, month] = np.nan, np.nan
             for j in range(kinds):

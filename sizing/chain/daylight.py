@@ -19,7 +19,7 @@ MONTH_MIDDLE = np.array([15.5, 45.5, 75.0, 105.5, 136.0, 166.5, 197.0, 228.0, 25
 CONTRAST = 0.6  # share of the beam that a cloud of the middling sort takes; see above
 GLASS_LOSS = 0.05  # incidence-angle coefficient of flat glass, 1 - 0.05 (1/cos - 1): ASHRAE 93 form (from memory)
 GLASS_DIFFUSE = 0.97  # the same for light from all over the sky, at its effective angle near 60 degrees
-(GLOBAL, DIFFUSE, OUTER, TURN, PER_OUTER, SHARES) = range(6)  # rows of a day's geometry; SHARES counts them
+(GLOBAL, DIFFUSE, OUTER, TURN, PER_OUTER, OPEN, SHARES) = range(7)  # rows of a day's geometry; SHARES counts them
 
 
 @compiled()
@@ -40,8 +40,8 @@ def day_geometry(lat, dec, outer_w, tilt, azimuth, geometry):
     """What a day's parts have in common for every kind of day. Angles in radians; outer_w: solar constant of the date.
 
     Fills geometry (SHARES, STEPS): mean global and diffuse irradiance for a clearness and a diffuse share of one,
-    irradiance above the air, and beam in the plane (after the glass) over beam on level ground. Returns (hours of one
-    part, hour angle of sunset, irradiation above the air kWh/m2); zero hours in polar night.
+    irradiance above the air, and beam in the plane (after the glass) over beam on level ground; all of it open.
+    Returns (hours of one part, hour angle of sunset, irradiation above the air kWh/m2); zero hours in polar night.
     """
     sunset = np.arccos(min(max(-np.tan(lat) * np.tan(dec), -1.0), 1.0))
     if sunset < 0.05:
@@ -70,8 +70,22 @@ def day_geometry(lat, dec, outer_w, tilt, azimuth, geometry):
     for i in range(STEPS):
         geometry[GLOBAL, i] *= outer_w * level0 / total
         geometry[DIFFUSE, i] = geometry[OUTER, i]
+        geometry[OPEN, i] = 1.0
         geometry[PER_OUTER, i] = 1.0 / max(geometry[OUTER, i], 1e-9)
     return hours, sunset, outer_w * level0 * hours / 1000.0
+
+
+@compiled()
+def shade_low_sun(geometry, outer_w, morning_top, afternoon_top):
+    """Takes the beam away while the sun stands lower than something before or after noon; tops as sines of angles."""
+    half = STEPS // 2
+    for i in range(STEPS):
+        top = morning_top if i < half else afternoon_top
+        if top <= 0.0:
+            continue
+        low, high = max(i - 1, 0), min(i + 1, STEPS - 1)
+        width = 0.5 * abs(geometry[OUTER, high] - geometry[OUTER, low]) + 1e-9 * outer_w
+        geometry[OPEN, i] = min(max(0.5 + (geometry[OUTER, i] - outer_w * top) / width, 0.0), 1.0)
 
 
 @compiled(inline="always")
@@ -83,7 +97,7 @@ def sunshine(clearness, diffuse_share):
 
 @compiled(inline="always", fastmath={"contract", "arcp", "nsz"})
 def part_light(geometry, i, clearness, diffuse_share, bright, ground_share, sky_share):
-    """(bright, dull, mean) irradiance in the plane, W/m2, in one part of a day.
+    """(bright, dull, mean, mean without shade) irradiance in the plane, W/m2, in one part of a day.
 
     ground_share: ground reflectance times (1 - cos tilt) / 2; sky_share: (1 + cos tilt) / 2.
     """
@@ -91,7 +105,8 @@ def part_light(geometry, i, clearness, diffuse_share, bright, ground_share, sky_
     dhi = min(clearness * diffuse_share * geometry[DIFFUSE, i], ghi)
     beam = ghi - dhi
     around = min(beam * geometry[PER_OUTER, i], 1.0)
-    direct = (beam + dhi * around) * geometry[TURN, i]
+    seen = (beam + dhi * around) * geometry[TURN, i]
+    direct = seen * geometry[OPEN, i]
     rest = GLASS_DIFFUSE * (dhi * (1.0 - around) * sky_share + ghi * ground_share)
     gain = CONTRAST / bright - CONTRAST if bright > 0.0 else -CONTRAST
-    return rest + direct * (1.0 + gain), rest + direct * (1.0 - CONTRAST), rest + direct
+    return rest + direct * (1.0 + gain), rest + direct * (1.0 - CONTRAST), rest + direct, rest + seen

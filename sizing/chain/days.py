@@ -10,7 +10,7 @@ import numpy as np
 
 from .. import compiled
 from ..checks import Refusal, one_of, within
-from .daylight import KINDS, SHARES, STEPS, day_geometry, erbs_daily, part_light, sunshine
+from .daylight import KINDS, SHARES, STEPS, day_geometry, erbs_daily, part_light, shade_low_sun, sunshine
 from .fast import EDGES, FLOWS, FUSED, HEATS, KNOTS, SPAN, ask, flow_at, steepness, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
@@ -103,7 +103,7 @@ def day_water(row, edge, geometry, clearness, sunset, ground_share, sky_share, s
     water = 0.0
     steps = STEPS // 2 if even else STEPS
     for s in range(steps):
-        sun_w, dull_w, _ = part_light(geometry, s, clearness, diffuse, bright, ground_share, sky_share)
+        sun_w, dull_w, _, _ = part_light(geometry, s, clearness, diffuse, bright, ground_share, sky_share)
         left = 1.0 - shade[0 if s < STEPS // 2 else 1]
         flow = bright * flow_at(row, edge, sun_w * left)
         if bright < 1.0:
@@ -120,7 +120,7 @@ def day_water(row, edge, geometry, clearness, sunset, ground_share, sky_share, s
 @compiled(inline="always")
 def mirrored(tilt, azimuth, shade):
     """Whether a frame sees afternoons as it sees mornings: facing the equator or the pole, and shaded alike."""
-    return abs(np.sin(azimuth) * np.sin(tilt)) < 1e-12 and shade[0] == shade[1]
+    return abs(np.sin(azimuth) * np.sin(tilt)) < 1e-12 and shade[0] == shade[1] and shade[2] == shade[3]
 
 
 @compiled()
@@ -129,8 +129,8 @@ def even_day(row, edge, geometry, clearness, sunset, ground_share, sky_share, sh
     diffuse = erbs_daily(clearness, sunset)
     water, plane = 0.0, 0.0
     for s in range(STEPS):
-        _, _, mean_w = part_light(geometry, s, clearness, diffuse, 1.0, ground_share, sky_share)
-        plane += mean_w
+        _, _, mean_w, open_w = part_light(geometry, s, clearness, diffuse, 1.0, ground_share, sky_share)
+        plane += open_w
         water += flow_at(row, edge, mean_w * (1.0 - shade[0 if s < STEPS // 2 else 1]))
     return water, plane
 
@@ -157,6 +157,8 @@ def _days(
         )  # fmt: skip
         for month in range(12):
             hours, sunset, day0 = day_geometry(lat, declination[month], outer[month], tilt, azimuth, geometry)
+            if shade[i, 2] > 0.0 or shade[i, 3] > 0.0:
+                shade_low_sun(geometry, outer[month], shade[i, 2], shade[i, 3])
             for j in range(KINDS.size):
                 args = (geometry, KINDS[j], sunset, ground_share, sky_share, shade[i])
                 water = day_water(year[month], edges[month], *args, like, hourly)

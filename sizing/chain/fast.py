@@ -28,6 +28,7 @@ from .machine import (
     EFFICIENCY,
     FITTINGS,
     HEAD_SCALE,
+    HOLE,
     INTAKE,
     KNOWS_V,
     LEAK,
@@ -37,6 +38,7 @@ from .machine import (
     MAX_W,
     MODULES,
     NOCT_SLOPE,
+    ON,
     PEAK_V,
     PIPE,
     RISE,
@@ -50,7 +52,7 @@ from .machine import (
     VISCOSITY,
     Y_LIMIT,
 )  # fmt: skip
-from .operating import well_limit
+from .operating import arriving, well_limit
 
 FLOWS = 40  # flows asked, closer together towards the largest
 KNOTS = 128  # of a row, closer together at the threshold
@@ -88,9 +90,9 @@ def watts_at(table, irradiance, cell):
 
 
 @compiled()
-def added_head(m, q):
-    """Head that a flow adds to level and rise: drawdown, friction, inlet."""
-    net = q * (1.0 - m[LEAK])
+def added_head(m, lift, q):
+    """Head that a flow adds to level and rise (lift): drawdown, friction, inlet."""
+    net = arriving(m, lift, q)
     friction = loss_scalar(q, m[PIPE], m[BORE], m[FITTINGS], 7e-6, m[VISCOSITY])
     return net * (m[DRAW_B] + m[DRAW_C] * net) + friction + m[INTAKE] * q * q
 
@@ -98,7 +100,7 @@ def added_head(m, q):
 @compiled()
 def _spare(m, cp, cv, ci, lift, q):
     """What is left at flow q of the limits of voltage and of power, as shares; falls with q."""
-    s = np.sqrt(max(lift + added_head(m, q), 0.0) / m[HEAD_SCALE])
+    s = np.sqrt(max(lift + added_head(m, lift, q), 0.0) / m[HEAD_SCALE])
     y = q / m[UNIT_FLOW] + m[SLIP] * s * s
     left = 1.0
     if m[KNOWS_V] > 0.0:
@@ -159,7 +161,7 @@ def ask(m, cp, cv, ci, static, coolest, space):
         low = 0.0
         for _ in range(10):
             q = 0.5 * (low + top)
-            s = np.sqrt(max(lift + added_head(m, q), 0.0) / m[HEAD_SCALE])
+            s = np.sqrt(max(lift + added_head(m, lift, q), 0.0) / m[HEAD_SCALE])
             y = q / m[UNIT_FLOW] + m[SLIP] * s * s
             amps = needed(ci, s, y)
             if _sun_for_amps(m, amps, needed(cv, s, y) + amps * (m[SERIES] + m[CABLE]), coolest) > BRIGHTEST:
@@ -169,7 +171,7 @@ def ask(m, cp, cv, ci, static, coolest, space):
     for k in range(FLOWS):
         t = k / (FLOWS - 1)
         q = top * t * (1.6 - 0.6 * t)
-        added = added_head(m, q)
+        added = added_head(m, lift, q)
         s = np.sqrt(max(lift + added, 0.0) / m[HEAD_SCALE])
         y = q / m[UNIT_FLOW] + m[SLIP] * s * s
         space[0, k], space[7, k] = q, added
@@ -220,7 +222,6 @@ def _sun(amps, diode_v, dark, thermal, gain, leak):
 @compiled()
 def _row_in_air(m, watts_table, space, most, air, row, edge):
     """A tracking unit's row and edge in this air; see `year_rows`."""
-    share = 1.0 - m[LEAK]
     flows, asked = space[0], space[3]
     guess = 100.0
     last = 0
@@ -232,7 +233,7 @@ def _row_in_air(m, watts_table, space, most, air, row, edge):
         guess = asked[k]
         if k + 1 < FLOWS:
             guess *= space[1, k + 1] / max(space[1, k], 1e-9)
-    edge[MOST], edge[LAST_SUN], edge[LEAST_SUN] = most * share, m[CUTOUT], 0.0
+    edge[MOST], edge[LAST_SUN], edge[LEAST_SUN] = most, m[CUTOUT], 0.0
     if m[START_W] > 0.0:
         edge[LEAST_SUN] = _sun_for_watts(m, watts_table, m[START_W] / m[EFFICIENCY], air, 50.0)
     if last == 0:  # not even the brightest sun lifts
@@ -255,7 +256,7 @@ def _row_in_air(m, watts_table, space, most, air, row, edge):
                 low = t
         if not asked[last] < BRIGHTEST + 1.0:
             asked[last] = BRIGHTEST
-    edge[FIRST], edge[PER_STEP] = _turn_round(asked, flows, last, share, space, row)
+    edge[FIRST], edge[PER_STEP] = _turn_round(asked, flows, last, space, row)
     flows[last] = end_q
 
 
@@ -293,7 +294,7 @@ def _heat_rows(m, space, coolest, span, heats, heat_edges):
                     high = t
                 else:
                     low = t
-        heat_edges[h, 0], heat_edges[h, 1] = _turn_round(asked, flows, last, 1.0 - m[LEAK], space, heats[h])
+        heat_edges[h, 0], heat_edges[h, 1] = _turn_round(asked, flows, last, space, heats[h])
         flows[last] = end
 
 
@@ -310,7 +311,7 @@ def _row_of_heats(m, heats, heat_edges, coolest, span, most, air, row, edge):
 
     Each is read as far above its own threshold as this sun lies above the threshold at its own cell temperature.
     """
-    edge[MOST], edge[LAST_SUN], edge[LEAST_SUN] = most * (1.0 - m[LEAK]), m[CUTOUT], 0.0
+    edge[MOST], edge[LAST_SUN], edge[LEAST_SUN] = most, m[CUTOUT], 0.0
     first = heat_edges[0, 0]
     for _ in range(3):
         x = (air + m[NOCT_SLOPE] * min(first, BRIGHTEST) - coolest) / span
@@ -348,15 +349,29 @@ def level_rows(m, cp, cv, ci, watts_table, air, level, space, heats, heat_edges,
     if m[COUPLING] > 0.0:
         for k in range(air.size):
             _row_in_air(m, watts_table, space, most, air[k], rows[k], edges[k])
+        _let_arrive(m, level, rows, edges)
         return
     span = (air[air.size - 1] - coolest + m[NOCT_SLOPE] * BRIGHTEST) / (HEATS - 1)
     _heat_rows(m, space, coolest, span, heats, heat_edges)
     for k in range(air.size):
         _row_of_heats(m, heats, heat_edges, coolest, span, most, air[k], rows[k], edges[k])
+    _let_arrive(m, level, rows, edges)
 
 
 @compiled()
-def _turn_round(asked, flows, last, share, space, row):
+def _let_arrive(m, level, rows, edges):
+    """Turns what the pump lifts into what arrives, where something leaks or the box is off at times."""
+    if m[LEAK] == 0.0 and m[HOLE] == 0.0 and m[ON] == 1.0:
+        return
+    lift = level + m[LEVEL_DROP] + m[RISE]
+    for k in range(rows.shape[0]):
+        edges[k, MOST] = m[ON] * arriving(m, lift, edges[k, MOST])
+        for j in range(KNOTS):
+            rows[k, j] = m[ON] * arriving(m, lift, rows[k, j])
+
+
+@compiled()
+def _turn_round(asked, flows, last, space, row):
     """Row of flows at even knots of sqrt(irradiance above the first), from flows at rising `asked`.
 
     Cubic between, with the harmonic mean of the neighbouring slopes, which keeps it rising (Fritsch & Butland 1984).
@@ -377,7 +392,7 @@ def _turn_round(asked, flows, last, share, space, row):
             k += 1
         t = min(max((x - asked[k]) / width[k], 0.0), 1.0)
         u = 1.0 - t
-        row[j] = share * (
+        row[j] = (
             flows[k] * (1.0 + 2.0 * t) * u * u
             + flows[k + 1] * t * t * (3.0 - 2.0 * t)
             + width[k] * t * u * (tangent[k] * u - tangent[k + 1] * t)

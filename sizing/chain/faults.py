@@ -16,6 +16,8 @@ class Faults:
 
     soiling_extra: share of light lost beyond the normal dirt, all cells alike.
     shade_morning_fraction, shade_afternoon_fraction: share of the array's light lost before / after solar noon.
+    shade_morning_top_deg, shade_afternoon_top_deg: something stands there up to this height angle; while the sun is
+      lower, its beam is lost (the light of the sky is not).
     azimuth_turn_deg, tilt_turn_deg: the frame stands turned by so much (clockwise; steeper).
     strings_open: strings that give nothing.
     series_resistance_ohm: in a splice or terminal, in the whole loop.
@@ -23,8 +25,11 @@ class Faults:
       at the largest head tried, less at lower head; hits low power and high head most.
     intake_block_factor: share of the inlet's area left, 1 free: adds a loss of head that grows with flow squared.
     leak_fraction: share of the pumped water that falls back through the rising main.
+    leak_l_min_30m: water that an opening in the rising main loses under 30 m of head; with the root of the head more.
     static_level_drop_m: the static level lies deeper by this. drawdown_factor: drawdown times this.
     controller_cap_w: never more power than this. cutout_irradiance: stops above this in-plane irradiance.
+    off_share: share of the time that the box is off, here and there through the day; a moment's answer (`spot`) is
+      that of the running unit, sums over days have their mean.
     stopped: no water at all. meter_factor: what the meter shows of what flows, meter_stopped: shows nothing.
     demand_l_day: litres drawn a day; with a float switch the rest is not pumped. NaN: as recorded.
     """
@@ -32,6 +37,8 @@ class Faults:
     soiling_extra: float = 0.0
     shade_morning_fraction: float = 0.0
     shade_afternoon_fraction: float = 0.0
+    shade_morning_top_deg: float = 0.0
+    shade_afternoon_top_deg: float = 0.0
     azimuth_turn_deg: float = 0.0
     tilt_turn_deg: float = 0.0
     strings_open: float = 0.0
@@ -40,10 +47,12 @@ class Faults:
     pump_slip_head: float = 0.0
     intake_block_factor: float = 1.0
     leak_fraction: float = 0.0
+    leak_l_min_30m: float = 0.0
     static_level_drop_m: float = 0.0
     drawdown_factor: float = 1.0
     controller_cap_w: float = np.inf
     cutout_irradiance: float = np.inf
+    off_share: float = 0.0
     stopped: bool = False
     meter_factor: float = 1.0
     meter_stopped: bool = False
@@ -70,6 +79,10 @@ FAULT_LIMITS = {
     "soiling_extra": (0, 1),
     "shade_morning_fraction": (0, 1),
     "shade_afternoon_fraction": (0, 1),
+    "shade_morning_top_deg": (0, 90),
+    "shade_afternoon_top_deg": (0, 90),
+    "leak_l_min_30m": (0, 1000),
+    "off_share": (0, 1),
     "azimuth_turn_deg": (-180, 180),
     "tilt_turn_deg": (-90, 90),
     "strings_open": (0, 200),

@@ -14,8 +14,9 @@ from .faults import NONE
     COUPLING, LIGHT, DARK, THERMAL, SERIES, SHUNT, ALPHA, CLEAN, NOCT_SLOPE, CABLE, EFFICIENCY, START_W, MAX_W, MAX_V,
     RISE, DRAW_B, DRAW_C, PIPE, BORE, FITTINGS, UNIT_FLOW, HEAD_SCALE, INTAKE, SLIP, LEAK, CUTOUT, STOPPED, DEPTH,
     Y_LIMIT, LEVEL_DROP, KNOWS_V, VISCOSITY, SHUT_LEVEL, MODULES, PEAK_V,
-) = range(35)  # fmt: skip
-WIDTH = 35
+    HOLE, ON,
+) = range(37)  # fmt: skip
+WIDTH = 37
 
 CABLE_C = 45.0  # conductor while carrying current in warm water and sun (common practice, no source)
 FEW_SHEETS = 12
@@ -74,6 +75,8 @@ def build(fleet, faults=NONE):
     r[:, INTAKE] = np.where(block < 1, 0.1 * (1 / block**2 - 1) / scale**2, 0.0)
     r[:, SLIP] = f("pump_slip_head")
     r[:, LEAK] = f("leak_fraction")
+    r[:, HOLE] = f("leak_l_min_30m") / np.sqrt(30.0)
+    r[:, ON] = 1 - f("off_share")
     r[:, CUTOUT] = f("cutout_irradiance")
     r[:, STOPPED] = f("stopped")
     r[:, DEPTH] = fleet.setting_depth_m

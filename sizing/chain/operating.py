@@ -26,6 +26,7 @@ from .machine import (
     EFFICIENCY,
     FITTINGS,
     HEAD_SCALE,
+    HOLE,
     INTAKE,
     KNOWS_V,
     LEAK,
@@ -85,9 +86,15 @@ class Spot(NamedTuple):
 
 
 @compiled(inline="always")
+def arriving(m, lift, q):
+    """What arrives of a pump's flow, L/min, when the main stands under this lift: less what falls back on the way."""
+    return max(q * (1.0 - m[LEAK]) - m[HOLE] * np.sqrt(max(lift, 0.0)), 0.0)
+
+
+@compiled(inline="always")
 def head_at(m, level, q):
     """Total head, m, when the pump lifts q L/min."""
-    net = q * (1.0 - m[LEAK])
+    net = arriving(m, level + m[RISE], q)
     drawdown = net * (m[DRAW_B] + m[DRAW_C] * net)
     friction = loss_scalar(q, m[PIPE], m[BORE], m[FITTINGS], 7e-6, m[VISCOSITY])
     return max(level + drawdown + m[RISE] + friction + m[INTAKE] * q * q, 0.0)
@@ -167,7 +174,7 @@ def well_limit(m, level):
         net = room / m[DRAW_B]
     else:
         return np.inf
-    return net / max(share, 1e-9)
+    return (net + m[HOLE] * np.sqrt(max(level + m[RISE], 0.0))) / max(share, 1e-9)
 
 
 @compiled()
@@ -220,7 +227,7 @@ def solve_one(m, cp, cv, ci, irradiance, air, static, guess, out):
     h = head_at(m, level, q)
     s = np.sqrt(h / m[HEAD_SCALE])
     y = q / m[UNIT_FLOW] + m[SLIP] * s * s
-    net = q * (1.0 - m[LEAK])
+    net = arriving(m, level + m[RISE], q)
     out[0], out[1] = net, q
     out[9] = net * (m[DRAW_B] + m[DRAW_C] * net)
     out[6] = level + out[9]

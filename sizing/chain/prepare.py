@@ -16,7 +16,8 @@ DAYLIGHT_WARMER_K = 3.0  # daylight hours against the mean of day and night (fro
 
 class Prepared(NamedTuple):
     """loops: rows, pump, kind of module, coefficients of power, voltage, current, watts, air (n, 12), level (n, 12);
-    place: (n, 4) latitude, tilt, azimuth of the frame in radians, ground reflectance; shade: (n, 2) morning, afternoon;
+    place: (n, 4) latitude, tilt, azimuth of the frame in radians, ground reflectance; shade: (n, 4) shares of
+    light lost before and after noon, sines of the heights that hide the sun before and after;
     declination, outer: (12,) radians and W/m2 above the air at the middles of the months."""
 
     loops: tuple
@@ -61,7 +62,10 @@ def prepare(fleet, air_c=None, static_level_m=None, faults=NONE):
         ],
         axis=1,
     )
-    shade = np.stack([faults.column(f"shade_{half}_fraction", n) for half in ("morning", "afternoon")], axis=1)
+    halves = ("morning", "afternoon")
+    shade = [faults.column(f"shade_{half}_fraction", n) for half in halves]
+    shade += [np.sin(np.radians(faults.column(f"shade_{half}_top_deg", n))) for half in halves]
+    shade = np.stack(shade, axis=1)
     return Prepared(
         (m.rows, m.pump, m.kind, m.power_c, m.voltage_c, m.current_c, watts, air, level),
         place,

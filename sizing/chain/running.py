@@ -84,6 +84,7 @@ def day(
     (solar time); static_level_m: number or (n,). month (0-11): whose need is drawn; left out: the year's mean. Units
     with a tank and a known need fill it and are drawn from by draw_by_hour (24 shares of a day); with a float switch
     they stop at the rim. tank_start_l: left out: as such days one after the other leave it.
+    Of shades only the shares of light are applied here, not the heights.
     Refuses steps that do not divide an hour or join whole hours, shares that do not add up to one.
     """
     poa, air = lead(fleet.n, poa_w_m2=(poa_w_m2, 0, 2000), air_c=(air_c, -60, 70))
@@ -97,16 +98,18 @@ def day(
     hours = first_h + step * (np.arange(h) + 0.5)
     left = np.stack([1 - faults.column(f"shade_{half}_fraction", n) for half in ("morning", "afternoon")], axis=1)
     poa = poa * np.where(hours < 12, left[:, :1], left[:, 1:])
+    running = 1 - faults.column("off_share", n)
     at = spot(fleet, poa, air, _column(static_level_m, n), faults, cores)
     need = fleet.need_l_day.mean(axis=1) if month is None else fleet.need_l_day[:, int(within(month, 0, 11, "month"))]
     need = np.where(np.isfinite(faults.column("demand_l_day", n)), faults.column("demand_l_day", n), need)
     capacity = np.where(np.isfinite(need), fleet.tank_capacity_l, np.nan)
     draw = np.nan_to_num(need)[:, None] * step * shares[(hours % 24).astype(int)]
     start = 0.5 * np.nan_to_num(capacity) if tank_start_l is None else np.full(n, 1.0) * np.asarray(tank_start_l, float)
+    flow = np.ascontiguousarray(at.flow_l_min * running[:, None])
     arrived, level = np.empty((n, h)), np.empty((n, h))
     stopped, short, spilled = np.zeros(n), np.zeros(n), np.zeros(n)
     _tank(
-        np.ascontiguousarray(at.flow_l_min), 60 * step, draw, capacity, fleet.float_switch, np.ascontiguousarray(start),
+        flow, 60 * step, draw, capacity, fleet.float_switch, np.ascontiguousarray(start),
         8 if tank_start_l is None else 1, arrived, level, stopped, short, spilled,
     )  # fmt: skip
     volume = arrived.sum(axis=1)

@@ -400,3 +400,30 @@ def test_a_stopped_unit_gives_nothing_and_says_so():
     at = chain.spot(fleet, 800.0, 25.0, faults=stopped)
     assert [chain.STATES[int(s)] for s in at.state] == ["stopped", "stopped"]
     assert (at.array_current_a == 0).all() and (at.array_voltage_v > 60).all()
+
+
+def test_a_hole_takes_its_water_first_and_most_at_low_sun():
+    fleet = invented.fleet(invented.row())
+    hole = chain.Faults(leak_l_min_30m=3.0)
+    suns = np.array([[100.0, 200.0, 400.0, 800.0]])
+    sound, leaking = (chain.spot(fleet, suns, 28.0, faults=f) for f in (chain.NONE, hole))
+    share = 1 - leaking.flow_l_min / sound.flow_l_min
+    assert (np.diff(share[0]) < 0).all()
+    assert leaking.pump_flow_l_min - leaking.flow_l_min == pytest.approx(3.0 * np.sqrt(33 / 30), rel=1e-9)
+    fast = chain.curve(fleet, faults=hole)
+    exact = chain.spot(fleet, fast.irradiance_w_m2[None], fast.air_c[:, :1], fleet.static_level_m[:, :1], hole)
+    assert abs(fast.flow_l_min[0, 0] - exact.flow_l_min[0])[:61].max() < 4e-3 * exact.flow_l_min.max()
+
+
+def test_something_in_the_east_takes_the_morning_only():
+    fleet = invented.fleet(invented.row())
+    place = climate.default_climate(fleet.latitude_deg, fleet.longitude_deg, fleet.altitude_m)
+    open_sky = chain.baseline(fleet, place)
+    tree = chain.baseline(fleet, place, faults=chain.Faults(shade_morning_top_deg=50.0))
+    assert (tree.morning_share < open_sky.morning_share - 0.02).all()
+    after = lambda b: b.volume_l_day * (1 - b.morning_share)  # noqa: E731
+    assert after(tree) == pytest.approx(after(open_sky), rel=1e-6)
+    same_sun = [0], [100], [5.5]
+    assert chain.expected_days(fleet, *same_sun, faults=chain.Faults(off_share=0.25)).volume_l == pytest.approx(
+        0.75 * chain.expected_days(fleet, *same_sun).volume_l
+    )
