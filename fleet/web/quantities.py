@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 FOOT_M = 0.3048
 NONE = "–"
+GAP = "\u00a0"  # between a figure and its unit no line breaks
 
 
 def number(value, decimals=0):
@@ -34,16 +35,16 @@ def flow(value_l_min, person=None, decimals=None):
         return NONE
     if getattr(person, "flow_unit", "l_min") == "m3_h":
         value = float(value_l_min) * 0.06
-        return f"{number(value, 2 if decimals is None else decimals)} m³/h"
-    return f"{number(value_l_min, 1 if decimals is None else decimals)} L/min"
+        return f"{number(value, 2 if decimals is None else decimals)}{GAP}m³/h"
+    return f"{number(value_l_min, 1 if decimals is None else decimals)}{GAP}L/min"
 
 
 def metres(value_m, person=None, decimals=1):
     if value_m is None or value_m != value_m:
         return NONE
     if getattr(person, "length_unit", "m") == "ft":
-        return f"{number(float(value_m) / FOOT_M, decimals)} ft"
-    return f"{number(value_m, decimals)} m"
+        return f"{number(float(value_m) / FOOT_M, decimals)}{GAP}ft"
+    return f"{number(value_m, decimals)}{GAP}m"
 
 
 def litres(value_l, decimals=0):
@@ -52,12 +53,12 @@ def litres(value_l, decimals=0):
         return NONE
     if abs(float(value_l)) >= 10_000:
         cubic = float(value_l) / 1000
-        return f"{number(cubic, significant(cubic))} m³"
-    return f"{number(value_l, decimals)} L"
+        return f"{number(cubic, significant(cubic))}{GAP}m³"
+    return f"{number(value_l, decimals)}{GAP}L"
 
 
 def percent(share, decimals=0):
-    return NONE if share is None or share != share else f"{number(float(share) * 100, decimals)} %"
+    return NONE if share is None or share != share else f"{number(float(share) * 100, decimals)}{GAP}%"
 
 
 def zone_of(place):

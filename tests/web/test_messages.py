@@ -64,7 +64,7 @@ def test_numbers_follow_the_language():
 
     with translation.override("fr"):
         assert number(1234.5, 1).replace("\u202f", " ").replace("\xa0", " ") == "1 234,5"
-        assert litres(12345) == "12,3 m³"
+        assert litres(12345) == "12,3\u00a0m³"
 
 
 TEMPLATE = """{% load i18n %}{% translate "One" %}{% translate "Two" context "number" as two %}
