@@ -30,6 +30,15 @@ def _pages():
             yield path(prefix, include((f"fleet.{room}.urls", room), namespace=room))
 
 
+def _root():
+    """What a room must serve from the root: a service worker speaks only for addresses below its own."""
+    for room in ROOMS:
+        if find_spec(f"fleet.{room}.urls"):
+            patterns = getattr(import_module(f"fleet.{room}.urls"), "root_urlpatterns", None)
+            if patterns:
+                yield path("", include((patterns, f"root_{room}"), namespace=f"root_{room}"))
+
+
 def _api():
     """Each room's `api_urlpatterns`, if it has any."""
     for room in ROOMS:
@@ -41,6 +50,7 @@ def _api():
 
 urlpatterns = [
     path("health/", health, name="health"),
+    *_root(),
     *_pages(),
     path("api/v1/", include(list(_api()))),
     path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),

@@ -83,3 +83,14 @@ class FieldPieceQuerySet(QuerySet):
     def to_settle(self):
         """A person must look at both sides."""
         return self.filter(state="to_settle")
+
+
+class FieldDeviceQuerySet(QuerySet):
+    def visible_to(self, person):
+        """A technician sees their own telephones; whoever assigns sees all of the organisation."""
+        devices = own(self, person, "person__organisation")
+        role = getattr(person, "role", "")
+        return devices if role in {"coordinator", "administrator"} else devices.filter(person=person)
+
+    def let_in(self):
+        return self.filter(shut_out_at__isnull=True)

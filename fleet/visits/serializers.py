@@ -181,6 +181,12 @@ class PiecesIn(serializers.Serializer):
     pieces = serializers.ListField(child=serializers.DictField(), max_length=100)
 
 
+class DeviceIn(serializers.Serializer):
+    key = serializers.UUIDField(help_text="made on the telephone")
+    name = serializers.CharField(max_length=120, required=False, default="", allow_blank=True)
+    app = serializers.CharField(max_length=40, required=False, default="", allow_blank=True)
+
+
 class OutcomeOut(serializers.Serializer):
     key = serializers.CharField()
     state = serializers.CharField()

@@ -2,7 +2,7 @@ from django.urls import path
 
 from fleet.visits.api import field as api_field
 from fleet.visits.api import records as api
-from fleet.visits.views import logging, planning, procedures, trips
+from fleet.visits.views import field, logging, planning, procedures, trips
 
 urlpatterns = [
     path("", planning.visit_list, name="list"),
@@ -27,6 +27,10 @@ urlpatterns = [
     path("rules/add/", procedures.change_rule, name="add_rule"),
     path("rules/<int:rule_id>/", procedures.change_rule, name="rule"),
     path("photos/<uuid:key>.jpg", logging.photo, name="photo"),
+    path("telephones/", field.not_home, name="not_home"),
+    path("telephones/<int:device_id>/shut-out/", field.shut_out, name="shut_out"),
+    path("telephones/<int:device_id>/let-in/", field.let_in, name="let_in"),
+    path("<uuid:key>/settle/", field.settle, name="settle_pieces"),
     path("<uuid:key>/", planning.visit_page, name="visit"),
     path("<uuid:key>/assign/", planning.assign, name="assign"),
     path("<uuid:key>/take-back/", planning.take_back, name="take_back"),
@@ -40,6 +44,11 @@ urlpatterns = [
     path("<uuid:key>/parts/add/", logging.use_part, name="use_part"),
     path("<uuid:key>/leave/", logging.leave, name="leave"),
     path("<uuid:key>/close/", logging.close, name="close"),
+]
+root_urlpatterns = [
+    path("field/", field.shell, name="shell"),
+    path("field/manifest.webmanifest", field.manifest, name="manifest"),
+    path("field-worker.js", field.worker, name="worker"),
 ]
 api_urlpatterns = [
     path("visits/", api.Visits.as_view(), name="visits"),
@@ -62,6 +71,8 @@ api_urlpatterns = [
     path("trips/<int:pk>/", api.OneTrip.as_view(), name="trip"),
     path("findings/", api.Findings.as_view(), name="findings"),
     path("findings/<int:pk>/", api.OneFinding.as_view(), name="finding"),
+    path("field/who/", api_field.Who.as_view(), name="field_who"),
+    path("field/devices/", api_field.Devices.as_view(), name="field_devices"),
     path("field/bundle/", api_field.Bundle.as_view(), name="field_bundle"),
     path("field/pieces/", api_field.Pieces.as_view(), name="field_pieces"),
     path("field/photos/<uuid:key>/", api_field.PhotoPart.as_view(), name="field_photo"),

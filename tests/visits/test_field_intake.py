@@ -250,6 +250,30 @@ def test_another_technicians_pieces_wait_for_a_person(send, visit):
     assert send([a_piece(visit, "start")], by=other)[0]["code"] == "reassigned"
 
 
+def test_a_step_that_came_back_is_mended_by_a_later_one(send, visit):
+    bad = a_step_piece(visit, "ask_caretaker", values={"days_without_water": -3})
+    assert send([a_piece(visit, "start"), bad])[1]["state"] == "refused"
+    good = a_step_piece(visit, "ask_caretaker", 6, replaces=bad["key"])
+    assert send([good])[0]["state"] == "kept"
+    assert str(services.current_records(visit)["ask_caretaker"].key) == good["key"]
+
+
+def test_a_correction_stands_even_if_the_clock_was_set_back_meanwhile(send, visit):
+    first = a_step_piece(visit, "ask_caretaker", 60)
+    better = a_step_piece(visit, "ask_caretaker", 10, replaces=first["key"], values={"words": "better"})
+    send([a_piece(visit, "start"), better, first])
+    assert str(services.current_records(visit)["ask_caretaker"].key) == better["key"]
+
+
+def test_a_phone_that_begins_in_1970_loses_nothing(send, visit):
+    pieces = [a_piece(visit, "start"), a_step_piece(visit, "spot_test")]
+    for piece in pieces:
+        piece["at"] = "1970-01-01T00:03:00+00:00"
+    assert [o["state"] for o in send(pieces)] == ["kept", "kept"]
+    visit.refresh_from_db()
+    assert timezone.now() - visit.arrived_at < timedelta(minutes=1)
+
+
 def snapshot(visit):
     """Everything that the visit's record says, but for what the database numbers."""
     visit.refresh_from_db()
@@ -348,7 +372,7 @@ def test_the_bundle_holds_ten_visits_within_its_size(api_of, idris, organisation
     assert len(content["visits"]) == 10
     assert len(answer.content) < 600_000
     first = content["visits"][0]
-    assert first["card"]["flow_l_min"]
+    assert first["card"]["flow"]
     assert len(first["sun"]["noons"]) == 14
     assert content["procedures"][first["procedure"]]["steps"][0]["code"] == "arrive"
     assert content["cautions"]["DC"]["full"]

@@ -4,17 +4,22 @@ Versioned by `format` in bundle and pieces. The server reads every older format,
 can still send what it holds; what a newer app wrote is kept for a person.
 """
 
+from django.middleware.csrf import get_token
+from django.utils import timezone, translation
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema, inline_serializer
 from rest_framework import permissions, serializers
+from rest_framework.authentication import SessionAuthentication
 from rest_framework.parsers import BaseParser
 from rest_framework.response import Response
 from rest_framework.throttling import UserRateThrottle
 from rest_framework.views import APIView
 
 from fleet.people.access import may
+from fleet.people.tokens import TokenAuthentication
 from fleet.visits import serializers as shapes
 from fleet.visits import services
+from fleet.visits.services.field_devices import DeviceAuthentication
 
 DEVICE = OpenApiParameter("device", OpenApiTypes.UUID, required=True, description="key made on the telephone")
 
@@ -34,8 +39,45 @@ class FieldRate(UserRateThrottle):
 
 
 class Field(APIView):
+    authentication_classes = [DeviceAuthentication, SessionAuthentication, TokenAuthentication]
     permission_classes = [permissions.IsAuthenticated, Logs]
     throttle_classes = [FieldRate]
+
+    def initial(self, request, *args, **kwargs):
+        super().initial(request, *args, **kwargs)
+        # A telephone brings no session by which the language would be known already.
+        if request.user.is_authenticated and request.user.language:
+            translation.activate(request.user.language)
+
+    def finalize_response(self, request, response, *args, **kwargs):
+        response = super().finalize_response(request, response, *args, **kwargs)
+        # The telephone learns from it how wrong its own clock is.
+        response["X-Server-Time"] = f"{timezone.now().timestamp():.3f}"
+        response.setdefault("Cache-Control", "no-store")
+        return response
+
+
+class Who(Field):
+    @extend_schema(
+        tags=["field"],
+        responses=inline_serializer("WhoOut", {"name": serializers.CharField(), "csrf": serializers.CharField()}),
+    )
+    def get(self, request):
+        """Who is logged in on this telephone, before it signs in with a key of its own."""
+        return Response({"name": str(request.user), "csrf": get_token(request)})
+
+
+class Devices(Field):
+    @extend_schema(
+        tags=["field"], request=shapes.DeviceIn,
+        responses={201: inline_serializer("DeviceOut", {"token": serializers.CharField()})},
+    )  # fmt: skip
+    def post(self, request):
+        """Sign this telephone in. The key is shown once and sent as `Authorization: Telephone KEY`."""
+        asked = shapes.DeviceIn(data=request.data)
+        asked.is_valid(raise_exception=True)
+        _device, token = services.register(person=request.user, **asked.validated_data)
+        return Response({"token": token}, status=201)
 
 
 def _device(request, asked):

@@ -18,6 +18,7 @@ class FieldDevice(models.Model):
 
     key = models.UUIDField(unique=True, db_comment="made on the telephone")
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="field_devices")
+    token_hash = models.CharField(max_length=64, blank=True, db_comment="SHA-256 of what it signs in with")
     name = models.CharField(_("telephone"), max_length=120, blank=True)
     app_version = models.CharField(max_length=40, blank=True)
     first_seen_at = models.DateTimeField(auto_now_add=True)
@@ -27,8 +28,15 @@ class FieldDevice(models.Model):
     shut_out_at = models.DateTimeField(null=True, blank=True)
     shut_out_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
 
+    objects = querysets.FieldDeviceQuerySet.as_manager()
+
     class Meta:
         ordering = ["-last_seen_at", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["token_hash"], name="telephone_signs_in_alone", condition=~models.Q(token_hash="")
+            )
+        ]
 
     def __str__(self):
         return self.name or str(self.key)

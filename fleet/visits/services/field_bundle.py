@@ -6,14 +6,14 @@ from datetime import timedelta
 
 from django.conf import settings
 from django.utils import timezone
+from django.utils.translation import get_language
 
 from fleet.people.access import require
 from fleet.visits import codes
 from fleet.visits.field_words import words
 from fleet.visits.models import FieldDevice, Photo, Visit
 from fleet.visits.procedures.reading import cautions_in_words, in_words
-from fleet.visits.services import answers
-from fleet.visits.services.card import expected_cards, sun_of
+from fleet.visits.services import field_card, field_sun
 from fleet.visits.services.known import known_of
 from fleet.visits.services.setting_up import set_up
 from fleet.visits.services.trips import likely_causes, parts_for
@@ -41,21 +41,22 @@ def bundle(*, by, device=None, days=3):
         )
         .order_by("planned_on", "trip_order", "id")
     )  # fmt: skip
-    cards = expected_cards(list({v.installation_id: v.installation for v in visits if v.installation}.values()))
+    installations = {v.installation_id: v.installation for v in visits if v.installation}
+    cards, costs = field_card.cards(installations, today), field_sun.costs(installations, today.year)
     content = {
         "format": FORMAT,
-        "person": {"id": by.pk, "name": str(by), "flow_unit": by.flow_unit, "length_unit": by.length_unit},
+        "person": {
+            "id": by.pk, "name": str(by), "language": by.language or get_language(), "theme": by.theme,
+            "flow_unit": by.flow_unit, "length_unit": by.length_unit,
+        },
         "offline_days": settings.FIELD_OFFLINE_DAYS,
         "cautions": cautions_in_words(),
         "lists": _lists(by),
-        "answers": {
-            "stages": {k: str(v) for k, v in answers.STAGES.items()},
-            "checks": {k: [str(c) for c in v] for k, v in answers.CHECKS.items()},
-            "slips": [[factor, str(text)] for factor, text in answers.SLIPS], "slip_band": answers.SLIP_BAND,
-        },
         "always": [str(a) for a in codes.ALWAYS],
         "procedures": {str(v.procedure_id): _procedure(v.procedure) for v in visits if v.procedure},
-        "visits": [_visit(v, cards.get(v.installation_id, {})) for v in visits],
+        "visits": [
+            _visit(v, cards.get(v.installation_id, {}), costs.get(v.installation_id)) for v in visits
+        ],
         "words": words(),
     }  # fmt: skip
     content["hash"] = hashlib.sha256(json.dumps(content, sort_keys=True, default=str).encode()).hexdigest()[:16]
@@ -80,7 +81,7 @@ def _lists(by):
     }  # fmt: skip
 
 
-def _visit(visit, card):
+def _visit(visit, card, cost):
     site, installation = visit.site, visit.installation
     unit = installation.unit if installation else None
     label = getattr(unit, "label", None) if unit else None
@@ -97,7 +98,8 @@ def _visit(visit, card):
         "unit": unit
         and {"serial": unit.serial, "type": unit.pump_type.name, "label": label.code if label else ""},
         "built": _built(installation) if installation else None,
-        "known": known_of(installation, visit), "card": card, "sun": sun_of(site),
+        "known": known_of(installation, visit), "cost": cost,
+        "card": field_card.with_own_level(card, installation), "sun": field_sun.sun_of(site),
         "parts": [[code, name, why] for code, name, why in parts_for(visit)],
         "causes": [[str(codes.CAUSES.get(c, c)), round(odds, 2)] for c, odds in likely_causes(visit)],
         "danger": bool(visit.shortfall and visit.shortfall.danger),

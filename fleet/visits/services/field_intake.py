@@ -29,6 +29,7 @@ FORMAT = 1  # of the pieces; older ones are read for ever
 MOST_PIECES = 100
 MOST_CHUNK = 256 * 1024
 NEWEST = timedelta(minutes=10)  # a telephone's clock may be so far ahead
+OLDEST = timedelta(days=3660)
 OFFICE = {"reassigned", "called_off", "closed"}  # what the office may have done meanwhile
 
 logger = logging.getLogger(__name__)
@@ -104,6 +105,8 @@ def _one(by, device, piece, visits):
     if key is None:
         return Outcome(str(piece)[:40], "refused", "no_key", _("This piece has no key of its own."))
     at = _moment(piece.get("at"))
+    if at is not None and at < timezone.now() - OLDEST:
+        at = timezone.now()  # a telephone that began anew in 1970 after a flat battery
     visit = visits.get(str(piece.get("visit")))
     kind = piece.get("kind")
     if at is None or kind not in FieldPiece.Kind.values or not isinstance(piece.get("payload"), dict):
@@ -187,16 +190,28 @@ def _start(visit, row, late):
 def _step(visit, row, late):
     _begin(visit, row, late)
     payload = row.payload
-    replaces = None
-    if payload.get("replaces"):
-        replaces = StepRecord.objects.filter(key=payload["replaces"], visit=visit).first()
-        if replaces is None:
-            raise Wait("the record that this one corrects")
+    replaces = _corrected(payload.get("replaces"), visit)
+    at = row.written_at
+    if replaces is not None:
+        at = max(at, replaces.at + timedelta(milliseconds=1))  # even if the clock was set back
     log.record_step(
-        visit=visit, step=str(payload["step"]), by=row.person, values=payload.get("values") or {}, at=row.written_at,
+        visit=visit, step=str(payload["step"]), by=row.person, values=payload.get("values") or {}, at=at,
         key=row.key, skipped_why=str(payload.get("skipped_why") or ""), whole=False, replaces=replaces,
         cautions_seen=[str(c) for c in payload.get("cautions_seen") or []], late=late,
     )  # fmt: skip
+
+
+def _corrected(key, visit):
+    """The record that a correction names; of one that came back or was left out, the one before it."""
+    if not key:
+        return None
+    record = StepRecord.objects.filter(key=key, visit=visit).first()
+    if record is not None:
+        return record
+    piece = FieldPiece.objects.filter(key=key, visit=visit).first()
+    if piece is None or piece.state not in {FieldPiece.State.REFUSED, FieldPiece.State.LEFT_OUT}:
+        raise Wait("the record that this one corrects")
+    return _corrected(piece.payload.get("replaces"), visit)
 
 
 FINDING_FIELDS = ("failure_mode", "cause", "action", "item", "mechanism", "detection", "words")

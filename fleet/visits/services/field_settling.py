@@ -4,9 +4,10 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from fleet.people.access import require
+from fleet.people.access import may, require
 from fleet.visits.models import FieldDevice, FieldPiece, Visit
 from fleet.visits.services import field_intake
+from fleet.visits.services.logging import current_records
 from fleet.visits.services.planning import locked
 from fleet.web.refusals import Refused
 
@@ -49,9 +50,9 @@ def settle(*, visit, person, take, by):
 @transaction.atomic
 def shut_out(*, device, by):
     """A lost telephone: it may send and fetch nothing more, and forgets what it holds when it next asks."""
-    require(by, "assign")
-    if device.person.organisation_id != by.organisation_id:
-        raise Refused("not_yours", _("This telephone belongs to another organisation."))
+    require(by, "log")
+    if device.person.organisation_id != by.organisation_id or not (device.person_id == by.pk or may(by, "assign")):
+        raise Refused("not_yours", _("This telephone belongs to someone else."))
     device.shut_out_at, device.shut_out_by = timezone.now(), by
     device.save(update_fields=["shut_out_at", "shut_out_by"])
     return device
@@ -64,3 +65,21 @@ def let_in(*, device, by):
     if device.person.organisation_id != by.organisation_id:
         raise Refused("not_yours", _("This telephone belongs to another organisation."))
     FieldDevice.objects.filter(pk=device.pk).update(shut_out_at=None, shut_out_by=None)
+
+
+def sides(visit):
+    """[(piece, the record that stands for the same step)] of what waits for a person, in order of writing."""
+    standing = current_records(visit)
+    waiting = visit.pieces.to_settle().select_related("person", "device").order_by("written_at", "key")
+    return [(piece, standing.get(piece.payload.get("step")) if piece.kind == "step" else None) for piece in waiting]
+
+
+def not_home(person, on):
+    """Visits of past days whose log has not come: [(visit, telephone last heard of or None)], oldest first."""
+    visits = Visit.objects.visible_to(person).not_home(on).select_related("site", "technician")
+    visits = visits.prefetch_related("technician__field_devices").order_by("planned_on", "id")
+    found = []
+    for visit in visits[:200]:
+        devices = [d for d in visit.technician.field_devices.all() if d.shut_out_at is None]
+        found.append((visit, max(devices, key=lambda d: d.last_seen_at or d.first_seen_at, default=None)))
+    return found

@@ -1,0 +1,138 @@
+// The answer at the well: what is right for this sun and this level, read between the points of the expected card that
+// the server worked out. The range is formed as the server forms it; tests hold both to the same answers.
+import { read, t, figure } from "./words.js";
+
+export function between(x, y, at) {
+  if (at <= x[0]) return y[0];
+  const last = x.length - 1;
+  if (at >= x[last]) return y[last];
+  let i = 1;
+  while (x[i] < at) i++;
+  if (y[i] === null || y[i - 1] === null) return null;
+  return x[i] === x[i - 1] ? y[i] : y[i - 1] + ((at - x[i - 1]) / (x[i] - x[i - 1])) * (y[i] - y[i - 1]);
+}
+
+// A table by level and sun; below its first sun in proportion down to nothing in the dark (flow, amps).
+function table(card, rows, sun, level, dark = true) {
+  const bySun = (row) => (dark && sun < card.sun[0] ? (row[0] * Math.max(sun, 0)) / card.sun[0] : between(card.sun, row, sun));
+  return rows.length === 1 ? bySun(rows[0]) : between(card.level, rows.map(bySun), level);
+}
+
+export const flowAt = (card, sun, level) => table(card, card.flow, sun, level) * card.own.factor;
+export const voltsAt = (card, sun, level) => table(card, card.volts, sun, level, false);
+export const ampsAt = (card, sun, level) => table(card, card.amps, sun, level);
+
+function median(numbers) {
+  const sorted = [...numbers].sort((a, b) => a - b), middle = sorted.length >> 1;
+  return sorted.length % 2 ? sorted[middle] : (sorted[middle - 1] + sorted[middle]) / 2;
+}
+
+// The readings as numbers; texts as typed come in.
+export function readings(values) {
+  const found = { sun_by: values.sun_by || "none" };
+  for (const [name, value] of Object.entries(values)) {
+    if (name === "repeats" || name === "sun_by") continue;
+    const number = read(value);
+    if (typeof value !== "object" && number !== null && Number.isFinite(number)) found[name] = number;
+  }
+  found.repeats = (values.repeats || []).map((r) => ({ litres: read(r?.litres), seconds: read(r?.seconds) }))
+    .filter((r) => r.litres > 0 && r.seconds > 0);
+  if (found.flow_l_min === undefined && found.repeats.length) {
+    found.flow_l_min = median(found.repeats.map((r) => (60 * r.litres) / r.seconds));
+    found.flow_by = "bucket";
+  } else if (found.flow_l_min !== undefined) found.flow_by = "meter";
+  return found;
+}
+
+// Clear sky by the clock, W/m² in the modules' plane; null in the dark.
+export function clearSky(card, moment) {
+  const minute = moment.getUTCHours() * 60 + moment.getUTCMinutes();
+  const { minute: x, w_m2: y } = card.clear || { minute: [] };
+  if (!x.length || minute < x[0] || minute > x[x.length - 1]) return null;
+  return Math.round(between(x, y, minute));
+}
+
+export function sunOf(card, r) {
+  const range = card.range;
+  if (r.irradiance_w_m2 !== undefined) return [r.irradiance_w_m2, range.sun[r.sun_by] ?? range.sun_unsure];
+  if (r.module_isc_a !== undefined) {
+    return [r.module_isc_a * between(card.isc.cell, card.isc.at, r.cell_c ?? 45), range.sun.module_isc];
+  }
+  return [null, null];
+}
+
+function levelOf(card, r) {
+  if (r.static_level_m !== undefined) return [r.static_level_m, true, "dipped"];
+  if (r.pumping_level_m !== undefined && r.flow_l_min) {
+    return [Math.max(0, r.pumping_level_m - between(card.drawdown.flow, card.drawdown.m, r.flow_l_min)), true, "pumping"];
+  }
+  return [card.record_level, false, "record"];
+}
+
+const cannot = (because, more = {}) => ({ verdict: "cannot_tell", because, stages: [], ...more });
+
+export function answer(card, values) {
+  const r = readings(values);
+  const measured = r.flow_l_min ?? null;
+  if (!card || card.trouble || !card.flow) return cannot([t("because_no_card"), card?.trouble].filter(Boolean).join(" "), { measured });
+  const [sun, sunSigma] = sunOf(card, r);
+  if (sun === null) return cannot(t("because_no_sun"), { measured });
+  if (measured === null) return cannot(t("because_no_flow"), { sun });
+  const [level, dipped, how] = levelOf(card, r);
+  const range = card.range;
+  const middle = flowAt(card, sun, level);
+  const step = dipped ? range.dipped_m : range.record_m;
+  const bySun = (flowAt(card, sun * (1 + sunSigma), level) - flowAt(card, sun * (1 - sunSigma), level)) / 2;
+  const byLevel = (flowAt(card, sun, Math.max(level - step, 0)) - flowAt(card, sun, level + step)) / 2;
+  const byFlow = (range.flow[r.flow_by] ?? range.flow_unsure) * middle;
+  const byUnit = Math.hypot(card.own.sigma, range.model) * middle;
+  const sigma = Math.hypot(bySun, byLevel, byFlow, byUnit);
+  const found = {
+    measured, sun, level, dipped, how, ratio: middle > 0 ? measured / middle : null,
+    expected: { low: Math.max(0, middle - range.eighty * sigma), middle, high: middle + range.eighty * sigma },
+    volts: voltsAt(card, sun, level), amps: ampsAt(card, sun, level), stages: stagesOf(card, r, sun, level, middle),
+    own_tests: card.own.tests, judged: card.own.judged,
+  };
+  return { ...found, ...verdict(measured, middle, sigma, sun, range) };
+}
+
+function verdict(measured, middle, sigma, sun, range) {
+  if (sun < range.least_sun) return { verdict: "cannot_tell", because: t("because_low_sun", { n: figure(range.least_sun, 0) }) };
+  if (!(middle > 0)) return { verdict: "cannot_tell", because: t("because_no_lift") };
+  if (sigma > range.too_open * middle) return { verdict: "cannot_tell", because: t("because_open") };
+  const off = (measured - middle) / sigma, share = figure((100 * measured) / middle, 0);
+  if (off < -range.proves) return { verdict: "below", because: t("because_below", { n: share }) };
+  if (off > range.proves) return { verdict: "above", because: t("because_above") };
+  return { verdict: "as_expected", because: t("because_ok", { n: figure((100 * range.proves * sigma) / middle, 0) }) };
+}
+
+function stagesOf(card, r, sun, level, withLevel) {
+  const stages = [];
+  if (r.static_level_m !== undefined || r.pumping_level_m !== undefined) {
+    const right = flowAt(card, sun, card.record_level);
+    stages.push({ stage: "well", expected: card.record_level, measured: level, unit: "m", loss: right - withLevel });
+  }
+  const { array_voltage_v: volts, array_current_a: amps } = r;
+  let left = withLevel;
+  if (volts && amps) {
+    const could = between(card.iv.sun, card.iv.amps.map((row) => between(card.iv.volts, row, volts)), sun);
+    if (could > 0) {
+      left = flowAt(card, sun * Math.min(1, Math.max(0.02, amps / could)), level);
+      stages.push({ stage: "array", expected: could, measured: amps, unit: "A", loss: withLevel - left });
+    }
+    const motor = Math.max(0, volts * amps - amps * amps * card.cable.ohm) * card.cable.efficiency;
+    stages.push({ stage: "cable", expected: volts * amps, measured: motor, unit: "W", loss: 0 });
+  }
+  if (r.flow_l_min !== undefined) {
+    stages.push({ stage: "pump", expected: left, measured: r.flow_l_min, unit: "L/min", loss: left - r.flow_l_min,
+      whole: !(volts && amps) });
+  }
+  return stages;
+}
+
+// What to look at next: the stage that loses most, if anything is amiss.
+export function checkNext(found) {
+  if (found.verdict !== "below") return [];
+  const losing = found.stages.filter((s) => s.loss > 0.05 * (found.expected?.middle || 1)).sort((a, b) => b.loss - a.loss);
+  return losing.length ? losing.map((s) => t(s.whole ? "check_whole" : `check_${s.stage}`)) : [t("check_whole")];
+}

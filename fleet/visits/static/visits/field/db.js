@@ -1,0 +1,100 @@
+// What the telephone keeps. Every write is strict: it counts as done only when it is on the storage itself, so that a
+// browser that is killed or a battery that runs flat takes nothing with it.
+const NAME = "rising-main-field";
+const VERSION = 1;
+const STORES = { keep: null, visits: "key", drafts: "id", pieces: "key", photos: "key" };
+let opening = null;
+const watchers = new Set();
+
+export function onTrouble(tell) {
+  watchers.add(tell);
+}
+
+function database() {
+  opening ||= new Promise((done, fail) => {
+    const asked = indexedDB.open(NAME, VERSION);
+    asked.onupgradeneeded = () => {
+      for (const [name, path] of Object.entries(STORES)) {
+        if (asked.result.objectStoreNames.contains(name)) continue;
+        const store = asked.result.createObjectStore(name, path ? { keyPath: path } : undefined);
+        if (name === "drafts" || name === "pieces" || name === "photos") store.createIndex("visit", "visit");
+      }
+    };
+    asked.onsuccess = () => {
+      asked.result.onversionchange = () => asked.result.close();
+      done(asked.result);
+    };
+    asked.onerror = () => fail(asked.error);
+  });
+  return opening;
+}
+
+function outcome(request) {
+  return new Promise((done, fail) => {
+    request.onsuccess = () => done(request.result);
+    request.onerror = () => fail(request.error);
+  });
+}
+
+export async function get(store, key) {
+  return outcome((await database()).transaction(store).objectStore(store).get(key));
+}
+
+export async function all(store, visit) {
+  const shelf = (await database()).transaction(store).objectStore(store);
+  return outcome(visit === undefined ? shelf.getAll() : shelf.index("visit").getAll(visit));
+}
+
+// `work` is given the stores by name and must not wait for anything but them. Resolves when all of it is on storage.
+export async function write(stores, work) {
+  const names = [].concat(stores);
+  const base = await database();
+  return new Promise((done, fail) => {
+    let answer;
+    const deal = base.transaction(names, "readwrite", { durability: "strict" });
+    deal.oncomplete = () => done(answer);
+    deal.onabort = deal.onerror = () => {
+      const trouble = deal.error || new Error("not kept");
+      for (const tell of watchers) tell(trouble);
+      fail(trouble);
+    };
+    answer = work(Object.fromEntries(names.map((name) => [name, deal.objectStore(name)])));
+  });
+}
+
+export const put = (store, row, key) => write(store, (s) => void s[store].put(row, key));
+export const remove = (store, key) => write(store, (s) => void s[store].delete(key));
+
+// Read a row, change it and keep it, in one deal: two tabs cannot undo one another.
+export function change(store, key, alter) {
+  return write(store, (s) => {
+    const asked = s[store].get(key);
+    asked.onsuccess = () => {
+      const next = alter(asked.result);
+      if (next !== undefined) store === "keep" ? s.keep.put(next, key) : s[store].put(next);
+    };
+  });
+}
+
+export async function wipe() {
+  await write(["keep", "visits"], (s) => {
+    s.visits.clear();
+    s.keep.delete("bundle");
+    for (const name of ["sign", "open"]) s.keep.delete(name);
+  });
+}
+
+// How much room there is, in bytes; asked in time, so that the telephone says so before it is full.
+export async function room() {
+  if (!navigator.storage?.estimate) return { left: Infinity, used: 0 };
+  const { quota = Infinity, usage = 0 } = await navigator.storage.estimate();
+  return { left: quota - usage, used: usage };
+}
+
+export async function stay() {
+  try {
+    return (await navigator.storage?.persist?.()) ?? false;
+  } catch {
+    return false;
+  }
+}

@@ -1,0 +1,82 @@
+// Slips of the finger, asked about kindly: a slip of ten, another unit, two figures swapped. Never changed by itself.
+import { read, t, figure } from "./words.js";
+import { ampsAt, flowAt, readings, sunOf, voltsAt } from "./card.js";
+
+const nearly = (value, right, share = 0.3) => right > 0 && Math.abs(value / right - 1) <= share;
+
+function levelSlips(value, record, field, found) {
+  if (value === undefined || !(record > 1)) return;
+  if (nearly(value, record * 3.281, 0.12) && !nearly(value, record, 0.3)) {
+    found.push({ code: `${field}_feet`, words: t("slip_feet", { typed: figure(value), right: figure(value / 3.281) }), mend: { [field]: (value / 3.281).toFixed(1) } });
+  } else if (nearly(value, record * 10, 0.3) || nearly(value, record / 10, 0.3)) {
+    const right = value > record ? value / 10 : value * 10;
+    found.push({ code: `${field}_ten`, words: t("slip_ten", { typed: figure(value, 2), right: figure(right, 2) }), mend: { [field]: String(+right.toFixed(3)) } });
+  }
+}
+
+// Questions about a spot test's readings: [{code, words, mend: {field: text}}].
+export function ofSpot(card, values) {
+  const r = readings(values), found = [];
+  if (r.irradiance_w_m2 > 0 && r.irradiance_w_m2 <= 1.6) {
+    found.push({ code: "sun_kw", words: t("slip_kw", { typed: figure(r.irradiance_w_m2, 2), right: figure(1000 * r.irradiance_w_m2, 0) }), mend: { irradiance_w_m2: String(Math.round(1000 * r.irradiance_w_m2)) } });
+  } else if (r.irradiance_w_m2 > 1600 && r.irradiance_w_m2 <= 16000) {
+    found.push({ code: "sun_ten", words: t("slip_ten", { typed: figure(r.irradiance_w_m2, 0), right: figure(r.irradiance_w_m2 / 10, 0) }), mend: { irradiance_w_m2: String(Math.round(r.irradiance_w_m2 / 10)) } });
+  }
+  r.repeats.forEach((fill, i) => {
+    if (fill.seconds < 3) found.push({ code: `short_${i}`, words: t("slip_short", { n: i + 1, s: figure(fill.seconds) }), mend: null });
+  });
+  const flows = r.repeats.map((fill) => (60 * fill.litres) / fill.seconds);
+  if (flows.length >= 2) {
+    const middle = [...flows].sort((a, b) => a - b)[flows.length >> 1];
+    flows.forEach((one, i) => {
+      if (nearly(one, 10 * middle, 0.3) || nearly(one, middle / 10, 0.3)) {
+        found.push({ code: `fill_${i}`, words: t("slip_fill", { n: i + 1 }), mend: null });
+      }
+    });
+  }
+  if (!card?.flow) return found;
+  for (const field of ["static_level_m", "pumping_level_m"]) levelSlips(r[field], card.record_level, field, found);
+  const [sun] = sunOf(card, r);
+  if (sun === null || sun < 150 || sun > 1600) return found;
+  const level = Math.min(Math.max(r.static_level_m ?? card.record_level, card.level[0]), card.level[card.level.length - 1]);
+  const [volts, amps, flow] = [voltsAt(card, sun, level), ampsAt(card, sun, level), flowAt(card, sun, level)];
+  const { array_voltage_v: v, array_current_a: a } = r;
+  if (v && a && nearly(v, amps, 0.4) && nearly(a, volts, 0.4)) {
+    found.push({ code: "swapped", words: t("slip_swapped"), mend: { array_voltage_v: values.array_current_a, array_current_a: values.array_voltage_v } });
+  } else {
+    for (const [field, typed, right, unit] of [["array_voltage_v", v, volts, "V"], ["array_current_a", a, amps, "A"]]) {
+      if (!typed || !right) continue;
+      if (nearly(typed, 10 * right, 0.3) || nearly(typed, right / 10, 0.3)) {
+        const mended = typed > right ? typed / 10 : typed * 10;
+        found.push({ code: `${field}_ten`, words: t("slip_ten", { typed: `${figure(typed, 2)} ${unit}`, right: `${figure(mended, 2)} ${unit}` }), mend: { [field]: String(+mended.toFixed(3)) } });
+      }
+    }
+  }
+  if (r.flow_by === "meter" && flow > 0) {
+    if (nearly(r.flow_l_min, flow * 0.06, 0.35)) {
+      found.push({ code: "flow_m3h", words: t("slip_m3h", { typed: figure(r.flow_l_min, 2), right: figure(r.flow_l_min / 0.06) }), mend: { flow_l_min: (r.flow_l_min / 0.06).toFixed(1) } });
+    } else if (nearly(r.flow_l_min, 10 * flow, 0.3) || nearly(r.flow_l_min, flow / 10, 0.2)) {
+      const mended = r.flow_l_min > flow ? r.flow_l_min / 10 : r.flow_l_min * 10;
+      found.push({ code: "flow_ten", words: t("slip_ten", { typed: figure(r.flow_l_min, 2), right: figure(mended) }), mend: { flow_l_min: String(+mended.toFixed(3)) } });
+    }
+  } else if (flows.length && flow > 0 && (nearly(r.flow_l_min, 10 * flow, 0.3) || nearly(r.flow_l_min, flow / 10, 0.15))) {
+    found.push({ code: "bucket_ten", words: t("slip_bucket"), mend: null });
+  }
+  return found;
+}
+
+// Questions about a plain figure that is known from before (meter, level, loop).
+export function ofStep(step, values, known) {
+  const found = [];
+  for (const rule of step.rules || []) {
+    if (!rule.known || known[rule.known] === undefined) continue;
+    const typed = read([].concat(values[rule.of] ?? [])[0]), last = known[rule.known];
+    if (typed === null || !Number.isFinite(typed)) continue;
+    if (rule.kind === "near_known") levelSlips(typed, last, rule.of, found);
+    else if (nearly(typed, last / 10, 0.15) || nearly(typed, last * 10, 0.15)) {
+      const right = typed < last ? typed * 10 : typed / 10;
+      found.push({ code: `${rule.of}_digit`, words: t("slip_digit", { typed: figure(typed, 0), last: figure(last, 0) }), mend: null, right });
+    }
+  }
+  return found;
+}

@@ -1,0 +1,128 @@
+// The spot test: sun, level, volts and amps, flow, and the answer as soon as there is enough to give one.
+import { answer, checkNext, clearSky, readings, sunOf } from "./card.js";
+import { bucketRows, numberInput } from "./captures.js";
+import { now } from "./clock.js";
+import { badge, button, h, notice, p } from "./dom.js";
+import { ofSpot } from "./slips.js";
+import { figure, flow, metres, t } from "./words.js";
+
+const TONES = { as_expected: "good", above: "up", below: "bad", cannot_tell: "unsure" };
+const WAYS = ["reference_cell", "pyranometer", "module_isc", "clear_sky", "none"];
+
+export function verdictBadge(verdict) {
+  const made = badge(t(verdict), verdict === "above" ? "watch" : TONES[verdict] || "unsure");
+  made.classList.add("verdict");
+  return made;
+}
+
+// The answer drawn: range and reading on one bar, then words.
+export function answerCard(found, { short = false } = {}) {
+  const rows = [h("p", { class: "verdict-line" }, verdictBadge(found.verdict))];
+  if (found.expected) {
+    rows.push(h("dl", { class: "range" },
+      h("div", {}, h("dt", {}, t("yours")), h("dd", { class: "range-own" }, flow(found.measured))),
+      h("div", {}, h("dt", {}, t("right_now")), h("dd", {}, `${flow(found.expected.low)} – ${flow(found.expected.high)}`))));
+    rows.push(bar(found));
+  }
+  rows.push(p(found.because));
+  if (short) return h("div", { class: "answer", role: "status" }, rows);
+  const next = checkNext(found);
+  if (next.length) rows.push(h("p", { class: "strong" }, t("check_next")), h("ol", {}, next.map((words) => h("li", {}, words))));
+  if (found.stages?.length) {
+    rows.push(h("details", { class: "more", open: found.verdict === "below" }, h("summary", {}, t("where_lost")),
+      h("dl", { class: "facts" }, found.stages.flatMap((s) => [h("dt", {}, t(s.whole ? "stage_whole" : `stage_${s.stage}`)),
+        h("dd", {}, t(s.stage === "cable" ? "stage_left" : "stage_said", { expected: quantity(s.expected, s.unit), measured: quantity(s.measured, s.unit) }),
+          Math.abs(s.loss) >= 0.1 ? h("span", { class: "quiet" }, ` ${t(s.loss > 0 ? "stage_costs" : "stage_gains", { loss: flow(Math.abs(s.loss)) })}`) : null)]))));
+  }
+  if (found.expected) {
+    rows.push(h("p", { class: "hint" }, t("rests_on", { sun: figure(found.sun, 0), level: metres(found.level), how: t(`level_${found.how}`) }),
+      " ", found.judged ? t("rests_judged") : found.own_tests ? t("rests_tests", { n: found.own_tests }) : t("rests_type")));
+  }
+  return h("div", { class: "answer", role: "status" }, rows);
+}
+
+function quantity(value, unit) {
+  if (unit === "L/min") return flow(value);
+  if (unit === "m") return metres(value);
+  return `${figure(value, unit === "W" ? 0 : 1)} ${unit}`;
+}
+
+function bar({ expected, measured }) {
+  const most = Math.max(expected.high, measured) * 1.15 || 1;
+  const made = h("canvas", { class: "range-bar", width: 600, height: 84, role: "img",
+    "aria-label": `${t("yours")}: ${flow(measured)}. ${t("right_now")}: ${flow(expected.low)} – ${flow(expected.high)}` });
+  const draw = () => {
+    const pen = made.getContext("2d"), style = getComputedStyle(document.body), colour = (name) => style.getPropertyValue(name).trim();
+    const x = (v) => 12 + (576 * v) / most;
+    pen.clearRect(0, 0, 600, 84);
+    pen.fillStyle = colour("--sunken");
+    pen.fillRect(12, 30, 576, 24);
+    pen.fillStyle = colour("--good");
+    pen.fillRect(x(expected.low), 30, x(expected.high) - x(expected.low), 24);
+    pen.fillStyle = colour("--surface");
+    pen.fillRect(x(expected.middle) - 1.5, 30, 3, 24);
+    pen.fillStyle = pen.strokeStyle = colour("--ink");
+    pen.lineWidth = 4;
+    pen.beginPath();
+    pen.moveTo(x(measured), 18);
+    pen.lineTo(x(measured), 66);
+    pen.stroke();
+    pen.beginPath();
+    pen.moveTo(x(measured) - 13, 2);
+    pen.lineTo(x(measured) + 13, 2);
+    pen.lineTo(x(measured), 22);
+    pen.fill();
+  };
+  requestAnimationFrame(draw);
+  return made;
+}
+
+export function spot(capture, value, changed, { card, asked, answered }) {
+  let values = { ...value, repeats: value.repeats || [] };
+  const said = h("div", { class: "spot-answer" }), slips = h("div", {});
+  const box = h("fieldset", { class: "group" });
+
+  function tell(part) {
+    values = { ...values, ...part };
+    changed(values);
+    look();
+  }
+
+  function look() {
+    const questions = ofSpot(card, values).filter((q) => !asked.has(q.code));
+    slips.replaceChildren(...questions.map((q) => notice("watch", p(q.words), h("div", { class: "buttons" },
+      q.mend ? button(t("slip_mend"), () => { tell(q.mend); draw(); }) : null,
+      button(q.mend ? t("slip_right") : t("slip_seen"), () => { asked.add(q.code); answered(q.code); look(); })))));
+    const r = readings(values);
+    const enough = r.flow_l_min !== undefined && (!card?.flow || sunOf(card, r)[0] !== null);
+    said.replaceChildren(enough ? answerCard(answer(card, values)) : h("p", { class: "hint" }, t(r.flow_l_min === undefined ? "answer_waits" : "answer_waits_sun")));
+  }
+
+  const figureOf = (name, label, unit, hint) => numberInput({ label: t(label), unit, value: values[name], changed: (text) => tell({ [name]: text }), hint });
+
+  function draw() {
+    const way = values.sun_by || "";
+    const radio = (code) => h("label", {}, h("input", { type: "radio", name: `way-${capture.code}`, value: code, checked: way === code,
+      onchange: () => {
+        const part = { sun_by: code };
+        if (code === "clear_sky") {
+          const estimate = card ? clearSky(card, now()) : null;
+          if (estimate) part.irradiance_w_m2 = String(estimate);
+        }
+        tell(part);
+        draw();
+      } }), h("span", {}, t(`sun_${code}`)));
+    const rows = [h("legend", {}, capture.label)];
+    rows.push(h("fieldset", { class: "field" }, h("legend", {}, t("sun_by")), h("div", { class: "choices big-choices" }, WAYS.map(radio))));
+    if (way === "module_isc") rows.push(figureOf("module_isc_a", "module_isc_a", "A"), figureOf("cell_c", "cell_c", "°C"));
+    else if (way && way !== "none") rows.push(figureOf("irradiance_w_m2", "irradiance_w_m2", "W/m²", way === "clear_sky" ? t("clear_sky_hint") : ""));
+    rows.push(h("h3", {}, t("level")), h("div", { class: "field-row" }, figureOf("static_level_m", "static_level_m", "m"), figureOf("pumping_level_m", "pumping_level_m", "m")));
+    rows.push(h("h3", {}, t("flow")), bucketRows(values.repeats, capture.repeats || 3, (repeats) => tell({ repeats })),
+      h("details", { class: "more", open: Boolean(values.flow_l_min) }, h("summary", {}, t("flow_by_meter")), figureOf("flow_l_min", "flow_meter", "L/min")));
+    rows.push(h("h3", {}, t("electric")), h("div", { class: "field-row" }, figureOf("array_voltage_v", "array_voltage_v", "V"), figureOf("array_current_a", "array_current_a", "A")));
+    box.replaceChildren(...rows, slips, said);
+    look();
+  }
+  draw();
+  return box;
+}

@@ -1,0 +1,143 @@
+"""A telephone in the browser tests: signed in, packed, cut off from the network, killed and started again."""
+
+import re
+from contextlib import contextmanager
+
+from django.conf import settings
+from django.test import Client
+
+PIN = "2468"
+PHONE = {
+    "viewport": {"width": 360, "height": 740}, "has_touch": True, "is_mobile": True, "reduced_motion": "reduce",
+    "device_scale_factor": 2,
+}  # fmt: skip
+
+
+class Telephone:
+    """A browser with a profile of its own on disk, so that it can be killed and started again."""
+
+    def __init__(self, playwright, chromium, folder, server, person, **options):
+        self.playwright, self.chromium, self.folder, self.server = playwright, chromium, folder, server
+        self.person, self.options, self.errors = person, options, []
+        self.start()
+        self.log_in()
+
+    def start(self):
+        self.context = self.playwright.chromium.launch_persistent_context(
+            str(self.folder), executable_path=self.chromium, headless=True, **(PHONE | self.options),
+            args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"],
+        )  # fmt: skip
+        self.page = self.context.pages[0] if self.context.pages else self.context.new_page()
+        self.page.set_default_timeout(15_000)
+        self.page.on("pageerror", lambda error: self.errors.append(str(error)))
+        return self.page
+
+    def log_in(self):
+        client = Client()
+        client.force_login(self.person, backend="django.contrib.auth.backends.ModelBackend")
+        key = client.cookies[settings.SESSION_COOKIE_NAME].value
+        self.context.add_cookies([{"name": settings.SESSION_COOKIE_NAME, "value": key, "url": self.server}])
+
+    def pack(self):
+        """Sign in with a PIN, be packed, and wait until the worker keeps the files."""
+        page = self.page
+        page.goto(self.server + "/field/")
+        page.get_by_label("Choose a PIN").fill(PIN)
+        page.get_by_label("The same PIN again").fill(PIN)
+        page.get_by_role("button", name="Keep the PIN").click()
+        page.get_by_role("heading", name="My visits").wait_for(timeout=60_000)
+        page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+        page.wait_for_function(
+            "caches.keys().then(async (n) => n.length && (await (await caches.open(n[0])).keys()).length > 20)"
+        )
+        return page
+
+    def unlock(self):
+        self.page.get_by_label("Your PIN").fill(PIN)
+        self.page.get_by_role("button", name="Open").click()
+
+    def offline(self, off=True):
+        self.context.set_offline(off)
+
+    def kill(self):
+        """End the browser's processes at once, as a flat battery does."""
+        import contextlib
+        import os
+        import signal
+        from pathlib import Path
+
+        mark, ended = f"--user-data-dir={self.folder}", 0
+        for entry in Path("/proc").iterdir():
+            if entry.name.isdigit():
+                with contextlib.suppress(OSError):
+                    if mark in (entry / "cmdline").read_bytes().decode(errors="replace"):
+                        os.kill(int(entry.name), signal.SIGKILL)
+                        ended += 1
+        assert ended, "no process of this telephone was found"
+        with contextlib.suppress(Exception):
+            self.context.close()
+        for lock in self.folder.glob("Singleton*"):
+            lock.unlink()
+
+    def stored(self, store):
+        """All rows of a store, as they lie on the telephone."""
+        return self.page.evaluate(
+            """(store) => new Promise((done, fail) => {
+                 const asked = indexedDB.open("rising-main-field");
+                 asked.onsuccess = () => {
+                   const all = asked.result.transaction(store).objectStore(store).getAll();
+                   all.onsuccess = () => { asked.result.close(); done(JSON.parse(JSON.stringify(all.result))); };
+                   all.onerror = () => fail(all.error);
+                 };
+               })""",
+            store,
+        )
+
+    def close(self):
+        self.context.close()
+
+
+@contextmanager
+def telephone(chromium, folder, server, person, **options):
+    made = Telephone(chromium.playwright_, chromium.path_, folder, server, person, **options)
+    try:
+        yield made
+    finally:
+        made.close()
+
+
+def acknowledge(page):
+    for box in page.locator(".acknowledge input").all():
+        box.check()
+
+
+def fill_step(page, installation=None):
+    """Fill whatever the step on the screen asks for; returns the texts that were typed, by label."""
+    acknowledge(page)
+    typed = {}
+    for group in page.locator(".capture").all():
+        code = group.get_attribute("id").removeprefix("capture-")
+        if group.locator(".bucket").count():
+            continue
+        for n, box in enumerate(group.locator("input[inputmode=decimal]").all()):
+            box.fill(f"{40 + n}")
+            typed[f"{code}.{n}"] = f"{40 + n}"
+        for box in group.locator("textarea").all():
+            box.fill(f"as it should be, ngoja kidogo – é {code}")
+            typed[code] = f"as it should be, ngoja kidogo – é {code}"
+        for box in group.locator("input[type=time]").all():
+            box.fill("10:15")
+        for box in group.locator("input.input[inputmode=text]").all():
+            box.fill("RM-77")
+        radios = group.locator("input[type=radio]")
+        if radios.count():
+            radios.first.check()
+    return typed
+
+
+def press_keep(page):
+    page.locator(".field-bar .button-main").first.click()
+
+
+def step_of(page):
+    return re.search(r"/step/(\w+)", page.url).group(1)

@@ -1,0 +1,183 @@
+"""The bundle holds what a technician needs, small, computed here, and nothing of anybody else."""
+
+import json
+import uuid
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from django.utils import timezone
+
+from fleet.output.services import answer_spot
+from fleet.registry.models import PumpPoint
+from fleet.visits import services
+from fleet.visits.models import FieldDevice
+from fleet.web.refusals import Refused
+from sizing import orient
+from tests.makers.people import a_person
+from tests.makers.registry import a_site, a_well, an_installation
+from tests.makers.visits import an_assigned_visit
+
+KEY = "6d5f1d0e-6d1c-4f6e-9c1e-000000000001"
+BUNDLE = f"/api/v1/field/bundle/?device={KEY}&days=7"
+KINDS = ["inspection", "repair", "commissioning", "installation", "survey"]
+
+
+@pytest.fixture
+def ten_visits(idris, organisation):
+    return [an_assigned_visit(an_installation(organisation), idris, kind=KINDS[n % 5]) for n in range(10)]
+
+
+def test_ten_visits_stay_below_six_hundred_kilobytes(idris, ten_visits, api_of):
+    answer = api_of(idris).get(BUNDLE)
+    assert answer.status_code == 200
+    assert len(answer.content) < 600_000
+    found = answer.json()
+    assert [v["key"] for v in found["visits"]] == [str(v.key) for v in ten_visits]
+    for visit in found["visits"]:
+        assert set(visit) >= {"site", "unit", "built", "card", "sun", "history", "parts", "known", "procedure"}
+        assert visit["procedure"] in found["procedures"]
+        assert len(visit["sun"]["noons"]) == 14
+
+
+def test_only_one_s_own_visits_of_the_coming_days_are_packed(idris, organisation, nadia):
+    other = a_person(organisation, "technician")
+    an_assigned_visit(an_installation(organisation), other)
+    far = an_assigned_visit(an_installation(organisation), idris, on=timezone.localdate() + timedelta(days=20))
+    late = an_assigned_visit(an_installation(organisation), idris, on=timezone.localdate() - timedelta(days=3))
+    keys = [v["key"] for v in services.bundle(by=idris)["visits"]]
+    assert keys == [str(late.key)]
+    assert str(far.key) not in keys
+    assert services.bundle(by=nadia)["visits"] == []
+
+
+def test_a_manager_has_no_telephone(wanja, api_of, client):
+    with pytest.raises(Refused):
+        services.bundle(by=wanja)
+    assert api_of(wanja).get(BUNDLE).status_code == 403
+    assert client.get(BUNDLE).status_code in {401, 403}
+
+
+def test_the_card_s_figures_are_those_of_the_chain(idris, organisation):
+    """Read off at the card's own points, flow, range and record agree with the answer the server gives."""
+    visit = an_assigned_visit(an_installation(organisation), idris)
+    card = services.bundle(by=idris)["visits"][0]["card"]
+    sun, level = card["sun"].index(800), 3
+    readings = {
+        "at": timezone.now(), "sun_by": "reference_cell", "irradiance_w_m2": 800,
+        "static_level_m": card["level"][level], "flow_l_min": 10.0, "flow_by": "bucket",
+    }  # fmt: skip
+    answer = answer_spot(visit.installation, readings)
+    expected = card["flow"][level][sun] * card["own"]["factor"]
+    assert answer["expected_l_min"]["middle"] == pytest.approx(expected, rel=0.003)
+
+
+def test_the_card_falls_with_depth_and_rises_with_sun(idris, organisation):
+    an_assigned_visit(an_installation(organisation), idris)
+    card = services.bundle(by=idris)["visits"][0]["card"]
+    flow = np.array(card["flow"])
+    assert (np.diff(flow, axis=1) >= 0).all()
+    assert (np.diff(flow, axis=0) <= 0).all()
+    assert (np.diff(card["voc"]["at"]) < 0).all()
+    assert (np.diff(card["day"]["litres"]) > 0).all()
+    minutes = [m for m in card["first_water"]["minutes"] if m is not None]
+    assert minutes == sorted(minutes, reverse=True)
+
+
+def test_noon_and_compass_are_those_of_the_engineering(idris, organisation):
+    visit = an_assigned_visit(an_installation(organisation), idris)
+    sun = services.bundle(by=idris)["visits"][0]["sun"]
+    site = visit.site
+    for row in (sun["noons"][0], sun["noons"][13]):
+        noon = orient.solar_noon(row["day"], site.latitude_deg, site.longitude_deg, site.zone)
+        assert abs(row["at"] - noon.at_utc.timestamp()) < 2
+        assert row["height"] == pytest.approx(noon.height_deg, abs=0.1)
+    faces = orient.facing(timezone.localdate(), site.latitude_deg, site.longitude_deg, altitude_m=620)
+    assert sun["facing"]["compass"] == pytest.approx(faces.compass_deg, abs=0.1)
+
+
+def test_a_site_on_an_island_ahead_of_its_longitude_has_its_noon_on_its_own_day(idris, organisation):
+    site = a_site(organisation, latitude_deg=1.87, longitude_deg=-157.4, zone="Pacific/Kiritimati", altitude_m=2)
+    an_assigned_visit(an_installation(well=a_well(site)), idris)
+    for row in services.bundle(by=idris)["visits"][0]["sun"]["noons"]:
+        noon = orient.solar_noon(row["day"], 1.87, -157.4, "Pacific/Kiritimati")
+        assert abs(row["at"] - noon.at_utc.timestamp()) < 2
+
+
+def test_a_unit_of_which_nothing_can_be_computed_is_packed_with_the_reason(idris, organisation):
+    installation = an_installation(organisation)
+    PumpPoint.objects.filter(pump_type=installation.unit.pump_type).delete()
+    an_assigned_visit(installation, idris)
+    visit = services.bundle(by=idris)["visits"][0]
+    assert visit["card"]["trouble"]
+    assert visit["sun"]["noons"]
+
+
+def test_everything_is_in_the_person_s_language(idris, ten_visits):
+    idris.language = "fr"
+    idris.save()
+    found = services.bundle(by=idris)
+    assert found["person"]["language"] == "fr"
+    assert all(isinstance(words, str) and words for words in found["words"].values())
+    json.dumps(found)
+
+
+# ---- telephones -----------------------------------------------------------------------------------------------------
+
+
+def of_telephone(client, token):
+    client.credentials(HTTP_AUTHORIZATION=f"Telephone {token}")
+    return client
+
+
+def test_a_telephone_signs_in_with_its_own_key_until_it_is_shut_out(idris, nadia, ten_visits, api_of):
+    from rest_framework.test import APIClient
+
+    answer = api_of(idris).post(
+        "/api/v1/field/devices/", {"key": KEY, "name": "Idris' phone"}, format="json"
+    )
+    assert answer.status_code == 201
+    phone = of_telephone(APIClient(), answer.json()["token"])
+    assert phone.get(BUNDLE).status_code == 200
+    device = FieldDevice.objects.get()
+    page = api_of(nadia).post(f"/visits/telephones/{device.pk}/shut-out/")
+    assert page.status_code == 302
+    gone = phone.get(BUNDLE)
+    assert (gone.status_code, gone.json()["errors"][0]["code"]) == (401, "shut_out")
+    assert phone.post("/api/v1/field/pieces/", {"device": KEY, "pieces": []}, format="json").status_code == 401
+    assert api_of(nadia).post(f"/visits/telephones/{device.pk}/let-in/").status_code == 302
+    assert phone.get(BUNDLE).status_code == 200
+    assert of_telephone(APIClient(), "rmf_no").get(BUNDLE).status_code == 401
+
+
+def test_nobody_shuts_out_a_stranger_s_telephone(idris, otto, organisation, client_of):
+    device, _token = services.register(person=idris, key=uuid.uuid4())
+    colleague = a_person(organisation, "technician")
+    for person in (otto, colleague):
+        assert client_of(person).post(f"/visits/telephones/{device.pk}/shut-out/").status_code == 404
+    device.refresh_from_db()
+    assert device.shut_out_at is None
+
+
+def test_the_shell_and_the_worker_are_served_to_anybody_and_name_every_file(client):
+    shell, worker = client.get("/field/"), client.get("/field-worker.js")
+    assert shell.status_code == worker.status_code == 200
+    assert worker["Content-Type"].startswith("text/javascript")
+    from django.contrib.staticfiles import finders
+
+    from fleet.visits import field_assets as assets
+
+    for path in assets.PATHS:
+        assert finders.find(path), path
+        assert path in worker.content.decode()
+    assert assets.version() in shell.content.decode()
+    assert client.get("/field/manifest.webmanifest").json()["scope"] == "/field/"
+
+
+def test_the_coordinator_sees_what_has_not_come_home(idris, nadia, organisation, client_of):
+    late = an_assigned_visit(an_installation(organisation), idris, on=timezone.localdate() - timedelta(days=2))
+    device, _token = services.register(person=idris, key=uuid.uuid4())
+    FieldDevice.objects.filter(pk=device.pk).update(waiting=7)
+    page = client_of(nadia).get("/visits/telephones/").content.decode()
+    assert f"/visits/{late.key}/" in page
+    assert "7 pieces" in page
