@@ -11,8 +11,10 @@ from .days import METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, day_
 from .fast import EDGES, FLOWS, HEATS, KNOTS, MOST, SPAN, steepness, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
-from .prepare import DAYLIGHT_WARMER_K, prepare
+from .prepare import DAYLIGHT_WARMER_K, monthly, prepare
 from .work import spread_over
+
+BLOCK = 512  # units prepared at once
 
 
 class Baseline(NamedTuple):
@@ -97,16 +99,34 @@ def baseline(fleet, climate, *, static_level_m=None, faults=NONE, cores=1):
     days = np.asarray(climate.day_ghi_kwh_m2_day, float)
     if days.ndim < 2 or days.shape[-2] != 12 or (days.ndim == 3 and days.shape[0] not in (1, n)):
         raise Refusal("day_ghi_kwh_m2_day", days.shape, because=f"({n}, 12, kinds of day) is needed")
-    days = np.ascontiguousarray(np.broadcast_to(days, (n, 12, days.shape[-1])))
+    days = np.broadcast_to(days, (n, 12, days.shape[-1]))
     air = np.broadcast_to(np.asarray(climate.air_c, float), (n, 12)) + DAYLIGHT_WARMER_K
-    prepared = prepare(fleet, air, static_level_m, faults)
+    band = np.broadcast_to(np.asarray(climate.band, float), (n,))
+    level = None if static_level_m is None else monthly(static_level_m, n, "static_level_m", 0, 1000)
+    shape = (n, 12)
+    out = Baseline(*(np.empty(shape) for _ in range(3)), np.empty(days.shape), *(np.empty(shape) for _ in range(3)))
+
+    def work(first, last):
+        for start in range(first * BLOCK, min(last * BLOCK, n), BLOCK):
+            part = slice(start, min(start + BLOCK, n))
+            levels = None if level is None else level[part]
+            got = _block(fleet.take(part), days[part], air[part], band[part], levels, faults.take(part))
+            for whole, piece in zip(out, got, strict=True):
+                whole[part] = piece
+
+    spread_over(cores, -(-n // BLOCK), work)
+    return out
+
+
+def _block(fleet, days, air, band, level, faults):
+    """A few hundred units at once, whose numbers stay in the processor's cache."""
+    n = fleet.n
+    prepared = prepare(fleet, air, level, faults)
     volume = np.empty(days.shape)
     start, stop, morning, mean, swing = (np.empty((n, 12)) for _ in range(5))
     steep = np.empty(n)
-    band = np.ascontiguousarray(np.broadcast_to(np.asarray(climate.band, float), (n,)))
-    args = *prepared.loops, *prepared.sun, days, band
-    out = volume, start, stop, morning, mean, swing, steep
-    spread_over(cores, n, lambda a, b: _months(*args, a, b, *out))
+    args = *prepared.loops, *prepared.sun, np.ascontiguousarray(days), np.ascontiguousarray(band)
+    _months(*args, 0, n, volume, start, stop, morning, mean, swing, steep)
     own = np.sqrt(UNIT_SIGMA**2 + METER_SIGMA**2 + (RECORD_LEVEL_SIGMA_M * steep) ** 2)
     reach = SPREAD_80 * np.sqrt(swing**2 + (own[:, None] * mean) ** 2)
     return Baseline(mean, np.maximum(mean - reach, 0), mean + reach, volume, start, stop, morning)

@@ -25,7 +25,7 @@ class Faults:
       at the largest head tried, less at lower head; hits low power and high head most.
     intake_block_factor: share of the inlet's area left, 1 free: adds a loss of head that grows with flow squared.
     leak_fraction: share of the pumped water that falls back through the rising main.
-    leak_l_min_30m: water that an opening in the rising main loses under 30 m of head; with the root of the head more.
+    leak_l_min_30m: what a hole halfway up the rising main loses under 30 m of water, and by the root of the head more.
     static_level_drop_m: the static level lies deeper by this. drawdown_factor: drawdown times this.
     controller_cap_w: never more power than this. cutout_irradiance: stops above this in-plane irradiance.
     off_share: share of the time that the box is off, here and there through the day; a moment's answer (`spot`) is

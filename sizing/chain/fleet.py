@@ -149,7 +149,8 @@ class Fleet:
 
     def take(self, index):
         """The installations of an index (numbers, a slice or a mask) as a fleet of their own."""
-        index = np.atleast_1d(np.arange(self.n)[index])
+        if not isinstance(index, slice):  # a slice looks at the same arrays, anything else copies
+            index = np.atleast_1d(np.arange(self.n)[index])
         kept = {f.name: getattr(self, f.name)[index] for f in fields(self) if f.name != "pumps"}
         return Fleet(**kept, pumps=self.pumps)
 

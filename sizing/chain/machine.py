@@ -20,6 +20,7 @@ WIDTH = 37
 
 CABLE_C = 45.0  # conductor while carrying current in warm water and sun (common practice, no source)
 FEW_SHEETS = 12
+HOLE_SHARE = 0.5  # of the lift that stands above a hole in the main, which may be anywhere along it (judged)
 PROBE_MARGIN_M = 0.5  # the water stands at least this far above the intake, or the pump draws air
 
 
@@ -75,7 +76,7 @@ def build(fleet, faults=NONE):
     r[:, INTAKE] = np.where(block < 1, 0.1 * (1 / block**2 - 1) / scale**2, 0.0)
     r[:, SLIP] = f("pump_slip_head")
     r[:, LEAK] = f("leak_fraction")
-    r[:, HOLE] = f("leak_l_min_30m") / np.sqrt(30.0)
+    r[:, HOLE] = f("leak_l_min_30m") * np.sqrt(HOLE_SHARE / 30.0)
     r[:, ON] = 1 - f("off_share")
     r[:, CUTOUT] = f("cutout_irradiance")
     r[:, STOPPED] = f("stopped")
