@@ -18,7 +18,7 @@ CALLS = {  # name -> which arguments are texts: context, singular, plural
     "npgettext": (0, 1, 2), "npgettext_lazy": (0, 1, 2),
 }  # fmt: skip
 _CALL = re.compile(r"\b(_|n?p?gettext)\(")
-_PLACEHOLDER = re.compile(r"%\([a-z_]+\)[sdf]|%[sd]|\{[a-z_]*\}")
+_PLACEHOLDER = re.compile(r"%\([a-z_]+\)[-+ 0-9.]*[a-z]|%%|%[sd]|\{[a-z_]*\}")
 
 
 def gather(root):
