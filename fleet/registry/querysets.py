@@ -1,6 +1,9 @@
 """Questions about places, units and installations, named in the trade's words."""
 
-from django.db.models import QuerySet
+from django.apps import apps
+from django.contrib.postgres.search import TrigramWordSimilarity
+from django.db.models import Prefetch, Q, QuerySet
+from django.db.models.functions import Lower
 
 from fleet.people.access import own
 
@@ -9,10 +12,48 @@ class SiteQuerySet(QuerySet):
     def visible_to(self, person):
         return own(self, person)
 
+    def matching(self, words):
+        """Found by code, name, village, district, caretaker or a serial that hung there, misspelt ones too."""
+        words = " ".join(words.lower().split())[:80]
+        if not words:
+            return self
+        return self.filter(Q(search__contains=words) | Q(search__trigram_word_similar=words)).annotate(
+            likeness=TrigramWordSimilarity(words, "search")
+        )
+
+    def with_hanging(self):
+        """With the installations that hang there now, as `hanging`, at one more query for all of them."""
+        return self.prefetch_related(
+            Prefetch("wells", to_attr="all_wells"),
+            Prefetch(
+                "all_wells__installations",
+                apps.get_model("registry", "Installation").objects.hanging().select_related("unit__pump_type"),
+                to_attr="hanging",
+            ),
+        )
+
 
 class UnitQuerySet(QuerySet):
     def visible_to(self, person):
         return own(self, person)
+
+    def matching(self, words):
+        """Found by serial, misspelt ones too, or by the site, village or caretaker where it hangs now."""
+        words = " ".join(words.lower().split())[:80]
+        if not words:
+            return self
+        sites = apps.get_model("registry", "Site").objects.matching(words).values("pk")
+        there = apps.get_model("registry", "Installation").objects.hanging().filter(well__site__in=sites)
+        return self.annotate(low=Lower("serial")).filter(
+            Q(low__contains=words) | Q(low__trigram_similar=words) | Q(pk__in=there.values("unit"))
+        )
+
+    def with_hanging(self):
+        """With the installation it hangs in now, as the list `hangs` of one or none."""
+        related = apps.get_model("registry", "Installation").objects.hanging()
+        return self.select_related("pump_type").prefetch_related(
+            Prefetch("installations", related.select_related("well__site__district"), to_attr="hangs")
+        )
 
 
 class InstallationQuerySet(QuerySet):
@@ -30,3 +71,7 @@ class InstallationQuerySet(QuerySet):
     def inspection_overdue(self, on):
         """Still hanging, and the day its next inspection falls due has passed."""
         return self.hanging().filter(next_inspection_on__lt=on)
+
+    def with_facts(self):
+        """With everything that its page and its lists name."""
+        return self.select_related("unit__pump_type", "well__site__district", "module_type", "pipe", "cable")

@@ -1,12 +1,18 @@
 """Places: districts, sites, wells with their dated levels, tanks, and a site's own sun."""
 
 from django.contrib.postgres.indexes import GinIndex
+from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from fleet.people.models import Organisation
 from fleet.registry import querysets
+
+code_fits_an_address = RegexValidator(
+    r"^(?!add$)[^/?#\\\s]+( [^/?#\\\s]+)*$",
+    _("A code has no / ? # or \\ in it, and is not “add”: it stands in addresses."),
+)
 
 
 class District(models.Model):
@@ -26,7 +32,7 @@ class Site(models.Model):
     """A place where people draw water."""
 
     organisation = models.ForeignKey(Organisation, models.PROTECT, related_name="sites")
-    code = models.CharField(_("code"), max_length=24)
+    code = models.CharField(_("code"), max_length=24, validators=[code_fits_an_address])
     name = models.CharField(_("name"), max_length=120)
     village = models.CharField(_("village"), max_length=120, blank=True)
     district = models.ForeignKey(District, models.PROTECT, related_name="sites", verbose_name=_("district"))

@@ -1,5 +1,6 @@
 """Units: the physical pumps, by serial."""
 
+from django.contrib.postgres.indexes import GinIndex, OpClass
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower
@@ -35,6 +36,10 @@ class Unit(models.Model):
             models.CheckConstraint(
                 name="unit_status_known", condition=Q(status__in=["stored", "installed", "retired"])
             ),
+        ]
+        indexes = [
+            models.Index(fields=["organisation", "serial"], name="units_by_serial"),
+            GinIndex(OpClass(Lower("serial"), name="gin_trgm_ops"), name="unit_serial_search"),
         ]
 
     def __str__(self):

@@ -1,5 +1,6 @@
 """Tables of places, units and installations, and the whole fleet as one wide table, as organisations keep theirs."""
 
+from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from fleet.intake.columns import Column
@@ -7,6 +8,7 @@ from fleet.intake.errors import Unreadable
 from fleet.intake.numbers import number, whole
 from fleet.intake.readers import a_day, a_moment, choice, text, yes_no
 from fleet.registry.models import Installation, Site, StaticLevel, Tank, Unit, UnitPoint, Well
+from fleet.registry.models.places import code_fits_an_address
 from fleet.registry.tables import installing, parts
 from fleet.registry.tables.keeping import Composed
 
@@ -14,8 +16,24 @@ LEVELS = choice(
     {"meter": "meter", "daily": "daily", "logger": "logger"},
     {"a": "meter", "b": "daily", "c": "logger", "monthly": "meter", "noon": "logger"},
 )
+_words = text(24)
+
+
+def site_code(cell, hints):
+    """A site's code: it stands in addresses, so it has no slash."""
+    found = _words(cell, hints)
+    try:
+        if found is not None:
+            code_fits_an_address(found)
+    except ValidationError as fault:
+        raise Unreadable(fault.messages[0]) from None
+    return found
+
+
 PLACE = (
-    Column("site_code", _("Site code"), text(24), example="NK-014", aliases=("site", "code", "site id"), required=True),
+    Column(
+        "site_code", _("Site code"), site_code, example="NK-014", aliases=("site", "code", "site id"), required=True
+    ),
     Column("site_name", _("Site name"), text(120), example="Nakwara school", aliases=("name",)),
     Column("village", _("Village"), text(120), example="Nakwara"),
     Column("district", _("District"), text(80), example="Upper Nakwara"),

@@ -1,0 +1,338 @@
+"""Forms of the registry. They read and check what was typed; the services keep it."""
+
+import re
+
+from django import forms
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from fleet.registry.models import (
+    Cable,
+    District,
+    Installation,
+    ModuleType,
+    Pipe,
+    PumpType,
+    Site,
+    StaticLevel,
+    Tank,
+    Unit,
+    Well,
+)
+
+
+class Figures(forms.Field):
+    """A row of figures, typed with spaces, semicolons or on lines; `count` of them, one for all, or none."""
+
+    widget = forms.Textarea
+
+    def __init__(self, *, count, one_for_all=False, **kwargs):
+        self.count, self.one_for_all = count, one_for_all
+        kwargs.setdefault("widget", forms.Textarea(attrs={"rows": 2}))
+        super().__init__(**kwargs)
+
+    def prepare_value(self, value):
+        return " ".join(f"{v:g}" for v in value) if isinstance(value, list) else value
+
+    def to_python(self, value):
+        if value in self.empty_values:
+            return []
+        try:
+            found = [float(word.replace(",", ".")) for word in re.split(r"[\s;]+", value.strip()) if word]
+        except ValueError:
+            raise forms.ValidationError(_("Give figures with spaces between them.")) from None
+        if self.one_for_all and len(found) == 1:
+            return found * self.count
+        if len(found) != self.count:
+            raise forms.ValidationError(
+                _("Give %(count)s figures; there are %(found)s."), params={"count": self.count, "found": len(found)}
+            )
+        return found
+
+
+class Pairs(forms.CharField):
+    """Pairs of figures, a pair on a line."""
+
+    widget = forms.Textarea
+
+    def __init__(self, *, width=2, **kwargs):
+        self.width = width
+        super().__init__(**kwargs)
+
+    def prepare_value(self, value):
+        if isinstance(value, list | tuple):
+            return "\n".join(" ".join("" if v is None else f"{v:g}" for v in pair) for pair in value)
+        return value
+
+    def to_python(self, value):
+        found = []
+        for number, line in enumerate((value or "").splitlines(), 1):
+            words = [w for w in re.split(r"[\s;]+", line.strip()) if w]
+            if not words:
+                continue
+            try:
+                figures = [float(w.replace(",", ".")) for w in words]
+            except ValueError:
+                figures = []
+            if not self.width <= len(figures) <= getattr(self, "most", self.width):
+                raise forms.ValidationError(
+                    _("Line %(line)s: give %(count)s figures with spaces between them."),
+                    params={"line": number, "count": self.width},
+                )
+            found.append(tuple(figures))
+        return found
+
+    def has_changed(self, initial, data):
+        return True
+
+
+class Points(Pairs):
+    """Test-sheet points: head, power, flow, and volts and amperes where they are known."""
+
+    most = 5
+
+    def __init__(self, **kwargs):
+        kwargs.setdefault("required", False)
+        kwargs.setdefault("widget", forms.Textarea(attrs={"rows": 12, "class": "input mono"}))
+        kwargs.setdefault("label", _("Points"))
+        kwargs.setdefault(
+            "help_text",
+            _("One point a line: head in m, power in W, flow in L/min; then volts and amperes where they are known. "
+              "Flow 0 says that it does not lift there."),
+        )  # fmt: skip
+        super().__init__(width=3, **kwargs)
+
+    def clean(self, value):
+        names = ("head_m", "power_w", "flow_l_min", "voltage_v", "current_a")
+        return [dict(zip(names, (*line, None, None)[:5], strict=True)) for line in super().clean(value)]
+
+
+class OfOrganisation(forms.ModelForm):
+    """Offers only what belongs to the person's organisation."""
+
+    def __init__(self, *args, person, **kwargs):
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            queryset = getattr(field, "queryset", None)
+            if queryset is not None and hasattr(queryset.model, "organisation"):
+                field.queryset = queryset.filter(organisation_id=person.organisation_id)
+
+    def validate_unique(self):
+        pass
+
+    def validate_constraints(self):
+        pass
+
+
+class PumpTypeForm(OfOrganisation):
+    class Meta:
+        model = PumpType
+        fields = [
+            "name", "maker", "kind", "coupling", "outside_diameter_mm", "mass_kg", "min_voltage_v", "max_voltage_v",
+            "max_power_w", "max_head_m", "controller_efficiency", "start_power_w", "motor_ohm", "price", "currency",
+        ]  # fmt: skip
+
+
+class PointsForm(forms.Form):
+    points = Points()
+
+
+class ModuleTypeForm(OfOrganisation):
+    class Meta:
+        model = ModuleType
+        fields = [
+            "name", "maker", "cells", "p_stc_w", "v_mp_v", "i_mp_a", "v_oc_v", "i_sc_a", "alpha_isc_pct_k",
+            "beta_voc_pct_k", "gamma_p_pct_k", "noct_c", "price", "currency",
+        ]  # fmt: skip
+
+
+class PipeForm(OfOrganisation):
+    class Meta:
+        model = Pipe
+        fields = ["name", "outside_mm", "wall_mm", "pressure_bar", "material", "price_per_m"]
+
+
+class CableForm(OfOrganisation):
+    class Meta:
+        model = Cable
+        fields = ["name", "area_mm2", "conductor_class", "price_per_m"]
+
+
+class DistrictForm(OfOrganisation):
+    class Meta:
+        model = District
+        fields = ["name", "p_code"]
+
+
+class SiteForm(OfOrganisation):
+    need_m3_day = Figures(
+        count=12, one_for_all=True, required=False, label=_("Daily need by month, m³"),
+        help_text=_("Twelve figures from January to December, or one for every month."),
+    )  # fmt: skip
+
+    class Meta:
+        model = Site
+        fields = [
+            "code", "name", "village", "district", "latitude_deg", "longitude_deg", "altitude_m", "people_served",
+            "animals_served", "need_m3_day", "caretaker_name", "caretaker_phone", "caretaker_language", "access_notes",
+            "drive_minutes", "signal",
+        ]  # fmt: skip
+        widgets = {"access_notes": forms.Textarea(attrs={"rows": 3})}
+
+
+class WellForm(OfOrganisation):
+    class Meta:
+        model = Well
+        fields = [
+            "name", "kind", "inside_diameter_mm", "depth_m", "datum_above_ground_m", "drawdown_law",
+            "specific_capacity_m3_h_m", "drawdown_b_d_m2", "drawdown_c_d2_m5", "safe_yield_m3_h",
+        ]  # fmt: skip
+
+
+class TankForm(OfOrganisation):
+    class Meta:
+        model = Tank
+        fields = ["rise_m", "pipe_run_m", "capacity_m3", "float_switch", "fittings_k"]
+
+
+def day_input():
+    return forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+
+class LevelForm(OfOrganisation):
+    class Meta:
+        model = StaticLevel
+        fields = ["measured_on", "level_m", "hours_since_pumped"]
+        widgets = {"measured_on": day_input()}
+
+
+class ClimateForm(forms.Form):
+    irradiation_kwh_m2_day = Figures(
+        count=12, required=False, label=_("Daily global irradiation by month, kWh/m²"),
+        help_text=_("Twelve figures on the level, January to December. Empty: the coarse default."),
+    )  # fmt: skip
+    air_c = Figures(count=12, required=False, label=_("Air temperature by month, °C"))
+    source = forms.CharField(max_length=200, label=_("Where the values come from"), required=False)
+
+    def clean(self):
+        data = super().clean()
+        if data.get("irradiation_kwh_m2_day") and not data.get("source"):
+            self.add_error("source", _("Say where the values come from."))
+        return data
+
+
+class SkylineForm(forms.Form):
+    skyline = Pairs(
+        required=False, label=_("Skyline"), widget=forms.Textarea(attrs={"rows": 8}),
+        help_text=_("One point a line: bearing and height angle in degrees, like 95 12."),
+    )  # fmt: skip
+
+
+class AttachForm(forms.Form):
+    file = forms.FileField(label=_("Photo or document"), help_text=_("JPEG, PNG, WebP or PDF, up to 25 MB."))
+    caption = forms.CharField(label=_("What it shows"), max_length=200, required=False)
+
+
+class UnitForm(OfOrganisation):
+    class Meta:
+        model = Unit
+        fields = ["serial", "pump_type", "batch", "tested_on", "warranty_until", "notes"]
+        widgets = {"tested_on": day_input(), "warranty_until": day_input(), "notes": forms.Textarea(attrs={"rows": 3})}
+
+
+BUILT = [
+    "module_type", "modules_in_series", "strings", "tilt_deg", "azimuth_deg", "mounting_height_m", "fenced",
+    "boxes_shaded", "pipe", "pipe_length_m", "rope_length_m", "cable", "cable_length_m", "setting_depth_m",
+    "dry_run_probe", "controller", "controller_serial", "controller_max_voltage_v", "meter_rollover_l",
+    "instrument_level", "installer", "commissioned_on", "handed_over_on", "next_inspection_on", "notes",
+]  # fmt: skip
+
+
+class InstallationForm(OfOrganisation):
+    """What was built; the rules of the trade are answered beside it and never stand in the way."""
+
+    class Meta:
+        model = Installation
+        fields = BUILT
+        widgets = {
+            "commissioned_on": day_input(), "handed_over_on": day_input(), "next_inspection_on": day_input(),
+            "notes": forms.Textarea(attrs={"rows": 3}),
+        }  # fmt: skip
+
+
+class MomentForm(forms.Form):
+    """When it happened, in the site's own time."""
+
+    at = forms.DateTimeField(
+        label=_("When, in the site's time"), widget=forms.DateTimeInput(attrs={"type": "datetime-local"},
+        format="%Y-%m-%dT%H:%M"), input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M:%S"],
+    )  # fmt: skip
+
+    def __init__(self, *args, zone, **kwargs):
+        self.zone = zone
+        super().__init__(*args, **kwargs)
+        with timezone.override(zone):
+            now = timezone.localtime().replace(second=0, microsecond=0, tzinfo=None)
+        self.fields["at"].initial = now
+
+    def full_clean(self):
+        with timezone.override(self.zone):  # what is typed is the site's time, and kept in UTC
+            super().full_clean()
+
+
+class EndForm(MomentForm):
+    why = forms.CharField(label=_("Why"), max_length=200)
+
+
+class WellByCode(forms.CharField):
+    """A well named by its site's code, and the well's name after a space where the site has several."""
+
+    def __init__(self, **kwargs):
+        kwargs.setdefault("label", _("Well"))
+        kwargs.setdefault("help_text", _("The site's code, like NK-014; where it has several wells, its name after a "
+                                         "space."))  # fmt: skip
+        super().__init__(**kwargs)
+        self.person = None
+
+    def clean(self, value):
+        words = super().clean(value).split(" ", 1)
+        wells = Well.objects.filter(site__organisation_id=self.person.organisation_id, site__code__iexact=words[0])
+        wells = list(wells.select_related("site").filter(name=words[1]) if len(words) > 1 else
+                     wells.select_related("site")[:2])  # fmt: skip
+        if not wells:
+            raise forms.ValidationError(_("There is no well of this site code. Look it up in the list of sites."))
+        if len(wells) > 1:
+            raise forms.ValidationError(_("This site has several wells. Give the well's name after the code."))
+        return wells[0]
+
+
+class IntoWellForm(forms.Form):
+    """Into which well."""
+
+    well = WellByCode()
+
+    def __init__(self, *args, person, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["well"].person = person
+
+
+class SiteFilter(forms.Form):
+    q = forms.CharField(label=_("Serial, site, village, caretaker"), required=False)
+    district = forms.ModelChoiceField(District.objects.none(), label=_("District"), required=False)
+    hanging = forms.ChoiceField(
+        label=_("Unit"), required=False, choices=[("", _("all")), ("yes", _("one hangs there")), ("no", _("none"))]
+    )
+
+    def __init__(self, *args, person, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["district"].queryset = District.objects.filter(organisation_id=person.organisation_id)
+
+
+class UnitFilter(forms.Form):
+    q = forms.CharField(label=_("Serial, site, village, caretaker"), required=False)
+    pump_type = forms.ModelChoiceField(PumpType.objects.none(), label=_("Pump type"), required=False)
+    status = forms.ChoiceField(label=_("Status"), required=False, choices=[("", _("all")), *Unit.Status.choices])
+
+    def __init__(self, *args, person, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["pump_type"].queryset = PumpType.objects.filter(organisation_id=person.organisation_id)
