@@ -24,6 +24,18 @@ def pytest_configure(config):
     for folder in (settings.STATIC_ROOT, Path(settings.MEDIA_ROOT)):
         folder.mkdir(parents=True, exist_ok=True)
     _empty_tables_made_by_hand_too()
+    _drop_with_force()
+
+
+def _drop_with_force():
+    """A worker's or server's thread may still hold a connection when the last test has ended."""
+    from django.db.backends.postgresql.creation import DatabaseCreation
+
+    def drop(self, test_database_name, verbosity):
+        with self._nodb_cursor() as cursor:
+            cursor.execute(f"DROP DATABASE {self.connection.ops.quote_name(test_database_name)} WITH (FORCE)")
+
+    DatabaseCreation._destroy_test_db = drop
 
 
 def _empty_tables_made_by_hand_too():
