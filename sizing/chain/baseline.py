@@ -6,9 +6,10 @@ import numpy as np
 
 from .. import compiled
 from ..checks import Refusal
+from .asking import FLOWS, SPAN, steepness
 from .daylight import SHARES, STEPS, day_geometry, shade_low_sun
 from .days import METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, day_water, mirrored
-from .fast import EDGES, FLOWS, HEATS, KNOTS, MOST, SPAN, steepness, year_rows
+from .fast import EDGES, HEATS, KNOTS, MOST, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import DAYLIGHT_WARMER_K, monthly, prepare

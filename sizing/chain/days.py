@@ -10,8 +10,9 @@ import numpy as np
 
 from .. import compiled
 from ..checks import Refusal, one_of, within
+from .asking import FLOWS, SPAN, ask, steepness
 from .daylight import KINDS, SHARES, STEPS, day_geometry, erbs_daily, part_light, shade_low_sun, sunshine
-from .fast import EDGES, FLOWS, FUSED, HEATS, KNOTS, SPAN, ask, flow_at, steepness, year_rows
+from .fast import EDGES, FUSED, HEATS, KNOTS, flow_at, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import prepare

@@ -8,215 +8,34 @@ year's air is covered by two or three such rows and what lies between. `operatin
 two agree to 1e-4 of a month's mean.
 """
 
-from functools import lru_cache
-
 import numpy as np
 
 from .. import array, compiled
-from ..head import loss_scalar
-from ..pump import needed
+from .asking import BRIGHTEST, FLOWS, ask, sun_asked, sun_for_watts
 from .machine import (
     ALPHA,
-    BORE,
-    CABLE,
     CLEAN,
     COUPLING,
     CUTOUT,
     DARK,
-    DRAW_B,
-    DRAW_C,
     EFFICIENCY,
-    FITTINGS,
-    HEAD_SCALE,
     HOLE,
-    INTAKE,
-    KNOWS_V,
     LEAK,
     LEVEL_DROP,
     LIGHT,
-    MAX_V,
-    MAX_W,
-    MODULES,
     NOCT_SLOPE,
     ON,
-    PEAK_V,
-    PIPE,
     RISE,
-    SERIES,
     SHUNT,
-    SLIP,
     START_W,
-    STOPPED,
     THERMAL,
-    UNIT_FLOW,
-    VISCOSITY,
-    Y_LIMIT,
 )  # fmt: skip
-from .operating import arriving, well_limit
+from .operating import arriving
 
-FLOWS = 40  # flows asked, closer together towards the largest
 KNOTS = 128  # of a row, closer together at the threshold
-BRIGHTEST = 1450.0  # W/m2
-WATT_STEP = 5.0  # W/m2, of the table of a module's largest power
-WATT_KNOTS = 301
-MIDDLE_C = 45.0
 (FIRST, PER_STEP, MOST, LEAST_SUN, LAST_SUN, EDGES) = range(6)  # places in a row's edge; EDGES counts them
 HEATS = 5  # cell temperatures at which a direct unit is worked out, a parabola between
 FUSED = {"contract", "arcp", "nsz"}  # multiply and add at once; nothing that NaN or infinity would suffer from
-SPAN = 8  # numbers of scratch space, each FLOWS long
-
-
-@lru_cache(maxsize=256)
-def module_power(diode):
-    """A module's largest power over its irradiance as a parabola in cell temperature about 45 C: (WATT_KNOTS, 3)."""
-    g = np.maximum(np.arange(WATT_KNOTS) * WATT_STEP, 1.0)[:, None]
-    c = np.linspace(10, 80, 15)
-    ratio = array.maximum_power(array.Diode(*diode), g, c).power_w / g
-    if not np.isfinite(ratio).all():
-        return np.full((WATT_KNOTS, 3), np.nan)
-    return np.ascontiguousarray(np.polynomial.polynomial.polyfit(c - MIDDLE_C, ratio.T, 2).T)
-
-
-@compiled(inline="always")
-def watts_at(table, irradiance, cell):
-    """Largest power of one module, W."""
-    x = irradiance * (1.0 / WATT_STEP)
-    i = min(max(int(x), 0), WATT_KNOTS - 2)
-    x -= i
-    t = cell - MIDDLE_C
-    low = table[i, 0] + t * (table[i, 1] + t * table[i, 2])
-    high = table[i + 1, 0] + t * (table[i + 1, 1] + t * table[i + 1, 2])
-    return irradiance * (low + x * (high - low))
-
-
-@compiled()
-def added_head(m, lift, q):
-    """Head that a flow adds to level and rise (lift): drawdown, friction, inlet."""
-    net = arriving(m, lift, q)
-    friction = loss_scalar(q, m[PIPE], m[BORE], m[FITTINGS], 7e-6, m[VISCOSITY])
-    return net * (m[DRAW_B] + m[DRAW_C] * net) + friction + m[INTAKE] * q * q
-
-
-@compiled()
-def _spare(m, cp, cv, ci, lift, q):
-    """What is left at flow q of the limits of voltage and of power, as shares; falls with q."""
-    s = np.sqrt(max(lift + added_head(m, lift, q), 0.0) / m[HEAD_SCALE])
-    y = q / m[UNIT_FLOW] + m[SLIP] * s * s
-    left = 1.0
-    if m[KNOWS_V] > 0.0:
-        left = 1.0 - needed(cv, s, y) / m[MAX_V]
-    if m[COUPLING] > 0.0:
-        watts = needed(cp, s, y)
-        amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
-        left = min(left, 1.0 - (watts + amps * amps * m[CABLE]) / m[MAX_W])
-    return left
-
-
-@compiled()
-def _largest(m, cp, cv, ci, level):
-    """The largest flow that the limits of voltage and power, the well and the sheet allow at this level."""
-    top = min(m[Y_LIMIT] * m[UNIT_FLOW], well_limit(m, level))
-    lift = level + m[RISE]
-    if not top > 0.0:
-        return 0.0
-    f_high = _spare(m, cp, cv, ci, lift, top)
-    if f_high >= 0.0:
-        return top
-    f_low = _spare(m, cp, cv, ci, lift, 0.0)
-    if f_low <= 0.0:
-        return 0.0
-    low, high, side = 0.0, top, 0
-    for _ in range(60):
-        x = high - f_high * (high - low) / (f_high - f_low)
-        f = _spare(m, cp, cv, ci, lift, x)
-        if abs(f) < 1e-8 or high - low < 1e-9 * top:
-            return x
-        if f > 0.0:
-            if side == 1:
-                f_high *= 0.5
-            low, f_low, side = x, f, 1
-        else:
-            if side == -1:
-                f_low *= 0.5
-            high, f_high, side = x, f, -1
-    return 0.5 * (low + high)
-
-
-@compiled()
-def ask(m, cp, cv, ci, static, coolest, space):
-    """Works one unit out at one level; coolest: of the air to come. Returns the largest flow, 0 where nothing runs.
-
-    Fills space[0] with flows, space[7] with the head that each adds, space[1] with watts of the array (tracking) or
-    amps (direct), space[2] with volts over the array's diodes (direct).
-    """
-    level = static + m[LEVEL_DROP]
-    most = _largest(m, cp, cv, ci, level)
-    if m[STOPPED] > 0.0 or not most > 0.0 or not m[LIGHT] > 0.0:
-        return 0.0
-    lift = level + m[RISE]
-    top = most
-    if m[COUPLING] == 0.0:
-        # rows go on to the brightest sun whatever the limit of voltage, so that they change smoothly with the air
-        top = min(m[Y_LIMIT] * m[UNIT_FLOW], well_limit(m, level))
-        low = 0.0
-        for _ in range(10):
-            q = 0.5 * (low + top)
-            s = np.sqrt(max(lift + added_head(m, lift, q), 0.0) / m[HEAD_SCALE])
-            y = q / m[UNIT_FLOW] + m[SLIP] * s * s
-            amps = needed(ci, s, y)
-            if _sun_for_amps(m, amps, needed(cv, s, y) + amps * (m[SERIES] + m[CABLE]), coolest) > BRIGHTEST:
-                top = q
-            else:
-                low = q
-    for k in range(FLOWS):
-        t = k / (FLOWS - 1)
-        q = top * t * (1.6 - 0.6 * t)
-        added = added_head(m, lift, q)
-        s = np.sqrt(max(lift + added, 0.0) / m[HEAD_SCALE])
-        y = q / m[UNIT_FLOW] + m[SLIP] * s * s
-        space[0, k], space[7, k] = q, added
-        if m[COUPLING] > 0.0:
-            watts = needed(cp, s, y)
-            amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
-            space[1, k] = (watts + amps * amps * m[CABLE]) / m[EFFICIENCY]
-        else:
-            amps = needed(ci, s, y)
-            space[1, k] = amps
-            space[2, k] = needed(cv, s, y) + amps * (m[SERIES] + m[CABLE])
-    return most
-
-
-@compiled()
-def _sun_for_watts(m, watts_table, watts, air, guess):
-    """Irradiance at which a tracking array has this power: its power is nearly in proportion, so divide and repeat."""
-    g = guess
-    heating = 0.005 * m[NOCT_SLOPE]  # hotter cells give some 0.5 % a kelvin less: how far power falls behind the sun
-    for _ in range(30):
-        have = m[MODULES] * watts_at(watts_table, g * m[CLEAN], air + m[NOCT_SLOPE] * g)
-        if not have > 0.0:
-            return np.inf
-        step = g * (watts / have - 1.0) * (1.0 + heating * g)
-        g += step
-        if g > 3000.0:
-            return np.inf
-        if not g > 0.0:
-            g = 1e-3
-        if abs(step) < 1e-5 * g:
-            return g
-    return g
-
-
-@compiled()
-def _sun_for_amps(m, amps, diode_v, cell):
-    """Irradiance at which a direct array gives these amps at these volts over its diodes, at a cell temperature."""
-    _, dark, thermal, _ = array.translate(m[LIGHT], m[DARK], m[THERMAL], m[SHUNT], m[ALPHA], 1000.0, cell)
-    gain = (m[LIGHT] + m[ALPHA] * (cell - 25.0)) / 1000.0
-    return _sun(amps, diode_v, dark, thermal, gain, 1.0 / (1000.0 * m[SHUNT])) / m[CLEAN]
-
-
-@compiled(inline="always")
-def _sun(amps, diode_v, dark, thermal, gain, leak):
-    return (amps + dark * np.expm1(min(diode_v / thermal, 200.0))) / max(gain - diode_v * leak, 1e-9)
 
 
 @compiled()
@@ -226,7 +45,7 @@ def _row_in_air(m, watts_table, space, most, air, row, edge):
     guess = 100.0
     last = 0
     for k in range(FLOWS):
-        asked[k] = _sun_for_watts(m, watts_table, space[1, k], air, guess)
+        asked[k] = sun_for_watts(m, watts_table, space[1, k], air, guess)
         last = k
         if asked[k] > BRIGHTEST:
             break
@@ -235,7 +54,7 @@ def _row_in_air(m, watts_table, space, most, air, row, edge):
             guess *= space[1, k + 1] / max(space[1, k], 1e-9)
     edge[MOST], edge[LAST_SUN], edge[LEAST_SUN] = most, m[CUTOUT], 0.0
     if m[START_W] > 0.0:
-        edge[LEAST_SUN] = _sun_for_watts(m, watts_table, m[START_W] / m[EFFICIENCY], air, 50.0)
+        edge[LEAST_SUN] = sun_for_watts(m, watts_table, m[START_W] / m[EFFICIENCY], air, 50.0)
     if last == 0:  # not even the brightest sun lifts
         row[:] = 0.0
         edge[FIRST], edge[PER_STEP] = BRIGHTEST, 1.0
@@ -247,7 +66,7 @@ def _row_in_air(m, watts_table, space, most, air, row, edge):
             t = 0.5 * (low + high)
             flows[last] = flows[last - 1] + t * (end_q - flows[last - 1])
             watts = space[1, last - 1] + t * (end_w - space[1, last - 1])
-            asked[last] = _sun_for_watts(m, watts_table, watts, air, asked[last - 1])
+            asked[last] = sun_for_watts(m, watts_table, watts, air, asked[last - 1])
             if abs(asked[last] - BRIGHTEST) < 0.1:
                 break
             if asked[last] > BRIGHTEST:
@@ -271,7 +90,7 @@ def _heat_rows(m, space, coolest, span, heats, heat_edges):
         gain = (m[LIGHT] + m[ALPHA] * (cell - 25.0)) / 1000.0
         last = 0
         for k in range(FLOWS):
-            asked[k] = _sun(space[1, k], space[2, k], dark, thermal, gain, leak) / m[CLEAN]
+            asked[k] = sun_asked(space[1, k], space[2, k], dark, thermal, gain, leak) / m[CLEAN]
             last = k
             if asked[k] > BRIGHTEST:
                 break
@@ -287,7 +106,7 @@ def _heat_rows(m, space, coolest, span, heats, heat_edges):
                 flows[last] = flows[last - 1] + t * (end - flows[last - 1])
                 amps = space[1, last - 1] + t * (space[1, last] - space[1, last - 1])
                 volts = space[2, last - 1] + t * (space[2, last] - space[2, last - 1])
-                asked[last] = _sun(amps, volts, dark, thermal, gain, leak) / m[CLEAN]
+                asked[last] = sun_asked(amps, volts, dark, thermal, gain, leak) / m[CLEAN]
                 if abs(asked[last] - BRIGHTEST) < 0.1:
                     break
                 if asked[last] > BRIGHTEST:
@@ -466,37 +285,6 @@ def _two_airs(
 @compiled(inline="always")
 def _between(cool, warm, t):
     return cool * warm / max(t * cool + (1.0 - t) * warm, 1e-12)
-
-
-@compiled()
-def steepness(m, cp, cv, ci, static, space):
-    """Share of the flow that one metre of lift more costs, as the mean of three suns; `ask` must have filled space.
-
-    At a flow: what one metre more asks of the array, over what a little more flow asks.
-    """
-    total, count = 0.0, 0
-    for part in range(3):
-        k = FLOWS // 2 + part * (FLOWS // 6)
-        q = space[0, k]
-        s = np.sqrt(max(static + m[LEVEL_DROP] + m[RISE] + space[7, k] + 1.0, 0.0) / m[HEAD_SCALE])
-        y = q / m[UNIT_FLOW] + m[SLIP] * s * s
-        if m[COUPLING] > 0.0:
-            watts = needed(cp, s, y)
-            amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
-            more = (watts + amps * amps * m[CABLE]) / m[EFFICIENCY] - space[1, k]
-            per_flow = space[1, k + 1] - space[1, k - 1]
-        else:
-            amps = needed(ci, s, y)
-            here = _sun_for_amps(m, space[1, k], space[2, k], 50.0)
-            more = _sun_for_amps(m, amps, needed(cv, s, y) + amps * (m[SERIES] + m[CABLE]), 50.0) - here
-            after = _sun_for_amps(m, space[1, k + 1], space[2, k + 1], 50.0)
-            per_flow = after - _sun_for_amps(m, space[1, k - 1], space[2, k - 1], 50.0)
-            if not here < BRIGHTEST:
-                continue
-        if per_flow > 0.0 and q > 0.0:
-            total += more / per_flow * (space[0, k + 1] - space[0, k - 1]) / q
-            count += 1
-    return min(total / count, 1.0) if count > 0 else 0.0
 
 
 @compiled(inline="always", fastmath=FUSED)

@@ -6,8 +6,8 @@ import numpy as np
 
 from .. import climate, sun
 from ..checks import within
+from .asking import module_power
 from .daylight import MONTH_MIDDLE
-from .fast import module_power
 from .faults import NONE
 from .machine import build
 
