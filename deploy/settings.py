@@ -133,6 +133,7 @@ LANGUAGE_CODE = env.one_of("LANGUAGE", "en", ["en", "fr", "sw"])
 LANGUAGES = [("en", _("English")), ("fr", _("French")), ("sw", _("Swahili"))]
 # Set-up compiles the catalogues into the build folder; Django reads them from there.
 LOCALE_PATHS = [p for p in [BUILD_DIR / "locale", BASE_DIR / "fleet" / "web" / "locale"] if p.exists()]
+FORMAT_MODULE_PATH = "fleet.web.formats"
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"

@@ -225,7 +225,7 @@ def heat_map(rows, *, title, x_title, y_title, unit, decimals=0, diverging_at=No
         "x": {"field": "x", "type": "ordinal", "sort": x_order, "title": x_title, "axis": {"labelAngle": 0}},
         "y": {"field": "y", "type": "ordinal", "sort": y_order, "title": None, "axis": {"titleAngle": 0}},
         "color": {"field": "value", "type": "quantitative", "scale": scale, "title": unit,
-                  "legend": {"title": unit, "gradientLength": 180, "orient": "top", "direction": "horizontal"}},
+                  "legend": {"title": unit, "gradientLength": 110, "orient": "top", "direction": "horizontal"}},
         "tooltip": {"field": "tip"},
     }  # fmt: skip
     mark = {"type": "rect", "stroke": INKS["surface"][0], "strokeWidth": 1}

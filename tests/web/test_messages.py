@@ -1,7 +1,10 @@
 """French and Swahili: nothing missing, nothing that would break a page."""
 
+import datetime
+
 import polib
 import pytest
+from django import forms
 from django.conf import settings
 from django.utils import translation
 
@@ -115,3 +118,18 @@ def test_merging_keeps_what_is_translated_adds_what_is_new_and_drops_what_is_gon
     new, gone = messages.merge(book, {(None, "kept", None): ["a.py"], (None, "%(n)s x", "%(n)s xs"): ["b.html"]})
     assert (new, gone) == ([(None, "%(n)s x", "%(n)s xs")], [(None, "gone", None)])
     assert {e.msgid: e.msgstr for e in book} == {"kept": "gardé", "%(n)s x": ""}
+
+
+@pytest.mark.parametrize("language", ["en", "fr", "sw"])
+def test_date_fields_are_filled_as_browsers_read_them_in_every_language(language):
+    class WhenForm(forms.Form):
+        day = forms.DateField(widget=forms.DateInput({"type": "date"}))
+        at = forms.DateTimeField(widget=forms.DateTimeInput({"type": "datetime-local"}))
+        hour = forms.TimeField(widget=forms.TimeInput({"type": "time"}))
+
+    at = datetime.datetime(2026, 11, 3, 14, 5)
+    with translation.override(language):
+        page = WhenForm(initial={"day": at.date(), "at": at, "hour": at.time()}).as_p()
+        sent = WhenForm({"day": "2026-11-03", "at": "2026-11-03T14:05", "hour": "14:05"})
+        assert sent.is_valid(), sent.errors
+    assert 'value="2026-11-03"' in page and 'value="2026-11-03T14:05"' in page and 'value="14:05"' in page
