@@ -225,11 +225,11 @@ def _read(given, pumps, names, modules, used):
         raise Refusal("pump_type", kind, because="this pump type has no curve")
     curve = pumps[kind]
     if "specific_capacity_m3_h_m" in row and "drawdown_b_m_per_l_min" not in row:
-        row["drawdown_b_m_per_l_min"] = float(well.from_specific_capacity(float(row["specific_capacity_m3_h_m"])))
+        row["drawdown_b_m_per_l_min"] = float(well.from_specific_capacity(_plain(row, "specific_capacity_m3_h_m")))
     if "pipe_inside_mm" not in row and "pipe_outside_mm" in row:
         row["pipe_inside_mm"] = _bore(row)
     if "test_points" in row and "flow_scale" not in row:
-        row["flow_scale"] = curve.scale_of_test(*np.array(row["test_points"], float).T)
+        row["flow_scale"] = curve.scale_of_test(*_points(row["test_points"]))
     coupling = {"direct": DIRECT, "tracking": TRACKING}.get(row.get("coupling", 1), row.get("coupling", 1))
     if coupling not in (DIRECT, TRACKING):
         raise Refusal("coupling", coupling, because="direct (0) or tracking (1) is needed")
@@ -270,7 +270,7 @@ def _value(name, value):
     if name in ("float_switch", "dry_run_probe"):
         return bool(value)
     if name in BY_MONTH:
-        values = np.asarray(value, float).ravel()
+        values = np.asarray(within(np.atleast_1d(value), -np.inf, np.inf, name)).ravel()
         if values.size not in (1, 12):
             raise Refusal(name, values.size, because="one value or twelve are needed")
         if name == "static_level_m":
@@ -282,27 +282,41 @@ def _value(name, value):
         return np.broadcast_to(values, 12)
     if name in LIMITS:
         low, high = LIMITS[name]
-        if name in ("max_power_w", "max_voltage_v") and np.isinf(float(value)):
+        if name in ("max_power_w", "max_voltage_v") and isinstance(value, float) and np.isinf(value):
             return np.inf
         return float(within(float(known(value, name)), low, high, name))
-    return float(value)
+    return float(within(value, -np.inf, np.inf, name))
+
+
+def _plain(row, name):
+    """One number of a row. Refuses a missing one and what is no number."""
+    if name not in row:
+        raise Refusal(name, None, because="this value is missing")
+    return float(known(row[name], name))
+
+
+def _points(points):
+    table = np.atleast_2d(known(points, "test_points"))
+    if table.shape[1] != 3:
+        raise Refusal("test_points", table.shape, because="head, power and flow are needed for each point")
+    return table.T
 
 
 def _bore(row):
     if "pipe_wall_mm" in row:
-        bore = float(row["pipe_outside_mm"]) - 2 * float(row["pipe_wall_mm"])
+        bore = _plain(row, "pipe_outside_mm") - 2 * _plain(row, "pipe_wall_mm")
         return float(within(bore, 5, 500, "pipe_inside_mm"))
     if "sdr" in row:
-        return head.inside_diameter(row["pipe_outside_mm"], row["sdr"])
+        return head.inside_diameter(_plain(row, "pipe_outside_mm"), _plain(row, "sdr"))
     raise Refusal("pipe_wall_mm", None, because="the pipe's wall or its SDR is needed beside its outside diameter")
 
 
 def _depth_and_rise(row):
-    return float(row["setting_depth_m"]) + float(row.get("tank_rise_m", 0))
+    return _plain(row, "setting_depth_m") + (_plain(row, "tank_rise_m") if "tank_rise_m" in row else 0.0)
 
 
 def _depth_and_ten(row):
-    return float(row["setting_depth_m"]) + 10.0
+    return _plain(row, "setting_depth_m") + 10.0
 
 
 def _empty():

@@ -139,6 +139,13 @@ def test_a_missing_sun_gives_a_missing_answer_and_spoils_nothing():
         ({"coupling": "by magic"}, "coupling"),
         ({"pipe_inside_mm": 0}, "pipe_inside_mm"),
         ({"test_points": [(40, 5, 10)]}, "power_w"),
+        ({"test_points": [(40, 300)]}, "test_points"),
+        ({"static_level_m": "deep"}, "static_level_m"),
+        ({"setting_depth_m": "under the tree"}, "setting_depth_m"),
+        ({"setting_depth_m": None, "static_level_m": None}, "static_level_m"),
+        ({"need_l_day": "enough"}, "need_l_day"),
+        ({"pipe_inside_mm": None, "pipe_outside_mm": 33.0, "sdr": 11}, "outside_mm"),
+        ({"pipe_inside_mm": None, "pipe_outside_mm": 32.0}, "pipe_wall_mm"),
     ],
 )
 def test_a_row_that_cannot_be_gets_its_reason_and_the_others_are_computed(changes, argument):
