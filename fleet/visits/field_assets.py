@@ -29,6 +29,10 @@ def styles():
     return [settings.STATIC_URL + path for path in STYLES]
 
 
+def modules():
+    return [settings.STATIC_URL + path for path in PATHS if path.endswith(".js")]
+
+
 def version():
     """Twelve characters that change with any of the files."""
     return _version() if not settings.DEBUG else _version.__wrapped__()

@@ -19,6 +19,7 @@ from django.test import Client
 
 from fleet.web import scripts
 from tests.browser.checks import Console
+from tests.browser.field import phone_of  # noqa: F401 - a fixture
 
 os.environ.setdefault("DJANGO_LIVE_TEST_SERVER_ADDRESS", "127.0.0.1")  # the number: names cannot be looked up in tests
 # Playwright keeps an event loop in this thread; the tests' own queries are not made from it.

@@ -1,10 +1,16 @@
 """A telephone in the browser tests: signed in, packed, cut off from the network, killed and started again."""
 
+import contextlib
+import os
 import re
-from contextlib import contextmanager
+import signal
+from pathlib import Path
 
+import pytest
 from django.conf import settings
 from django.test import Client
+
+from tests.browser.wire import Wire
 
 PIN = "2468"
 PHONE = {
@@ -13,18 +19,27 @@ PHONE = {
 }  # fmt: skip
 
 
+def until(page, truth, arg=None, seconds=15):
+    """Wait until an expression of the page holds. (The page's policy forbids the driver's own way of waiting.)"""
+    for _ in range(seconds * 20):
+        if page.evaluate(truth, arg):
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError(f"did not come true within {seconds} s: {truth}")
+
+
 class Telephone:
     """A browser with a profile of its own on disk, so that it can be killed and started again."""
 
-    def __init__(self, playwright, chromium, folder, server, person, **options):
-        self.playwright, self.chromium, self.folder, self.server = playwright, chromium, folder, server
+    def __init__(self, kind, path, folder, server, person, wire=None, **options):
+        self.kind, self.path, self.folder, self.server, self.wire = kind, path, folder, server, wire
         self.person, self.options, self.errors = person, options, []
         self.start()
         self.log_in()
 
     def start(self):
-        self.context = self.playwright.chromium.launch_persistent_context(
-            str(self.folder), executable_path=self.chromium, headless=True, **(PHONE | self.options),
+        self.context = self.kind.launch_persistent_context(
+            str(self.folder), executable_path=self.path, headless=True, **(PHONE | self.options),
             args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"],
         )  # fmt: skip
         self.page = self.context.pages[0] if self.context.pages else self.context.new_page()
@@ -47,9 +62,7 @@ class Telephone:
         page.get_by_role("button", name="Keep the PIN").click()
         page.get_by_role("heading", name="My visits").wait_for(timeout=60_000)
         page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-        page.wait_for_function(
-            "caches.keys().then(async (n) => n.length && (await (await caches.open(n[0])).keys()).length > 20)"
-        )
+        until(page, "caches.keys().then(async (n) => n.length && (await (await caches.open(n[0])).keys()).length > 20)")
         return page
 
     def unlock(self):
@@ -57,15 +70,12 @@ class Telephone:
         self.page.get_by_role("button", name="Open").click()
 
     def offline(self, off=True):
+        """No signal: the wire to the server is cut, and the browser knows it."""
+        self.wire.cut = off
         self.context.set_offline(off)
 
     def kill(self):
         """End the browser's processes at once, as a flat battery does."""
-        import contextlib
-        import os
-        import signal
-        from pathlib import Path
-
         mark, ended = f"--user-data-dir={self.folder}", 0
         for entry in Path("/proc").iterdir():
             if entry.name.isdigit():
@@ -97,13 +107,26 @@ class Telephone:
         self.context.close()
 
 
-@contextmanager
-def telephone(chromium, folder, server, person, **options):
-    made = Telephone(chromium.playwright_, chromium.path_, folder, server, person, **options)
-    try:
-        yield made
-    finally:
-        made.close()
+@pytest.fixture
+def phone_of(chromium, server, tmp_path):
+    """`phone_of(idris)`: a telephone behind a wire that can be cut. No script of it may have failed at the end."""
+    from tests.browser.conftest import chromium_path
+
+    made = []
+
+    def phone(person, **options):
+        wire = Wire(server)
+        folder = tmp_path / f"telephone-{len(made)}"
+        made.append(Telephone(chromium.browser_type, chromium_path(), folder, wire.address, person, wire, **options))
+        return made[-1]
+
+    yield phone
+    for one in made:
+        with contextlib.suppress(Exception):
+            one.close()
+        one.wire.close()
+    for one in made:
+        assert not one.errors, one.errors
 
 
 def acknowledge(page):
@@ -111,17 +134,21 @@ def acknowledge(page):
         box.check()
 
 
-def fill_step(page, installation=None):
+def fill_step(page, visit):
     """Fill whatever the step on the screen asks for; returns the texts that were typed, by label."""
     acknowledge(page)
+    step = next(s for s in visit.procedure.steps if s["code"] == step_of(page))
+    captures = {c["code"]: c for c in step["captures"]}
     typed = {}
     for group in page.locator(".capture").all():
         code = group.get_attribute("id").removeprefix("capture-")
         if group.locator(".bucket").count():
             continue
         for n, box in enumerate(group.locator("input[inputmode=decimal]").all()):
-            box.fill(f"{40 + n}")
-            typed[f"{code}.{n}"] = f"{40 + n}"
+            low, high = captures[code].get("low"), captures[code].get("high")
+            number = f"{min(max(40, low or 0), high if high is not None else 40) + (n if high is None else 0):g}"
+            box.fill(number)
+            typed[f"{code}.{n}"] = number
         for box in group.locator("textarea").all():
             box.fill(f"as it should be, ngoja kidogo – é {code}")
             typed[code] = f"as it should be, ngoja kidogo – é {code}"
@@ -133,6 +160,11 @@ def fill_step(page, installation=None):
         if radios.count():
             radios.first.check()
     return typed
+
+
+def shown(page):
+    """The screen of the present address is drawn."""
+    until(page, "document.getElementById('app').dataset.screen === location.hash")
 
 
 def press_keep(page):

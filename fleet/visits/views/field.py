@@ -25,7 +25,10 @@ from fleet.web.refusals import Refused
 @require_safe
 def shell(request):
     """One page for every telephone; it knows nobody. All that is personal comes with the bundle."""
-    context = {"words": words(), "version": assets.version(), "styles": assets.styles()}
+    context = {
+        "words": words(), "version": assets.version(), "styles": assets.styles(),
+        "modules": assets.modules(),
+    }  # fmt: skip
     answer = render(request, "visits/field/shell.html", context)
     answer["Cache-Control"] = "no-cache"
     return answer

@@ -129,7 +129,7 @@ const MAKERS = {
       }));
     };
     const said = h("p", { class: "hint", role: "status" });
-    const input = h("input", { class: "unseen-file", id, type: "file", accept: "image/*", capture: "environment", multiple: true,
+    const input = h("input", { class: "photo-input", id, type: "file", accept: "image/*", capture: "environment", multiple: true,
       onchange: async (event) => {
         for (const file of [...event.target.files]) {
           said.textContent = t("photo_shrinking");
@@ -140,7 +140,7 @@ const MAKERS = {
       } });
     show();
     return h("div", { class: "field" }, h("p", { class: "strong" }, c.label, " ", optional(c)),
-      h("label", { class: "button photo-button", for: id }, t("photo_take")), input, said, list);
+      h("div", { class: "photo-pick" }, h("label", { class: "button photo-button", for: id }, t("photo_take")), input), said, list);
   },
   spot: (c, value, changed, context) => spot(c, value || {}, changed, context),
 };

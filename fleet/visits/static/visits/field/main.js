@@ -65,7 +65,7 @@ async function draw() {
 
 let turn = 0;
 async function show() {
-  const own = ++turn;
+  const own = ++turn, address = location.hash;
   await screen?.flush?.();
   const next = await draw().catch((fault) => h("section", {}, h("h1", {}, t("title")), notice("bad", p(t("fault")), p(h("code", {}, String(fault?.message || fault))))));
   if (own !== turn) return; // a newer one is on its way
@@ -75,9 +75,11 @@ async function show() {
   if (!mine) notes.push(notice("watch", p(t("other_tab")), p(button(t("write_here"), () => hold(true)))));
   if (update) notes.push(notice("info", p(t("newer_app")), p(button(t("reload"), () => update.postMessage("take over")))));
   app.replaceChildren(...notes, screen);
+  app.dataset.screen = address;
   app.querySelector("h1")?.focus({ preventScroll: true });
   scrollTo(0, 0);
   stayOpen();
+  performance.mark("shown");
   head();
 }
 
