@@ -26,10 +26,15 @@ def _keep_compiled_code_apart():
             (base / name).mkdir(parents=True, exist_ok=True, mode=0o700)
         except OSError:
             continue
-        if os.access(base / name, os.W_OK):
+        if os.access(base / name, os.W_OK) and _ours(base) and _ours(base / name):
             numba.config.CACHE_DIR = str(base / name)
             _forget_old(base, keep=base / name)
             return
+
+
+def _ours(folder):
+    """Whether the folder belongs to who runs this: compiled code that others could have put there is not taken."""
+    return not hasattr(os, "getuid") or folder.stat().st_uid == os.getuid()
 
 
 def _forget_old(base, keep):
