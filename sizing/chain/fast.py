@@ -4,7 +4,7 @@ What makes it fast is asking the other way round. For a row of flows the head, a
 without any search; so does the irradiance at which the array gives just that: with a tracking controller in a given
 air, with direct coupling at a given cell temperature (in a given air more sun may give less, by heating the cells).
 Turned round once a level, that is a row of flow over irradiance, whose first knot lies on the lifting threshold. A
-year's air is covered by two or three such rows and what lies between. `operating` finds the same points by search; the
+year's air is covered by three such rows and a parabola through them. `operating` finds the same points by search; the
 two agree to 1e-4 of a month's mean.
 """
 
@@ -224,7 +224,7 @@ def year_rows(m, cp, cv, ci, watts_table, air, level, space, nodes, node_edges, 
     """Fills rows (12, KNOTS) and edges (12, EDGES): a unit's flow over irradiance in each month's air and level.
 
     nodes (3, KNOTS), node_edges (3, EDGES), heats (HEATS, KNOTS) and heat_edges (HEATS, 2) are scratch space. One level
-    all year: two (tracking) or three rows (direct, a parabola in the air). Otherwise a row a month.
+    all year: three rows and a parabola in the air through them. Otherwise a row a month.
     """
     same = True
     coolest, warmest = air[0], air[0]
@@ -239,10 +239,6 @@ def year_rows(m, cp, cv, ci, watts_table, air, level, space, nodes, node_edges, 
             )  # fmt: skip
         return
     span = max(warmest - coolest, 1.0)
-    if m[COUPLING] > 0.0:
-        _two_airs(m, cp, cv, ci, watts_table, air, level[0], coolest, span, space, nodes, node_edges, heats, heat_edges,
-                  rows, edges)  # fmt: skip
-        return
     airs = np.empty(3)
     for node in range(3):
         airs[node] = coolest + 0.5 * node * span
@@ -255,36 +251,6 @@ def year_rows(m, cp, cv, ci, watts_table, air, level, space, nodes, node_edges, 
         for j in range(EDGES):
             edges[month, j] = a * node_edges[0, j] + b * node_edges[1, j] + c * node_edges[2, j]
         edges[month, MOST], edges[month, LAST_SUN] = node_edges[0, MOST], node_edges[0, LAST_SUN]
-
-
-@compiled()
-def _two_airs(
-    m, cp, cv, ci, watts_table, air, level, coolest, span, space, nodes, node_edges, heats, heat_edges, rows, edges
-):  # fmt: skip
-    """`year_rows` of a tracking unit: the sun that a flow asks for is one over a straight line in the air."""
-    airs = np.empty(2)
-    airs[0], airs[1] = coolest, coolest + span
-    level_rows(m, cp, cv, ci, watts_table, airs, level, space, heats, heat_edges, nodes[:2], node_edges[:2])
-    cool, warm = node_edges[0], node_edges[1]
-    ends = np.empty(2)
-    for k in range(2):
-        ends[k] = node_edges[k, FIRST] + ((KNOTS - 1) / node_edges[k, PER_STEP]) ** 2
-    for month in range(12):
-        t = (air[month] - coolest) / span
-        u = 1.0 - t
-        for j in range(KNOTS):
-            rows[month, j] = u * nodes[0, j] + t * nodes[1, j]
-        edge = edges[month]
-        edge[FIRST] = _between(cool[FIRST], warm[FIRST], t)
-        edge[LEAST_SUN] = _between(cool[LEAST_SUN], warm[LEAST_SUN], t)
-        reach = _between(ends[0], ends[1], t) - edge[FIRST]
-        edge[PER_STEP] = (KNOTS - 1) / np.sqrt(max(reach, 1e-9))
-        edge[MOST], edge[LAST_SUN] = cool[MOST], cool[LAST_SUN]
-
-
-@compiled(inline="always")
-def _between(cool, warm, t):
-    return cool * warm / max(t * cool + (1.0 - t) * warm, 1e-12)
 
 
 @compiled(inline="always", fastmath=FUSED)

@@ -106,7 +106,7 @@ def agreement(fleet, place):
     got = chain.baseline(fleet, place).by_kind_l
     worst_month = worst_day = 0.0
     geometry = np.empty((SHARES, STEPS))
-    for month in (0, 6):
+    for month in (0, 3, 6, 9):
         light = np.zeros((fleet.n, 9, STEPS, 2))
         weight = np.zeros((fleet.n, 9, 2))
         step = np.zeros(fleet.n)

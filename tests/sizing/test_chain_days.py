@@ -64,12 +64,13 @@ def test_faults_may_differ_from_unit_to_unit():
 # ---- days and months ----
 
 
+@pytest.mark.parametrize("latitude", [12.5, -31.0])  # little and much summer and winter
 @pytest.mark.parametrize("kind", FLEETS)
-def test_the_fast_rows_agree_with_the_search(kind):
+def test_the_fast_rows_agree_with_the_search(kind, latitude):
     """To 1e-4 of the mean over a day's suns and 3e-3 of the largest flow at any sun."""
-    fleet = FLEETS[kind]
+    fleet = FLEETS[kind].with_(latitude_deg=latitude)
     fast = chain.curve(fleet)
-    for month in (0, 4, 9):
+    for month in (0, 3, 4, 9):
         exact = chain.spot(
             fleet, fast.irradiance_w_m2[None], fast.air_c[:, month][:, None], fleet.static_level_m[:, :1]
         )
