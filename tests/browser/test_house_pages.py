@@ -36,6 +36,10 @@ def test_the_menu_opens_without_scripts_and_closes_with_escape_with_them(page_of
     page = page_of(amara, "phone")
     opens(page, server + "/people/me/")
     page.get_by_text("Menu", exact=True).click()
+    assert page.get_by_role("searchbox", name="Find a unit").is_visible(), "the search box is in the phone's menu"
+    no_accessibility_faults(page)
+    targets_are_large(page)
+    shot(page, "menu-phone", whole=False)
     page.keyboard.press("Escape")
     assert not page.get_by_role("navigation", name="Whole menu").is_visible()
 
