@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from fleet.visits import codes
 from fleet.visits.procedures.cautions import CAUTIONS
 from fleet.visits.procedures.reading import how_many, in_words
-from fleet.visits.services.card import expected_card
+from fleet.visits.services.card import paper_cards
 
 TEMPLATE = Path(settings.BASE_DIR) / "templates" / "visits" / "sheet.typ"
 
@@ -33,7 +33,7 @@ def _field(capture, installation):
     }  # fmt: skip
 
 
-def _sheet(visit, parts):
+def _sheet(visit, parts, cards):
     steps = in_words(visit.procedure.steps) if visit.procedure else []
     marks = list(dict.fromkeys(c for s in steps for c in s.get("cautions", [])))
     site = visit.site
@@ -50,13 +50,8 @@ def _sheet(visit, parts):
              "fields": [_field(c, visit.installation) for c in s["captures"]]}
             for s in steps
         ],
-        "card": _card(visit),
+        "card": cards.get(visit.installation_id),
     }  # fmt: skip
-
-
-def _card(visit):
-    card = expected_card(visit.installation)
-    return card.get("flow") and card
 
 
 def _labels():
@@ -77,16 +72,18 @@ def _labels():
 
 def visit_sheet(visit, parts):
     """PDF of one visit's job and test sheet."""
+    cards = paper_cards([visit.installation] if visit.installation else [])
     return _pdf({
         "title": f"{visit.get_kind_display()} {visit.site.code}", "day": visit.planned_on, "labels": _labels(),
         "technician": str(visit.technician or ""), "stops": [], "always": [str(a) for a in codes.ALWAYS],
-        "sheets": [_sheet(visit, parts)], "lang": translation.get_language()[:2],
+        "sheets": [_sheet(visit, parts, cards)], "lang": translation.get_language()[:2],
         "printed": timezone.localtime().strftime("%Y-%m-%d %H:%M"), "parts": [],
     })  # fmt: skip
 
 
 def trip_sheet(trip, stops, back):
     """PDF of a day: the way and the parts first, then a sheet for each visit."""
+    cards = paper_cards([v.installation for v, _km, _parts in stops if v.installation])
     parts = {code: f"{name} ({why})" for _v, _km, found in stops for code, name, why in found}
     return _pdf({
         "title": f"{trip.technician}, {trip.day}", "day": trip.day, "labels": _labels(),
@@ -97,6 +94,6 @@ def trip_sheet(trip, stops, back):
              "phone": v.site.caretaker_phone}
             for v, km, _parts in stops
         ],
-        "back": None if back is None else round(back), "sheets": [_sheet(v, p) for v, _km, p in stops],
+        "back": None if back is None else round(back), "sheets": [_sheet(v, p, cards) for v, _km, p in stops],
         "lang": translation.get_language()[:2], "printed": timezone.localtime().strftime("%Y-%m-%d %H:%M"),
     })  # fmt: skip

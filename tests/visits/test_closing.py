@@ -6,14 +6,17 @@ import numpy as np
 import pytest
 from django.utils import timezone
 
-from fleet.output.models import Shortfall
+from fleet.output import services as output
+from fleet.output.models import CauseCount, Shortfall
 from fleet.readings.models import DayRecord
 from fleet.readings.partitions import make_for
 from fleet.visits import services
+from fleet.visits.cause_names import TEACHES
 from fleet.visits.models import InspectionRule, Visit
 from fleet.visits.services import downward
 from fleet.visits.tasks import sweep
 from fleet.web.refusals import Refused
+from sizing.causes import names
 from tests.makers.people import a_person
 from tests.makers.registry import an_installation
 from tests.makers.visits import SPOT_READINGS, a_shortfall, a_visit, a_visit_under_way
@@ -250,3 +253,20 @@ def test_the_sweep_asks_as_much_for_many_as_for_few(organisation, django_assert_
         an_installation(organisation, **began(400))
     with django_assert_max_num_queries(50):  # five rules, each a handful
         services.propose_due()
+
+
+def test_a_confirmed_finding_teaches_the_odds_once(repair, idris, organisation):
+    finding(repair, cause="valve_leaks")
+    finding(repair, cause="dirt", confirmed=False)
+    finding(repair, cause="clamp_slipped")
+    after_test(repair)
+    leave(repair)
+    services.close(visit=repair, outcome="restored", by=idris)
+    counts = {c.cause: c.found for c in CauseCount.objects.filter(organisation=organisation)}
+    assert counts == {"main_leaks": 1}  # a finer cause teaches its coarser one; a guess and a clamp teach nothing
+    assert downward.teach(repair.findings.first(), idris) is False
+    assert output.counts(organisation.pk) == {"main_leaks": 1}
+
+
+def test_findings_carry_causes_that_the_judgement_knows():
+    assert set(TEACHES.values()) == set(names.NAMES)

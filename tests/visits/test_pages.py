@@ -333,3 +333,21 @@ def test_a_visit_page_costs_as_many_queries_after_forty_records(client_of, idris
     record_all(visit)
     record_all(visit)
     assert queries_of(browser, address("visit", visit.key)) <= few + 2
+
+
+def test_nadia_types_in_a_paper_sheet_with_its_own_times(client_of, nadia, idris, installation):
+    visit = an_assigned_visit(installation, idris, on=TODAY - timedelta(days=1))
+    browser = client_of(nadia)
+    assert "Type in a paper sheet" in said(browser.get(address("visit", visit.key)))
+    yesterday = (TODAY - timedelta(days=1)).isoformat()
+    browser.post(address("start", visit.key), {"paper_at": f"{yesterday}T08:40"})
+    visit.refresh_from_db()
+    assert visit.arrived_at.isoformat().startswith(f"{yesterday}T05:40")  # Nairobi is three hours ahead of UTC
+    step = address("step", visit.key, "ask_caretaker")
+    assert f'value="{yesterday}T08:41"' in said(browser.get(step))
+    typed = {"v-words": "dry since Sunday", "v-days_without_water-0": "2", "v-since": "at_once",
+             "seen": ["ALONE", "STORM"], "paper_at": f"{yesterday}T09:05"}  # fmt: skip
+    assert browser.post(step, typed | {"paper_at": "five past nine"}).status_code == 422
+    assert browser.post(step, typed).status_code == 302
+    record = visit.records.get()
+    assert (record.by, record.at.isoformat()[:16]) == (nadia, f"{yesterday}T06:05")

@@ -7,7 +7,6 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from fleet.output import services as output
-from fleet.output.models import Shortfall
 from fleet.readings import services as readings
 from fleet.registry.models import StaticLevel
 from fleet.visits.cause_names import TEACHES
@@ -70,14 +69,12 @@ def _clock(text, day_of, zone):
 
 def teach(finding, by):
     """A confirmed finding teaches the odds of the next diagnosis; the same one never twice."""
-    if finding.confirmed and finding.taken_back_at is None and TEACHES.get(finding.cause):
-        pass
+    installation, cause = finding.visit.installation, TEACHES.get(finding.cause)
+    if installation is None or cause is None or not finding.confirmed or finding.taken_back_at is not None:
+        return False
+    return output.learn(cause=cause, found=finding.key, installation=installation, by=by)
 
 
 def end_shortfall(*, shortfall, ending, words, on):
-    """Close a shortfall as repaired or explained."""
-    if shortfall.state == Shortfall.State.CLOSED:
-        return
-    shortfall.state, shortfall.ending, shortfall.explained = Shortfall.State.CLOSED, ending, words[:300]
-    shortfall.closed_on = on
-    shortfall.save(update_fields=["state", "ending", "explained", "closed_on", "updated_at"])
+    """Close a shortfall as repaired or explained; the evidence starts anew from that day."""
+    output.end_shortfall(shortfall=shortfall, ending=ending, words=words, on=on)

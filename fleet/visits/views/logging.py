@@ -1,6 +1,6 @@
 """The online log: one step a page, findings, parts, departure, closing. It works without JavaScript."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.contrib import messages
 from django.http import FileResponse, HttpResponse
@@ -32,11 +32,29 @@ def _own_visit(request, key):
 def start(request, key):
     visit = _own_visit(request, key)
     try:
-        services.start(visit=visit, by=request.user)
+        services.start(visit=visit, by=request.user, at=_paper_time(request, visit))
     except Refused as refusal:
         messages.error(request, str(refusal))
         return redirect("visits:visit", key)
     return redirect("visits:log", key)
+
+
+def _paper_time(request, visit):
+    """The time that stands on a paper sheet, in the site's zone; None for now."""
+    text = request.POST.get("paper_at", "").strip()
+    if not text:
+        return None
+    try:
+        return datetime.fromisoformat(text).replace(tzinfo=quantities.zone_of(visit.site))
+    except ValueError:
+        raise Refused(
+            "not_a_time", _("The time on the paper cannot be read. Write it like 2026-03-14 10:30."), field="paper_at"
+        ) from None
+
+
+def _types_in(request, visit):
+    """Somebody else's sheet is typed in: each step asks for the time that stands on it."""
+    return visit.technician_id != request.user.pk
 
 
 def _next_step(visit, after=None):
@@ -96,9 +114,17 @@ def step(request, key, code):
                     and v.get("answer")],
         "photos": visit.photos.filter(step=code),
         "zone_now": timezone.localtime(timezone.now(), quantities.zone_of(visit.site)),
-        "known_levels": services.known_of(visit.installation),
+        "paper_at": request.POST.get("paper_at") or _last_time(visit) if _types_in(request, visit) else None,
     }  # fmt: skip
     return render(request, "visits/step.html", context, status=422 if general else 200)
+
+
+def _last_time(visit):
+    """Where typing goes on: a minute after the last record, on the site's clock."""
+    last = max((r.at for r in visit.records.all()), default=visit.arrived_at)
+    if last is None:
+        return ""
+    return timezone.localtime(last + timedelta(minutes=1), quantities.zone_of(visit.site)).strftime("%Y-%m-%dT%H:%M")
 
 
 def _keep(request, visit, data, values):
@@ -110,7 +136,7 @@ def _keep(request, visit, data, values):
         services.keep_photo(visit=visit, data=file.read(), step=code, by=request.user)
     record, sentences = services.record_step(
         visit=visit, step=code, values=values, by=request.user, skipped_why=skipped_why,
-        cautions_seen=request.POST.getlist("seen"),
+        cautions_seen=request.POST.getlist("seen"), at=_paper_time(request, visit),
     )  # fmt: skip
     answered = any(isinstance(v, dict) and v.get("answer") for v in record.values.values())
     if sentences or answered:
