@@ -72,7 +72,7 @@ def _config(paper):
         },
         "legend": text | {
             "labelColor": ink("ink"), "titleColor": ink("quiet"), "orient": "top", "title": None, "labelLimit": 220,
-            "symbolStrokeWidth": 3, "offset": 26,
+            "symbolStrokeWidth": 3, "offset": 26, "columns": 4,
         },
         "header": text | {"labelColor": ink("ink"), "titleColor": ink("quiet")},
         "title": {"font": font, "color": ink("ink"), "fontSize": 14, "anchor": "start"},
