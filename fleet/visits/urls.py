@@ -8,6 +8,7 @@ urlpatterns = [
     path("", planning.visit_list, name="list"),
     path("propose/", planning.propose, name="propose"),
     path("assign/", planning.assign_many, name="assign_many"),
+    path("findings/", planning.finding_list, name="findings"),
     path("calls/", planning.call_list, name="calls"),
     path("calls/take/", planning.take_call, name="take_call"),
     path("calls/<int:call_id>/", planning.call_page, name="call"),

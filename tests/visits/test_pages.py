@@ -351,3 +351,48 @@ def test_nadia_types_in_a_paper_sheet_with_its_own_times(client_of, nadia, idris
     assert browser.post(step, typed).status_code == 302
     record = visit.records.get()
     assert (record.by, record.at.isoformat()[:16]) == (nadia, f"{yesterday}T06:05")
+
+
+@pytest.mark.parametrize("form", ["csv", "xlsx"])
+@pytest.mark.parametrize("name", ["list", "calls", "findings"])
+def test_each_list_can_be_taken_away(name, form, client_of, nadia, otto, idris, installation):
+    visit = a_visit_under_way(installation, idris, "repair")
+    services.add_finding(visit=visit, by=idris, failure_mode="less_water", cause="dirt", action="cleaned")
+    a_call(visit.site)
+    answer = client_of(nadia).get(address(name), {"format": form, "show": "all"})
+    assert answer.status_code == 200
+    content = b"".join(answer.streaming_content)
+    if form == "csv":
+        assert visit.site.code in content.decode()
+        theirs = b"".join(client_of(otto).get(address(name), {"format": form}).streaming_content)
+        assert visit.site.code not in theirs.decode()
+
+
+def test_places_of_visits_leave_as_geojson(client_of, nadia, installation):
+    visit = a_visit(installation)
+    answer = client_of(nadia).get(address("list"), {"format": "geojson"})
+    assert str(visit.site.longitude_deg) in b"".join(answer.streaming_content).decode()
+
+
+def test_findings_are_listed_and_narrowed(client_of, wanja, otto, idris, installation):
+    visit = a_visit_under_way(installation, idris, "repair")
+    services.add_finding(visit=visit, by=idris, failure_mode="less_water", cause="dirt", action="cleaned")
+    browser = client_of(wanja)
+    assert "dirt on the modules" in said(browser.get(address("findings"), {"cause": "dirt"}))
+    assert str(visit.key) not in said(browser.get(address("findings"), {"cause": "theft"}))
+    assert str(visit.key) not in said(client_of(otto).get(address("findings")))
+
+
+@pytest.mark.parametrize("kind", ["survey", "installation", "commissioning", "relocation", "retirement"])
+def test_every_kind_of_visit_can_be_logged_to_its_end_on_the_pages(kind, client_of, nadia, idris, installation):
+    visit = a_visit_under_way(installation, idris, kind)
+    browser = client_of(idris)
+    for step in visit.procedure.steps:
+        assert browser.get(address("step", visit.key, step["code"])).status_code == 200, step["code"]
+        browser.post(address("step", visit.key, step["code"]), {"skip": "1", "skipped_why": "only a trial"})
+    browser.post(address("leave", visit.key), {})
+    assert browser.get(address("close", visit.key)).status_code == 200
+    outcome = {"survey": "fits", "relocation": "moved", "retirement": "retired"}.get(kind, "in_order")
+    assert browser.post(address("close", visit.key), {"outcome": outcome}).status_code == 302
+    assert browser.get(address("visit", visit.key)).status_code == 200
+    assert browser.get(address("sheet", visit.key)).content.startswith(b"%PDF")

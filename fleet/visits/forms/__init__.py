@@ -11,6 +11,7 @@ from fleet.visits.forms.planning import (
 )
 from fleet.visits.forms.record import (
     CloseForm,
+    FindingFilter,
     FindingForm,
     LeaveForm,
     PartForm,
@@ -20,6 +21,6 @@ from fleet.visits.forms.record import (
 )
 
 __all__ = [
-    "AssignForm", "BaseForm", "CallForm", "CancelForm", "CloseForm", "FindingForm", "KmForm", "LeaveForm", "PartForm",
-    "ProcedureForm", "ProposeForm", "RuleForm", "TakeBackForm", "VisitFilter",
+    "AssignForm", "BaseForm", "CallForm", "CancelForm", "CloseForm", "FindingFilter", "FindingForm", "KmForm",
+    "LeaveForm", "PartForm", "ProcedureForm", "ProposeForm", "RuleForm", "TakeBackForm", "VisitFilter",
 ]  # fmt: skip

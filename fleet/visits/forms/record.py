@@ -24,6 +24,26 @@ class FindingForm(forms.Form):
     words = forms.CharField(label=_("In words"), required=False, widget=forms.Textarea({"rows": 3}))
 
 
+class FindingFilter(forms.Form):
+    cause = forms.ChoiceField(label=_("Why"), choices=[("", _("all")), *CAUSES.items()], required=False)
+    item = forms.ChoiceField(label=_("Where"), choices=[("", _("all")), *ITEMS.items()], required=False)
+    warranty = forms.BooleanField(label=_("Claims under warranty only"), required=False)
+    q = forms.CharField(label=_("Site or village"), required=False)
+
+    def narrowed(self, findings):
+        if not self.is_valid():
+            return findings
+        chosen = self.cleaned_data
+        for name in ("cause", "item"):
+            if chosen[name]:
+                findings = findings.filter(**{name: chosen[name]})
+        if chosen["warranty"]:
+            findings = findings.filter(warranty=True)
+        if chosen["q"]:
+            findings = findings.filter(visit__site__search__contains=chosen["q"].strip().lower())
+        return findings
+
+
 class TakeBackForm(forms.Form):
     why = forms.CharField(label=_("Why is it taken back?"), max_length=300)
 

@@ -190,7 +190,7 @@ def use_part(request, key):
 def leave(request, key):
     visit = _own_visit(request, key)
     start_at = {"km": visit.km, "caretaker_words": visit.caretaker_words, "not_done": visit.not_done}
-    form = forms.LeaveForm(request.POST or None, initial=start_at)
+    form = forms.LeaveForm(request.POST if request.method == "POST" else None, initial=start_at)
     if form.is_valid():
         typed = dict(form.cleaned_data)
         at = _clock_here(typed.pop("time"), visit)

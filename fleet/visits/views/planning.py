@@ -13,10 +13,49 @@ from fleet.people.access import may, needs
 from fleet.registry.models import Installation
 from fleet.visits import codes, forms, services
 from fleet.visits.forms.trying import attempt
-from fleet.visits.models import Call, Visit
-from fleet.web import paging
+from fleet.visits.models import Call, Finding, Visit
+from fleet.web import export, paging
 from fleet.web.refusals import Refused
 
+VISIT_COLUMNS = [
+    export.Column(gettext_lazy("Site"), "site.code"),
+    export.Column(gettext_lazy("Name"), "site.name"),
+    export.Column(gettext_lazy("District"), "site.district.name"),
+    export.Column(gettext_lazy("Serial"), "installation.unit.serial"),
+    export.Column(gettext_lazy("Kind"), "get_kind_display"),
+    export.Column(gettext_lazy("State"), "get_state_display"),
+    export.Column(gettext_lazy("Why"), "why"),
+    export.Column(gettext_lazy("Due on"), "due_on"),
+    export.Column(gettext_lazy("Planned for"), "planned_on"),
+    export.Column(gettext_lazy("Technician"), lambda visit: str(visit.technician or "")),
+    export.Column(gettext_lazy("Arrived"), "arrived_at"),
+    export.Column(gettext_lazy("Left"), "left_at"),
+    export.Column(gettext_lazy("Kilometres"), "km"),
+    export.Column(gettext_lazy("What came of it"), lambda visit: str(codes.OUTCOMES.get(visit.outcome, ""))),
+]
+CALL_COLUMNS = [
+    export.Column(gettext_lazy("Site"), "site.code"),
+    export.Column(gettext_lazy("When"), "at"),
+    export.Column(gettext_lazy("Who rang"), "caller"),
+    export.Column(gettext_lazy("Telephone"), "phone"),
+    export.Column(gettext_lazy("What they see"), "words"),
+    export.Column(gettext_lazy("State"), "get_state_display"),
+]
+FINDING_COLUMNS = [
+    export.Column(gettext_lazy("Site"), "visit.site.code"),
+    export.Column(gettext_lazy("Serial"), "visit.installation.unit.serial"),
+    export.Column(gettext_lazy("Noted"), "noted_at"),
+    export.Column(gettext_lazy("Where"), lambda f: str(codes.ITEMS.get(f.item, ""))),
+    export.Column(gettext_lazy("How it shows"), lambda f: str(codes.FAILURE_MODES.get(f.failure_mode, ""))),
+    export.Column(gettext_lazy("What happened inside"), lambda f: str(codes.MECHANISMS.get(f.mechanism, ""))),
+    export.Column(gettext_lazy("Why"), lambda f: str(codes.CAUSES.get(f.cause, ""))),
+    export.Column(gettext_lazy("How it was found"), lambda f: str(codes.DETECTIONS.get(f.detection, ""))),
+    export.Column(gettext_lazy("What was done"), lambda f: str(codes.ACTIONS.get(f.action, ""))),
+    export.Column(gettext_lazy("In words"), "words"),
+    export.Column(gettext_lazy("Warranty claim"), "warranty"),
+    export.Column(gettext_lazy("Shown by a reading"), "confirmed"),
+    export.Column(gettext_lazy("Taken back"), "taken_back_why"),
+]
 ORDERS = {"day": ["day"], "site": ["site__code"], "proposed": ["-proposed_at"]}
 
 
@@ -26,6 +65,11 @@ def visit_list(request):
     form = forms.VisitFilter(request.GET, organisation=request.user.organisation)
     name, order = paging.chosen_order(request, ORDERS, "day")
     visits = form.narrowed(Visit.objects.visible_to(request.user)).by_day().for_lists()
+    if export.asked(request):
+        rows = visits.order_by("day", "id").iterator(chunk_size=2000)
+        return export.answer(
+            request, "visits", VISIT_COLUMNS, rows, place=lambda v: (v.site.latitude_deg, v.site.longitude_deg)
+        )
     context = {
         "page": paging.page(request, visits, order), "filter_form": form, "order_name": name,
         "today": timezone.localdate(), "may_assign": may(request.user, "assign"),
@@ -217,6 +261,21 @@ def cancel(request, key):
     return render(request, "web/confirm.html", context, status=422 if form.errors else 200)
 
 
+@needs("read_fleet")
+@require_safe
+def finding_list(request):
+    """What was found on all visits, newest first."""
+    form = forms.FindingFilter(request.GET)
+    found = Finding.objects.visible_to(request.user).select_related("visit__site", "visit__installation__unit")
+    found = form.narrowed(found)
+    if export.asked(request):
+        rows = found.order_by("-noted_at", "-id").iterator(chunk_size=2000)
+        return export.answer(request, "findings", FINDING_COLUMNS, rows)
+    page = paging.page(request, found, ["-noted_at"])
+    rows = [(finding, _words(finding)) for finding in page]
+    return render(request, "visits/findings.html", {"page": page, "rows": rows, "filter_form": form})
+
+
 @needs("take_calls")
 @require_safe
 def call_list(request):
@@ -228,6 +287,8 @@ def call_list(request):
     elif show == "ring":
         calls = calls.to_ring_back(today)
     calls = calls.select_related("site__district", "taken_by")
+    if export.asked(request):
+        return export.answer(request, "calls", CALL_COLUMNS, calls.order_by("-at", "-id").iterator(chunk_size=2000))
     context = {"page": paging.page(request, calls, ["-at"]), "show": show}
     return render(request, "visits/calls.html", context)
 
