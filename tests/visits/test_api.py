@@ -1,5 +1,7 @@
 """The API of visits: what pages show, with the same visibility and the same refusals; faults in one shape."""
 
+import json
+
 import pytest
 from django.utils import timezone
 
@@ -7,7 +9,15 @@ from fleet.visits import services
 from fleet.visits.models import Call, Visit
 from tests.makers.people import a_person
 from tests.makers.registry import an_installation
-from tests.makers.visits import a_call, a_visit, a_visit_under_way, an_assigned_visit, record_all, values_for
+from tests.makers.visits import (
+    SPOT_READINGS,
+    a_call,
+    a_visit,
+    a_visit_under_way,
+    an_assigned_visit,
+    record_all,
+    values_for,
+)
 
 ROOT = "/api/v1/"
 TODAY = timezone.localdate().isoformat()
@@ -130,3 +140,35 @@ def test_a_long_list_costs_as_many_queries_as_a_short_one(api_of, nadia, visit, 
     for _ in range(6):
         a_visit_under_way(an_installation(organisation))
     assert asked() == few
+
+
+ODD = [  # values that no page sends
+    {"words": {"a": 1}}, {"words": ["x"] * 50}, {"days_without_water": {"n": 1}}, {"days_without_water": [[1]]},
+    {"days_without_water": "1e999"}, {"days_without_water": 10**400}, {"since": ["at_once"]}, {"since": {"a": "b"}},
+    {"words": "a\0b"}, {"words": "\ud800"}, {"words": 7}, {"words": None}, {"unknown": {"\0": "\0"}},
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("odd", ODD, ids=lambda odd: ascii(odd)[:40])
+def test_odd_values_are_refused_or_kept_but_never_break(odd, api_of, idris, visit):
+    services.start(visit=visit, by=idris)
+    body = {"step": "ask_caretaker", "values": {"words": "fine", "days_without_water": 1, "since": "nothing"} | odd,
+            "cautions_seen": ["ALONE", "STORM"]}  # fmt: skip
+    answer = api_of(idris).post(
+        f"{ROOT}visits/{visit.key}/steps/", json.dumps(body), content_type="application/json"
+    )
+    assert answer.status_code in {201, 400, 409}, answer.content
+
+
+ODD_SPOTS = [
+    {"repeats": "many"}, {"repeats": [7]}, {"sun_by": "a feeling"}, {"irradiance_w_m2": -5}, {"key": "no key"},
+    {"at": "noon"}, {"array_voltage_v": 1e9}, {"flow_by": []}, {"static_level_m": "deep"}, {"notes": "\0"},
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("odd", ODD_SPOTS, ids=ascii)
+def test_odd_spot_tests_are_refused_or_kept_but_never_break(odd, api_of, idris, visit):
+    services.start(visit=visit, by=idris)
+    body = {"step": "spot_test", "values": {"spot": SPOT_READINGS | odd}, "cautions_seen": ["DC"]}
+    answer = api_of(idris).post(f"{ROOT}visits/{visit.key}/steps/", body, format="json")
+    assert answer.status_code in {201, 400, 409}, answer.content

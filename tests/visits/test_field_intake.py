@@ -387,3 +387,23 @@ def test_the_bundle_holds_ones_own_visits_only(api_of, idris, wanja, otto, visit
         assert len(answer.json()["visits"]) == n
     assert api_of(wanja).get(f"/api/v1/field/bundle/?device={uuid.uuid4()}").status_code == 403
     assert api_of(idris).get("/api/v1/field/bundle/?device=nonsense").status_code == 400
+
+
+ODD_PAYLOADS = [
+    {"step": "ask_caretaker", "values": {"words": "a\0b"}}, {"step": ["x"], "values": []}, {"step": "\ud800"},
+    {"step": "ask_caretaker", "values": {"days_without_water": float("inf")}},
+    {"step": "ask_caretaker", "replaces": "x"},
+    {"step": "spot_test", "values": {"spot": {"repeats": [None]}}, "cautions_seen": ["DC"]}, {"cautions_seen": 5},
+    {"step": "spot_test", "values": {"spot": SPOT_READINGS | {"at": "noon"}}, "cautions_seen": ["DC"]},
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("payload", ODD_PAYLOADS, ids=lambda p: ascii(p)[:40])
+@pytest.mark.parametrize("kind", ["step", "finding", "part", "photo", "leave"])
+def test_an_odd_payload_never_breaks_the_intake(kind, payload, visit, idris):
+    piece = a_piece(visit, kind, 5) | {"payload": payload, "version": 10**12}
+    good = a_step_piece(visit, "ask_caretaker", 9)
+    device = services.device_of(by=idris, key=uuid.uuid4())
+    outcomes = services.receive(by=idris, device=device, pieces=[piece, good])
+    assert outcomes[1].state == "kept"
+    assert FieldPiece.objects.count() == 2

@@ -23,6 +23,7 @@ from fleet.visits.services import downward
 from fleet.visits.services import logging as log
 from fleet.visits.services.known import known_of
 from fleet.visits.services.photos import MOST_BYTES, keep_photo
+from fleet.visits.services.values import storable
 from fleet.web.refusals import Refused
 
 FORMAT = 1  # of the pieces; older ones are read for ever
@@ -117,8 +118,8 @@ def _one(by, device, piece, visits):
         key=key,
         defaults={
             "device": device, "person": by, "organisation": by.organisation, "visit": visit, "kind": kind,
-            "visit_version": piece.get("version") if isinstance(piece.get("version"), int) else 1,
-            "payload": piece["payload"], "written_at": min(at, timezone.now() + NEWEST),
+            "visit_version": _version(piece.get("version")),
+            "payload": storable(piece["payload"]), "written_at": min(at, timezone.now() + NEWEST),
         },
     )  # fmt: skip
     if new or row.state == FieldPiece.State.HELD:
@@ -127,6 +128,10 @@ def _one(by, device, piece, visits):
         else:
             apply(row)
     return _outcome(row)
+
+
+def _version(number):
+    return number if isinstance(number, int) and not isinstance(number, bool) and 0 < number < 2**31 else 1
 
 
 def _moment(text):

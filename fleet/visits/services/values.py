@@ -1,12 +1,31 @@
 """Reads a step's values: what a page or a phone sent becomes numbers, codes and texts, or a sentence says why not."""
 
 import math
+import uuid
 
 from django.utils.translation import gettext as _
 
 from fleet.web.refusals import Refused
 
 LONGEST_NOTE = 8000
+DEEPEST = 12
+
+
+def storable(value, depth=0):
+    """What came as JSON without what the database cannot hold: NUL signs, halves of signs, numbers without end."""
+    if isinstance(value, str):
+        return value.replace("\0", "").encode("utf-8", "replace").decode()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    if isinstance(value, int) and not isinstance(value, bool) and abs(value) > 10**30:
+        return None
+    if depth > DEEPEST:
+        return None
+    if isinstance(value, dict):
+        return {storable(str(k)): storable(v, depth + 1) for k, v in value.items()}
+    if isinstance(value, list):
+        return [storable(v, depth + 1) for v in value]
+    return value
 
 
 def number_of(value, field, label=""):
@@ -52,6 +71,13 @@ def _bucket_rows(value, field, label):
     return rows
 
 
+def _uuid(text, field):
+    try:
+        return str(uuid.UUID(str(text)))
+    except ValueError:
+        raise Refused("no_key", _("The key of this spot test cannot be read."), field=field) from None
+
+
 SPOT_NUMBERS = (
     "irradiance_w_m2", "module_isc_a", "cell_c", "air_c", "array_voltage_v", "array_current_a", "flow_l_min",
     "static_level_m", "pumping_level_m", "first_water_min", "insulation_mohm", "loop_ohm",
@@ -76,7 +102,9 @@ def clean_spot(value, field, label=""):
     found["flow_by"] = flow_by
     if isinstance(value.get("main_was_full"), bool):
         found["main_was_full"] = value["main_was_full"]
-    for name in ("key", "at", "notes", "instrument"):
+    if value.get("key"):
+        found["key"] = _uuid(value["key"], field)
+    for name in ("at", "notes", "instrument"):
         if isinstance(value.get(name), str) and value[name]:
             found[name] = value[name][:200] if name == "instrument" else value[name][:LONGEST_NOTE]
     if isinstance(value.get("shown"), dict):
@@ -99,6 +127,7 @@ def clean_values(step, values):
     """The values of a step's captures, read; empty ones left out. Refuses by capture code."""
     if not isinstance(values, dict):
         raise Refused("not_values", _("The step's values are missing."))
+    values = storable(values)
     found = {}
     for capture in step.get("captures", []):
         code, kind, label = capture["code"], capture["kind"], _(capture["label"]) if capture.get("label") else ""
