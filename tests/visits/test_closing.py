@@ -7,7 +7,7 @@ import pytest
 from django.utils import timezone
 
 from fleet.output import services as output
-from fleet.output.models import CauseCount, Shortfall
+from fleet.output.models import CauseCount, Evaluation, Shortfall
 from fleet.readings.models import DayRecord
 from fleet.readings.partitions import make_for
 from fleet.visits import services
@@ -18,7 +18,7 @@ from fleet.visits.tasks import sweep
 from fleet.web.refusals import Refused
 from sizing.causes import names
 from tests.makers.people import a_person
-from tests.makers.registry import an_installation
+from tests.makers.registry import a_unit, an_installation
 from tests.makers.visits import SPOT_READINGS, a_shortfall, a_visit, a_visit_under_way
 
 TODAY = timezone.localdate()
@@ -270,3 +270,24 @@ def test_a_confirmed_finding_teaches_the_odds_once(repair, idris, organisation):
 
 def test_findings_carry_causes_that_the_judgement_knows():
     assert set(TEACHES.values()) == set(names.NAMES)
+
+
+def test_by_the_water_that_was_pumped(organisation):
+    much, little = (an_installation(organisation, **began(60)) for _ in range(2))
+    days = [TODAY - timedelta(days=n) for n in range(1, 31)]
+    make_for("output_evaluation", np.array(days, dtype="datetime64[D]"))
+    for installation, litres in ((much, 4000), (little, 1000)):
+        Evaluation.objects.bulk_create([Evaluation(installation=installation, day=d, measured_l=litres) for d in days])
+    a_rule(organisation, "water_m3", 100)  # 30 days of 4 m³ reach it, of 1 m³ do not
+    assert services.propose_due() == 1
+    assert Visit.objects.get().installation == much
+    assert services.propose_due() == 0
+
+
+def test_a_pump_that_was_exchanged_is_asked_for_in_the_register(repair, idris, client_of, organisation):
+    services.set_up(organisation)
+    store = a_unit(organisation)
+    services.use_part(visit=repair, part_type="pump", by=idris, serial_in=store.serial)
+    page = client_of(idris).get(f"/visits/{repair.key}/close/").content.decode()
+    assert "Enter the exchange in the register" in page
+    assert store.serial in page

@@ -5,6 +5,7 @@ import uuid
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 
 from fleet.output.models import Shortfall
@@ -217,7 +218,7 @@ class Visit(models.Model):
         indexes = [
             models.Index(fields=["technician", "planned_on"], name="visits_of_a_day"),
             models.Index(fields=["organisation", "state", "planned_on"], name="visits_by_state"),
-            models.Index(fields=["organisation", "planned_on", "id"], name="visits_by_day"),
+            models.Index("organisation", Coalesce("planned_on", "due_on"), "id", name="visits_by_day"),
             models.Index(fields=["installation", "state", "left_at"], name="visits_of_an_installation"),
         ]
 
