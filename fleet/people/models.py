@@ -14,7 +14,7 @@ class Organisation(models.Model):
     country = models.CharField(_("country"), max_length=2, blank=True, db_comment="ISO 3166-1 alpha-2")
     is_demo = models.BooleanField(default=False, db_comment="invented data, never mixed with a real fleet")
     false_alarms_per_100_unit_years = models.FloatField(
-        _("false alarms per hundred units a year"), default=8.0, db_comment="the one setting of the judgement"
+        _("false alarms per hundred units a year"), default=10.0, db_comment="the one setting of the judgement"
     )
     need_l_person_day = models.FloatField(_("need, litres per person a day"), default=20.0)
 

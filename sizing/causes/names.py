@@ -36,7 +36,7 @@ CAUSES = (
     Cause("stands_still", 3.5, 1.0, ()),
     Cause("meter_stands", 3.5, 1.0, ()),
     Cause("meter_slow", 1.5, 0.3, (20.0,)),
-    Cause("less_drawn", 3.0, 0.6, (20.0,)),
+    Cause("less_drawn", 6.0, 0.6, (20.0,)),
 )
 NAMES = tuple(c.name for c in CAUSES)
 NUMBER = {name: i for i, name in enumerate(NAMES)}

@@ -22,19 +22,21 @@ from sizing.causes.names import CAUSES, NAMES, NOT_A_FAULT, NUMBER, RAMPS, RATES
 from sizing.causes.table import SUNS, X
 
 LEAST = 0.02  # smallest ratio told apart from nothing
-SLOW_SD, SLOW_DAYS = 0.045, 70.0  # healthy output over the chain's: the well's seasons, the sky's bias
+SLOW_SD, SLOW_DAYS = 0.055, 70.0  # healthy output over the chain's: the well's seasons, the sky's bias
 DIRT_SD, DIRT_DAYS = 0.025, 12.0  # of light; times what light is worth
 FIXED_VAR = 0.02**2 + 0.015**2  # meter, and what the chain leaves open from day to day
 LIGHT_SD = 0.025  # the same of light
 SHAPE_SD = 0.04  # of the chain's own shape over clearness, a unit of its scale
 DRAW_SD, DRAW_SLOW, DRAW_DAYS = 0.25, 0.12, 40.0
-RECENT_WATER_DAYS = 14  # over which a loss is told
-TRIFLE = 0.95  # a fault that leaves more of the water than this is not worth a flag
-RECENT_DAYS, BLOCK_DAYS, REMEMBERED_DAYS = 40, 6, 300
+RECENT_WATER_DAYS = 3  # over which a loss is told: what it costs now, not what it has cost on the mean
+TRIFLE = 0.93  # a fault that leaves more of the water than this is not worth a flag
+RECENT_DAYS, BLOCK_DAYS, REMEMBERED_DAYS = 16, 8, 240
 BEGINNINGS = np.array([0, 1, 2, 3, 4, 5, 6, 8, 10, 13, 16, 20, 25, 31, 38, 47, 58, 72, 90, 112, 140])
 METER = (NUMBER["meter_stands"], NUMBER["meter_slow"])
-CURRENT = (0.05, 0.035, 0.02, 0.035)  # of noon current: own level, slow, dirt, scatter (log)
-VOLTAGE = (0.03, 0.012, 0.008, 0.015)
+NOON_TRUST = 0.6  # noon readings of days in a row are not as independent as they are counted
+NOON_SHIFT = 2.0  # log odds of a fault that they can add to or take from what the water says: they part causes
+CURRENT = (0.05, 0.035, 0.03, 0.04)  # of noon current: own level, slow, dirt, scatter (log)
+VOLTAGE = (0.03, 0.02, 0.02, 0.03)
 LEVEL = (1.5, 1.5, 0.1, 0.15)  # m
 CELL = (0.05, 0.02, 0.02, 0.05)
 
@@ -253,9 +255,9 @@ def judge(rows, signatures, today, first, level, level_sd, noon=None, noise=1.0,
     channels = [] if noon is None else _noon_channels(rows, today, noon, signatures.tracking)
     base = limited(water.supply, water.demand)
     log_kept = np.log(np.maximum(_at(signatures.water, X, s.at), LEAST))
-    recent = s.span * (s.day > min(today - RECENT_WATER_DAYS, s.day[-1] - 0.5))
+    recent = s.span * (s.day > min(today - RECENT_WATER_DAYS, s.day.max() - 0.5))
     recent = recent / recent.sum()
-    post, causes, begins, keeps = [], [], [], []
+    post, water_post, causes, begins, keeps = [], [], [], [], []
     none = None
     for way in _ways(signatures, today, first, rates):
         after, grown = growth(s, way.begin, way.ramp)
@@ -268,13 +270,20 @@ def judge(rows, signatures, today, first, level, level_sd, noon=None, noise=1.0,
             none = _log_normal(k_water, s.y) if none is None else none
             gain[i] = _scattered(g[i], signatures.scatter[way.which[i]] * (after > 0.3) * grown, k, s, water.raw) - none
         gain += _ticks(water, g, cause)
+        water_post.append((way.weight + gain).ravel())
         for channel in channels:
-            gain += channel(signatures, way)
+            gain = gain + NOON_TRUST * channel(signatures, way)
         post.append((way.weight + gain).ravel())
         causes.append(np.repeat(cause, len(way.begin)))
         begins.append(np.tile(way.begin, len(cause)))
         keeps.append(np.exp(g @ recent).ravel())
-    return _summary(*(np.concatenate(x) for x in (post, causes, begins, keeps)), base @ recent)
+    causes, begins, keeps = (np.concatenate(x) for x in (causes, begins, keeps))
+    odds = _summary(np.concatenate(post), causes, begins, keeps, base @ recent)
+    if not channels:
+        return odds
+    by_water = _summary(np.concatenate(water_post), causes, begins, keeps, base @ recent)
+    fault = by_water.fault + np.clip(odds.fault - by_water.fault, -NOON_SHIFT, NOON_SHIFT)
+    return odds._replace(fault=float(fault), demand=by_water.demand)
 
 
 def _shift(signatures, way, after, grown, log_kept, water, base):
@@ -342,7 +351,9 @@ def _noon_channels(rows, today, noon, tracking):
     seen = ok & np.isfinite(rows["noon_a"]) & (amps > 0.1) & (runs | ~floats)
     y = np.log(np.maximum(rows["noon_a"], 0.05 * amps) / np.maximum(amps, 1e-6))
     out += _channel(rows, today, seen, y, CURRENT, lambda sig: np.log(np.maximum(sig.current, 0.05)))
-    seen = ok & np.isfinite(rows["noon_v"]) & (volts > 1) & runs
+    with np.errstate(divide="ignore", invalid="ignore"):
+        stalled = np.log(rows["noon_v"] / volts) < -0.5  # stands with the current through it: a matter of thresholds
+    seen = ok & np.isfinite(rows["noon_v"]) & (volts > 1) & runs & ~stalled
     y = np.log(np.maximum(rows["noon_v"], 0.1) / np.maximum(volts, 1e-6))
     out += _channel(rows, today, seen, y, VOLTAGE, lambda sig: np.log(np.maximum(sig.voltage, 0.2)))
     seen = ok & np.isfinite(rows["noon_level_m"]) & np.isfinite(level) & runs

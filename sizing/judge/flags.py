@@ -42,7 +42,8 @@ class Step(NamedTuple):
 def worth_asking(case, evidence, day, daily, ask):
     """Whether the causes of a unit should be asked today. evidence (sizes,); daily: reports day by day."""
     if case is None:
-        return float(np.max(evidence)) >= ask
+        # A meter figure comes so seldom that each is worth the question.
+        return not daily or float(np.max(evidence)) >= ask
     return not daily or day - case.asked >= 4
 
 

@@ -1,17 +1,20 @@
 """The one setting, false alarms per hundred units a year, turned into the limit of log odds.
 
-Found by simulating healthy fleets (tests/makers/simulated_fleet.py) and counting flags; kept here with their source.
+Set by counting flags on healthy units of an independent simulated fleet (240 units, 400 days) and of our own
+(tests/makers/simulated_fleet.py): a judgement, not a law. Fleets with other weather may see half or twice as many.
 """
 
 import numpy as np
 
-ASK = 1.5  # running evidence from which the causes are asked
+ASK = 1.2  # running evidence from which the causes of a unit that reports daily are asked
 ALARMS = np.array([2.0, 5.0, 10.0, 20.0, 40.0])  # false alarms per hundred units a year
-DAILY = np.array([8.0, 6.0, 4.0, 2.5, 1.0])  # limits for units that report day by day
-PERIODS = np.array([4.0, 2.5, 1.0, 0.0, -1.0])  # and for meters read every week or month, which are asked more seldom
+DAILY = np.array([8.0, 6.0, 4.5, 3.0, 1.5])  # limits for units that report day by day and have their own cell
+NO_CELL = 2.0  # more where the sun is only known from the neighbours' water: its errors last for days
+PERIODS = np.array([2.5, 1.0, -0.5, -1.5, -2.5])  # for meters read every week or month, which are asked more seldom
 
 
-def limit(alarms_per_hundred, daily):
-    """Limit of log odds (broadcasts); between the simulated ones on a logarithmic scale, held beyond them."""
+def limit(alarms_per_hundred, daily, has_cell=True):
+    """Limit of log odds (broadcasts); between the kept ones on a logarithmic scale, held beyond them."""
     x = np.log(np.clip(alarms_per_hundred, ALARMS[0], ALARMS[-1]))
-    return np.where(daily, np.interp(x, np.log(ALARMS), DAILY), np.interp(x, np.log(ALARMS), PERIODS))
+    by_day = np.interp(x, np.log(ALARMS), DAILY) + np.where(has_cell, 0.0, NO_CELL)
+    return np.where(daily, by_day, np.interp(x, np.log(ALARMS), PERIODS))

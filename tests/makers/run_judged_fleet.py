@@ -46,7 +46,7 @@ def run(folder, alarms=10.0, stop=None):
     for d, _ in f.nights.values():
         tells[d.unit] = True
     net = judge.network(f.fleet.latitude_deg, f.fleet.longitude_deg, tells)
-    limits = judge.limit(alarms, tells)
+    limits = judge.limit(alarms, tells, f.sites.has_cell)
     history, signs, cases, flags = [[] for _ in range(n)], {}, {}, []
     seconds = {"night": 0.0, "causes": 0.0, "asked": 0}
     for day in range(f.first, (stop or f.last) + 1):

@@ -39,7 +39,7 @@ SHARE = [0.10, 0.17, 0.15, 0.20, 0.24, 0.14]
 
 def organisation_and_people():
     organisation = Organisation.objects.create(
-        name=places.ORGANISATION, is_demo=True, need_l_person_day=20, false_alarms_per_100_unit_years=8
+        name=places.ORGANISATION, is_demo=True, need_l_person_day=20, false_alarms_per_100_unit_years=10
     )
     people = {}
     for username, given, family, role in places.PEOPLE:

@@ -110,7 +110,9 @@ def _go_back(cohort):
         judgement.through = snapshot.day if snapshot else None
         judgement.state = snapshot.state if snapshot else None
         judgement.case = snapshot.case if snapshot else {}
-    Judgement.objects.bulk_update(behind.values(), ["through", "state", "case"], batch_size=500)
+        if judgement.sound_since and (not snapshot or judgement.sound_since > snapshot.day):
+            judgement.sound_since = None
+    Judgement.objects.bulk_update(behind.values(), ["through", "state", "case", "sound_since"], batch_size=500)
     Arrival.objects.filter(pk__in=list(arrived)).delete()
 
 

@@ -22,6 +22,7 @@ class Events:
 
     log: list = field(default_factory=list)
     standing: dict = field(default_factory=dict)  # unit -> the latest word on its open case
+    sound: dict = field(default_factory=dict)  # unit -> day from which it has been well again
 
 
 @dataclass
@@ -54,6 +55,16 @@ def night(cohort, state, cases, events, history, signs, rows, day):
     suspect, evidence = state.suspect.copy(), state.evidence.copy()
     month = int(np.datetime64(int(day), "D").astype("datetime64[M]").astype(int) % 12)
     for unit in np.unique(rows["unit"]).tolist():
+        case = cases.get(unit)
+        if case is not None and not case.note:
+            since = well_again(history.of(unit), case, day, cohort.daily[unit])
+            if since is not None:
+                del cases[unit]
+                events.log.append((unit, day))
+                events.standing.pop(unit, None)
+                events.sound[unit] = cohort.sound_from[unit] = since
+                evidence[unit], suspect[unit] = 0, 0
+                continue
         if not judge.worth_asking(cases.get(unit), evidence[unit], day, cohort.daily[unit], judge.ASK):
             continue
         if (unit, month) not in signs:
@@ -83,6 +94,32 @@ def night(cohort, state, cases, events, history, signs, rows, day):
         if step.what != judge.NOTHING:
             suspect[unit] = float(step.case is not None and not step.case.note)
     return state.with_(suspect=suspect, evidence=evidence)
+
+
+def well_again(rows, case, day, daily):
+    """The day from which a unit with an open case has given what it should, or None.
+
+    Two weeks of daily figures, or two meter periods of three weeks together: their middle is nearer to sound than
+    to the case by far, and hardly one of them falls short. A fault that ends by itself (somebody put a switch back) is
+    over then; what began before has no say any more.
+    """
+    rows = rows[(rows["day"] > max(case.day, day - (WELL_DAYS if daily else 120))) & (rows["mistake"] == 0)]
+    rows = rows[np.isfinite(rows["measured_l"]) & (rows["expected_l"] > 20 * rows["since"])]
+    if daily:
+        if len(rows) < WELL_FIGURES:
+            return None
+    else:
+        rows = rows[-2:]
+        if len(rows) < 2 or rows["since"].sum() < 21:
+            return None
+    ratio = rows["measured_l"] / rows["expected_l"]
+    nearly = 1 - 0.25 * (1 - min(case.kept, 0.95))
+    fits = rows["measured_l"] >= np.minimum(rows["low_l"], 0.9 * rows["expected_l"])
+    good = np.median(ratio) >= nearly and np.mean(fits) >= 0.85
+    return int(rows["day"][0] - max(rows["since"][0], 1) + 1) if good else None
+
+
+WELL_DAYS, WELL_FIGURES = 14, 10
 
 
 def noon_due(fleet, unit, rows):

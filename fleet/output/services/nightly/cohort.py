@@ -80,7 +80,9 @@ def load(ids, year):
     return Cohort(
         ids=rows.ids, rows=rows, table=table, sites=sites, net=net, first=first, last=last, level=level,
         level_sd=level_sd, hashes=[kept.get(pk, (None, ""))[1][:16] for pk in rows.ids.tolist()],
-        daily=daily, limits=judge.limit(np.array([alarms[o] for o in facts["organisation_id"].tolist()]), daily),
+        daily=daily, limits=judge.limit(
+            np.array([alarms[o] for o in facts["organisation_id"].tolist()]), daily, sites.has_cell
+        ),
     ), trouble  # fmt: skip
 
 

@@ -106,12 +106,15 @@ def judgements(cohort, stretch, through):
             installation_id=int(pk), through=as_date(through[n]), state=packed[n],
             case=plain(stretch.cases[n]) if n in stretch.cases else {}, level_ratio=float(level[n]),
             recent_ratio=None if np.isnan(stretch.recent[n]) else float(stretch.recent[n]), judged_at=now, trouble="",
+            sound_since=_sound(cohort, n),
         )
         for n, pk in enumerate(cohort.ids)
     ]  # fmt: skip
     Judgement.objects.bulk_create(
         made, batch_size=1000, update_conflicts=True, unique_fields=["installation"],
-        update_fields=["through", "state", "case", "level_ratio", "recent_ratio", "judged_at", "trouble"],
+        update_fields=[
+            "through", "state", "case", "level_ratio", "recent_ratio", "judged_at", "trouble", "sound_since",
+        ],
     )  # fmt: skip
     snapshots = []
     for day, (units, state, cases) in stretch.snapshots.items():
@@ -132,3 +135,8 @@ def judgements(cohort, stretch, through):
                 "AND ((day - DATE '1970-01-01') %% 28) <> 0",
                 [cohort.ids.tolist(), oldest],
             )
+
+
+def _sound(cohort, n):
+    """The day from which a fault could have begun, where that is later than the first reading."""
+    return as_date(cohort.sound_from[n]) if cohort.sound_from[n] > max(cohort.first[n], 0) else None
