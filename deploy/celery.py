@@ -24,6 +24,7 @@ app.conf.beat_schedule = {
     },
     "jobs left behind are taken up again": {"task": "jobs.sweep", "schedule": 60.0},
     "installations whose day has ended are judged": {"task": "output.sweep", "schedule": 600.0},
+    "what came from telephones is put into its visits": {"task": "visits.sweep_pieces", "schedule": 120.0},
     "inspections that fall due become visits": {"task": "visits.sweep", "schedule": 3600.0},
 }
 

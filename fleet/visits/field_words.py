@@ -204,6 +204,7 @@ WORDS = {
     "waiting_is": _("{n} records and {photos} photos still to send, {size}."),
     "still_here": _("Still on this telephone"),
     "settled_by_person": _("Waits for the office"),
+    "put_right": _("I have put it right"),
     "kind_start": _("arrival"),
     "kind_step": _("step"),
     "kind_finding": _("finding"),

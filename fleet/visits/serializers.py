@@ -179,6 +179,11 @@ class PiecesIn(serializers.Serializer):
     app = serializers.CharField(max_length=40, required=False, default="", allow_blank=True)
     waiting = serializers.IntegerField(required=False, default=None, allow_null=True, min_value=0, max_value=1_000_000)
     pieces = serializers.ListField(child=serializers.DictField(), max_length=100)
+    later = serializers.BooleanField(required=False, default=False, help_text="only keep them now; a worker goes on")
+    asked = serializers.ListField(
+        child=serializers.UUIDField(), required=False, default=list, max_length=500,
+        help_text="with `later`: keys sent before, of which the state is wanted",
+    )  # fmt: skip
 
 
 class DeviceIn(serializers.Serializer):

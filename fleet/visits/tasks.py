@@ -4,6 +4,7 @@ from celery import shared_task
 
 from fleet.trail.watch import acting
 from fleet.visits import services
+from fleet.visits.models import FieldPiece
 
 
 @shared_task(name="visits.sweep")
@@ -11,3 +12,17 @@ def sweep():
     """Propose the inspections that fall due. Returns how many."""
     with acting(None, "visits.sweep"):
         return services.propose_due()
+
+
+@shared_task(name="visits.put_together")
+def put_together(visit_id):
+    """Put what came from telephones into its visit. Returns how many pieces."""
+    with acting(None, "visits.put_together"):
+        return services.put_together(visit_id)
+
+
+@shared_task(name="visits.sweep_pieces")
+def sweep_pieces():
+    """Visits whose pieces wait because a worker was killed or the broker was away. Returns how many were put in."""
+    waiting = FieldPiece.objects.filter(state=FieldPiece.State.HELD).values_list("visit_id", flat=True).distinct()
+    return sum(put_together(visit_id) for visit_id in waiting)

@@ -36,12 +36,12 @@ def open_visit(page, visit):
     page.get_by_role("heading", name="Arrive").wait_for()
 
 
-def picture(folder, n=0):
+def picture(folder, n=0, size=(800, 600)):
     from PIL import Image
 
     path = folder / f"photo-{n}.jpg"
-    noise = Image.effect_noise((800, 600), 40 + n).convert("RGB")
-    Image.blend(noise, Image.linear_gradient("L").resize((800, 600)).convert("RGB"), 0.7).save(path, quality=85)
+    noise = Image.effect_noise(size, 40 + n).convert("RGB")
+    Image.blend(noise, Image.linear_gradient("L").resize(size).convert("RGB"), 0.7).save(path, quality=85)
     return path
 
 

@@ -118,7 +118,11 @@ class Pieces(Field):
         device = services.device_of(
             by=request.user, key=typed["device"], name=typed["name"], app_version=typed["app"]
         )
-        outcomes = services.receive(by=request.user, device=device, pieces=typed["pieces"], waiting=typed["waiting"])
+        sent = {"by": request.user, "device": device, "pieces": typed["pieces"], "waiting": typed["waiting"]}
+        if typed["later"]:
+            outcomes = services.receive_later(**sent, asked=typed["asked"])
+        else:
+            outcomes = services.receive(**sent)
         return Response({"outcomes": shapes.OutcomeOut(outcomes, many=True).data})
 
 
@@ -158,7 +162,8 @@ class PhotoPart(Field):
         place, total = self._numbers(request)
         _device(request, request.query_params)
         data = request.data if isinstance(request.data, bytes) else b""
-        here = services.keep_chunk(by=request.user, photo_key=key, place=place, data=data, total=total)
+        here = services.keep_chunk(by=request.user, photo_key=key, place=place, data=data, total=total,
+                                  later="later" in request.query_params)  # fmt: skip
         return Response({"here": here})
 
     def _numbers(self, request):

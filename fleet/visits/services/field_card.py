@@ -16,7 +16,7 @@ from sizing.chain.machine import CABLE_C
 SUNS = np.concatenate([np.arange(100, 600, 50.0), np.arange(600, 1201, 100.0)])  # W/m², in the modules' plane
 LEVELS_AROUND = np.array([-12.0, -8.0, -5.0, -2.5, 0.0, 2.5, 5.0, 8.0, 12.0])  # m around the month's record
 CELLS = np.arange(0, 81, 10.0)  # °C
-IV_SUNS = np.array([100.0, 200, 400, 600, 800, 1000, 1200])
+IV_SUNS = np.array([100.0, 200, 300, 400, 500, 600, 700, 800, 900, 1000, 1100, 1200])
 DAY_SUNS = np.arange(1, 9, 1.0)  # kWh/m² in the modules' plane
 
 
@@ -53,6 +53,7 @@ def cards(installation_ids, day):
             "flow": [_list(row, 2) for row in reads.flow_l_min[n]],
             "volts": _rows(reads.array_voltage_v[n], 1),
             "amps": _rows(reads.array_current_a[n], 2),
+            "gamma": round(float(one.gamma_p_pct_k[0]), 3),
             "cell": _list(reads.cell_c[n, 0], 0),
             "drawdown": _drawdown(one, float(np.nanmax(reads.flow_l_min[n], initial=1.0))),
             "isc": _by_cell(array.irradiance_from_short_circuit(1.0, CELLS, one.i_sc_a[0], one.alpha_isc_pct_k[0]), 2),
@@ -115,7 +116,7 @@ def _current_by_voltage(one, air):
     clean = (1 - one.soiling_fraction[0]) * (1 - one.mismatch_fraction[0]) * ageing
     series, strings = float(one.modules_in_series[0]), float(one.strings[0])
     top = float(one.v_oc_v[0]) * series
-    volts = top * np.array([0.3, 0.5, 0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95, 1.0])
+    volts = top * np.concatenate([[0.3, 0.5], np.arange(0.6, 1.01, 0.025)])
     cell = air + float(array.working_rise(one.noct_c[0])) * IV_SUNS
     amps = array.current(diode, (IV_SUNS * clean)[:, None], cell[:, None], volts[None, :] / series)
     return {

@@ -10,8 +10,10 @@ import uuid
 from dataclasses import dataclass
 from datetime import timedelta
 
+from celery import signature
 from django.core.exceptions import ValidationError
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
+from django.db.models import Func, IntegerField
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
@@ -85,6 +87,52 @@ def receive(*, by, device, pieces, waiting=None):
     return [_outcome(states[o.key]) if o.key in states else o for o in found]
 
 
+def receive_later(*, by, device, pieces, waiting=None, asked=()):
+    """As `receive`, but the pieces are only kept now, in one insert; a worker puts them into their visits afterwards.
+
+    Two hundred telephones may send at once. `asked`: keys sent before, of which the telephone wants to know the state.
+    """
+    require(by, "log")
+    if len(pieces) > MOST_PIECES:
+        raise Refused("too_many", _("At most %(n)d pieces at once.") % {"n": MOST_PIECES})
+    if waiting is not None and device is not None:
+        FieldDevice.objects.filter(pk=device.pk).update(waiting=waiting)
+    visits = {
+        str(v.key): v for v in Visit.objects.filter(organisation=by.organisation, key__in=_visit_keys(pieces))
+    }
+    read = [_read(by, device, piece, visits) for piece in pieces]
+    FieldPiece.objects.bulk_create([r for r in read if isinstance(r, FieldPiece)], ignore_conflicts=True)
+    keys = [r.key for r in read if isinstance(r, FieldPiece)] + [key for key in map(_uuid, asked) if key]
+    kept = {p.key: p for p in FieldPiece.objects.filter(key__in=keys, organisation=by.organisation)}
+    for visit_id in {p.visit_id for p in kept.values() if p.state == FieldPiece.State.HELD}:
+        wake(visit_id)
+    unknown = [Outcome(str(key), "unknown") for key in keys if key not in kept]
+    return [r for r in read if isinstance(r, Outcome)] + [_outcome(p) for p in kept.values()] + unknown
+
+
+def wake(visit_id):
+    """After commit, tell a worker. A broker that is away is no reason to fail: the sweep finds the pieces."""
+    transaction.on_commit(lambda: _tell(visit_id))
+
+
+def _tell(visit_id):
+    try:
+        signature("visits.put_together", args=[visit_id]).delay()
+    except Exception:  # every transport raises its own
+        logger.warning("The broker could not be reached; the pieces of visit %s wait for the sweep.", visit_id)
+
+
+@transaction.atomic
+def put_together(visit_id):
+    """Put what is held for a visit into it, as far as it goes. One worker at a time; again changes nothing."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [0x50495, visit_id % 2**31])
+    held = FieldPiece.objects.filter(visit=visit_id, state=FieldPiece.State.HELD).count()
+    if held:
+        take_up_held(visit_id)
+    return held - FieldPiece.objects.filter(visit=visit_id, state=FieldPiece.State.HELD).count()
+
+
 def _uuid(text):
     try:
         return uuid.UUID(str(text))
@@ -101,7 +149,8 @@ def _outcome(piece):
     return Outcome(str(piece.key), piece.state, piece.code, piece.sentence)
 
 
-def _one(by, device, piece, visits):
+def _read(by, device, piece, visits):
+    """The row of a piece as it came, not kept yet; or the Outcome that says why it is none."""
     key = _uuid(piece.get("key")) if isinstance(piece, dict) else None
     if key is None:
         return Outcome(str(piece)[:40], "refused", "no_key", _("This piece has no key of its own."))
@@ -114,19 +163,25 @@ def _one(by, device, piece, visits):
         return Outcome(str(key), "refused", "not_a_piece", _("Kind, time with zone and content are needed."))
     if visit is None:
         return Outcome(str(key), "refused", "no_visit", _("This visit is not known here. Keep it, and ring the desk."))
-    row, new = FieldPiece.objects.get_or_create(
-        key=key,
-        defaults={
-            "device": device, "person": by, "organisation": by.organisation, "visit": visit, "kind": kind,
-            "visit_version": _version(piece.get("version")),
-            "payload": storable(piece["payload"]), "written_at": min(at, timezone.now() + NEWEST),
-        },
+    row = FieldPiece(
+        key=key, device=device, person=by, organisation=by.organisation, visit=visit, kind=kind,
+        visit_version=_version(piece.get("version")),
+        payload=storable(piece["payload"]), written_at=min(at, timezone.now() + NEWEST),
     )  # fmt: skip
-    if new or row.state == FieldPiece.State.HELD:
-        if isinstance(piece.get("format", 1), int) and piece.get("format", 1) > FORMAT:
-            _mark(row, FieldPiece.State.TO_SETTLE, "newer_format", _("Written by a newer app than the office knows."))
-        else:
-            apply(row)
+    if isinstance(piece.get("format", 1), int) and piece.get("format", 1) > FORMAT:
+        row.state, row.code = FieldPiece.State.TO_SETTLE, "newer_format"
+        row.sentence = _("Written by a newer app than the office knows.")
+    return row
+
+
+def _one(by, device, piece, visits):
+    read = _read(by, device, piece, visits)
+    if isinstance(read, Outcome):
+        return read
+    FieldPiece.objects.bulk_create([read], ignore_conflicts=True)
+    row = FieldPiece.objects.get(key=read.key)
+    if row.state == FieldPiece.State.HELD:
+        apply(row)
     return _outcome(row)
 
 
@@ -317,7 +372,7 @@ def answer_again(visit_id):
             record.save(update_fields=["values", "passed"])
 
 
-def keep_chunk(*, by, photo_key, place, data, total):
+def keep_chunk(*, by, photo_key, place, data, total, later=False):
     """Keep a part of a photo. Returns the places [start, end) that are here, so that a half-sent photo goes on."""
     require(by, "log")
     if not data or len(data) > MOST_CHUNK:
@@ -333,13 +388,14 @@ def keep_chunk(*, by, photo_key, place, data, total):
         )
         row = FieldPiece.objects.filter(key=photo_key, person=by, state=FieldPiece.State.HELD).first()
         if row is not None and _reach(photo_key) >= total:
-            apply(row)
+            wake(row.visit_id) if later else apply(row)
     return places_of(photo_key, total)
 
 
 def _spans(photo_key):
-    rows = PhotoChunk.objects.filter(photo_key=photo_key).order_by("place")
-    return [(place, place + len(bytes(data))) for place, data in rows.values_list("place", "data")]
+    size = Func("data", function="octet_length", output_field=IntegerField())
+    rows = PhotoChunk.objects.filter(photo_key=photo_key).annotate(size=size).order_by("place")
+    return [(place, place + size) for place, size in rows.values_list("place", "size")]
 
 
 def _reach(photo_key):
@@ -369,5 +425,6 @@ def whole_photo(photo_key, size):
 
 
 __all__ = [
-    "FORMAT", "Outcome", "apply", "device_of", "keep_chunk", "places_of", "receive", "take_up_held",
+    "FORMAT", "Outcome", "apply", "device_of", "keep_chunk", "places_of", "put_together", "receive", "receive_later",
+    "take_up_held",
 ]  # fmt: skip

@@ -117,7 +117,10 @@ function stagesOf(card, r, sun, level, withLevel) {
   if (volts && amps) {
     const could = between(card.iv.sun, card.iv.amps.map((row) => between(card.iv.volts, row, volts)), sun);
     if (could > 0) {
-      left = flowAt(card, sun * Math.min(1, Math.max(0.02, amps / could)), level);
+      // Less light on modules as warm as the full sun makes them: read as weaker sun, less what the warmth costs.
+      const light = Math.min(1, Math.max(0.02, amps / could));
+      const warmer = between(card.sun, card.cell, sun) - between(card.sun, card.cell, sun * light);
+      left = flowAt(card, sun * light * (1 + (card.gamma / 100) * warmer), level);
       stages.push({ stage: "array", expected: could, measured: amps, unit: "A", loss: withLevel - left });
     }
     const motor = Math.max(0, volts * amps - amps * amps * card.cable.ohm) * card.cable.efficiency;

@@ -3,7 +3,7 @@ import { all, get, room } from "./db.js";
 import { doubtful, offset } from "./clock.js";
 import { badge, button, facts, h, link, notice, p } from "./dom.js";
 import { isSet, lockNow, mustWait, setPin, unlock } from "./lock.js";
-import { holding, hereBytes } from "./outbox.js";
+import { holding, hereBytes, mark } from "./outbox.js";
 import { APP, ask, daysLeft, device, pack } from "./pack.js";
 import { canScan, codeOf, oneApart, scanner } from "./scan.js";
 import { send, sending, soon } from "./send.js";
@@ -80,7 +80,8 @@ export async function waitingScreen({ refresh }) {
     waiting.length || pictures.length ? notice("info", p(t("waiting_is", { n: waiting.length, photos: pictures.length, size: kilobytes(bytes) })), state.trouble === "network" ? p(t("offline")) : null) : notice("good", p(t("all_sent"))),
     h("div", { class: "buttons" }, button(state.busy ? t("sending") : t("send"), async () => { await send(); refresh(); }, { class: "button button-main", disabled: state.busy })),
     refused.length ? [h("h2", {}, t("refused")), p(t("refused_note")), h("ul", { class: "links" }, refused.map((piece) => h("li", {}, h("a", { href: piece.kind === "step" ? `#/visit/${piece.visit}/step/${piece.step}` : `#/visit/${piece.visit}` },
-      h("span", { class: "grow" }, h("strong", {}, name(piece)), h("br"), piece.sentence)))))] : null,
+      h("span", { class: "grow" }, h("strong", {}, name(piece)), h("br"), piece.sentence)),
+    piece.kind === "step" ? null : button(t("put_right"), async () => { await mark(piece.key, { mended: true }); refresh(); }))))] : null,
     toSettle.length ? [h("h2", {}, t("settled_by_person")), p(t("to_settle"))] : null,
     waiting.length ? [h("h2", {}, t("still_here")), h("ul", { class: "links plain-list" }, waiting.slice(0, 60).map((piece) => h("li", {}, name(piece))))] : null,
     pictures.length ? [h("h2", {}, t("photos")), h("ul", { class: "links plain-list" }, pictures.map((piece) => h("li", {}, h("label", { class: "progress" }, h("span", {}, name(piece)), h("progress", { max: photos.get(piece.key).size, value: hereBytes(photos.get(piece.key)) })))))] : null,

@@ -21,6 +21,10 @@ export async function freeze(visitKey, kind, data, { draft = null, alter = null,
       row.begun = true;
       piece.seq = row.seq;
       piece.version = row.data.version;
+      if (data.replaces) {
+        const old = s.pieces.get(data.replaces);
+        old.onsuccess = () => old.result?.state === "refused" && s.pieces.put({ ...old.result, mended: true });
+      }
       if (kind === "step") row.kept = { ...row.kept, [data.step]: piece.key };
       if (alter) alter(row, piece);
       s.visits.put(row);

@@ -6,10 +6,11 @@ import { APP, ask, device } from "./pack.js";
 import { holding, mark } from "./outbox.js";
 
 const PIECES = 20, TEXT = 24_000, PART = 16_384, LONGEST_WAIT = 60_000;
+const home = () => { state.wait = 1000; }; // the line carries: the next failure is waited out briefly again
 const HOME = new Set(["kept", "taken", "left_out"]);
 const listeners = new Set();
 let state = { busy: false, trouble: "", lastHome: 0, wait: 2000 };
-let timer = 0, again = false;
+let timer = 0, again = false, patience = 0;
 
 export const sending = () => state;
 export function onSending(tell) {
@@ -22,6 +23,7 @@ function tell(changes) {
 
 // Send soon; called after each record, when the network comes back, when the page is shown, and every now and then.
 export function soon(delay = 300) {
+  if (delay <= 300) patience = 0;
   clearTimeout(timer);
   timer = setTimeout(send, delay);
 }
@@ -44,7 +46,10 @@ async function run() {
     await bringHome();
     tell({ busy: false, trouble: "", lastHome: Date.now(), wait: 2000 });
     const { waiting, pictures } = await holding();
-    if (waiting.length || pictures.length) soon(5000);
+    const held = (await all("pieces")).some((p) => p.state === "held");
+    if (waiting.length) soon();
+    else if (pictures.length || held) soon(Math.min(LONGEST_WAIT, 1500 * 2 ** patience++));
+    else patience = 0;
   } catch (trouble) {
     if (trouble.code === "shut_out") {
       // The telephone counts as lost: what was packed goes. Records that were not sent stay, locked.
@@ -63,7 +68,7 @@ async function bringHome() {
   // The first request, even an empty one, tells how wrong the clock is, before any time of writing is sent.
   let { waiting } = await holding();
   const held = (await all("pieces")).filter((p) => p.state === "held" && p.kind !== "photo");
-  await post(held.slice(0, PIECES), waiting.length);
+  await post([], waiting.length, held.map((p) => p.key));
   while (waiting.length) {
     waiting.sort((a, b) => (a.visit < b.visit ? -1 : a.visit > b.visit ? 1 : a.seq - b.seq));
     const batch = [];
@@ -81,16 +86,18 @@ async function bringHome() {
   await photos();
 }
 
-async function post(pieces, waiting) {
+async function post(pieces, waiting, asked = []) {
   const body = JSON.stringify({
-    device: await device(), app: APP, waiting, name: navigator.userAgentData?.platform || navigator.platform || "",
+    device: await device(), app: APP, waiting, later: true, asked: asked.slice(0, 500), name: navigator.userAgentData?.platform || navigator.platform || "",
     pieces: pieces.map((p) => ({
       key: p.key, visit: p.visit, version: p.version, kind: p.kind, format: p.format, payload: JSON.parse(p.text),
       at: moment(p).toISOString(),
     })),
   });
   const { found } = await ask("pieces/", { method: "POST", body, headers: { "Content-Type": "application/json" } });
+  home();
   for (const said of found.outcomes) {
+    if (said.state === "unknown") said.state = "waiting"; // it never arrived: sent once more
     await mark(said.key, { state: said.state, code: said.code, sentence: said.sentence, home_at: Date.now() });
     if (HOME.has(said.state) && (await get("photos", said.key))) await remove("photos", said.key);
   }
@@ -116,14 +123,15 @@ async function photos() {
     let photo = await get("photos", key);
     let here = (await ask(`photos/${key}/?device=${owner}&total=${photo.size}`)).found.here;
     for (let next = gap(here, photo.size); next; next = gap(here, photo.size)) {
-      const { found } = await ask(`photos/${key}/?device=${owner}&total=${photo.size}&place=${next[0]}`, {
+      const { found } = await ask(`photos/${key}/?device=${owner}&total=${photo.size}&place=${next[0]}&later=1`, {
         method: "PUT", body: photo.blob.slice(...next), headers: { "Content-Type": "application/octet-stream" },
       });
       here = found.here;
+      home();
       await change("photos", key, (row) => (row ? { ...row, here } : undefined));
       tell({});
     }
-    await post([piece], (await holding()).waiting.length);
+    await post([], (await holding()).waiting.length, [key]);
     photo = await get("photos", key);
     if (photo && (await get("pieces", key)).state === "to_settle") await remove("photos", key); // all of it is there
   }

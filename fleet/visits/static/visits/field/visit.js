@@ -75,7 +75,7 @@ function cardTable(card) {
     h("div", { class: "table-wrap", tabindex: 0, role: "region", "aria-label": t("card") }, h("table", { class: "table" }, h("caption", {}, t("card_caption", { unit: flow(1).replace(/^\S+ /, "") })),
       h("thead", {}, h("tr", {}, h("th", { scope: "col" }, t("level")), suns.map((s) => h("th", { scope: "col", class: "num" }, `${s} W/m²`)))), h("tbody", {}, rows))),
     facts([t("day_total"), card.day.kwh_m2.filter((k) => k >= 4 && k <= 7).map((k) => `${k} kWh/m²: ${litres(card.day.litres[card.day.kwh_m2.indexOf(k)])}`).join(" · ")],
-      [t("string_voc"), voc], [t("first_water"), card.first_water?.minutes?.some((m) => m !== null) && [2, 4].map((i) => card.first_water.minutes[i] === null ? null : `${card.first_water.sun[i]} W/m²: ${figure(card.first_water.minutes[i])} min`).filter(Boolean).join(" · ")]));
+      [t("string_voc"), voc], [t("first_water"), card.first_water?.minutes?.some((m) => m !== null) && [300, 500, 800].map((s) => card.first_water.sun.indexOf(s)).map((i) => card.first_water.minutes[i] === null ? null : `${card.first_water.sun[i]} W/m²: ${figure(card.first_water.minutes[i])} min`).filter(Boolean).join(" · ")]));
 }
 
 function select(label, pairs, keep, value = "", needed = true) {
