@@ -7,6 +7,7 @@ the sweep afterwards and timed apart. Name a broker nobody listens to in BROKER_
 how long until every visit was put together, and whether anything was lost or doubled.
 """
 
+import itertools
 import json
 import os
 import statistics
@@ -51,7 +52,10 @@ def main(telephones=200):
             device, token = services.register(person=person, key=uuid.uuid4())
             at = timezone.now() - timedelta(hours=2)
 
-            def piece(kind, payload, visit=visit, at=at):
+            minutes = itertools.count()
+
+            def piece(kind, payload, visit=visit, at=at, minutes=minutes):
+                at = at + timedelta(minutes=next(minutes))
                 return {"key": str(uuid.uuid4()), "visit": str(visit.key), "version": 1, "kind": kind, "format": 1,
                         "at": at.isoformat(), "payload": payload}  # fmt: skip
 

@@ -19,6 +19,7 @@ from fleet.people.access import may
 from fleet.people.tokens import TokenAuthentication
 from fleet.visits import serializers as shapes
 from fleet.visits import services
+from fleet.visits.models import FieldDevice
 from fleet.visits.services.field_devices import DeviceAuthentication
 
 DEVICE = OpenApiParameter("device", OpenApiTypes.UUID, required=True, description="key made on the telephone")
@@ -83,8 +84,14 @@ class Devices(Field):
 def _device(request, asked):
     read = serializers.UUIDField().run_validation(asked.get("device"))
     return services.device_of(
-        by=request.user, key=read, name=str(asked.get("name", ""))[:120], app_version=str(asked.get("app", ""))[:40]
-    )
+        by=request.user, key=read, name=str(asked.get("name", ""))[:120], known=_signed_in(request),
+        app_version=str(asked.get("app", "")) or getattr(_signed_in(request), "app_version", ""),
+    )  # fmt: skip
+
+
+def _signed_in(request):
+    """The telephone that signed in with a key of its own, or None."""
+    return request.auth if isinstance(request.auth, FieldDevice) else None
 
 
 class Bundle(Field):
@@ -116,7 +123,8 @@ class Pieces(Field):
         read.is_valid(raise_exception=True)
         typed = read.validated_data
         device = services.device_of(
-            by=request.user, key=typed["device"], name=typed["name"], app_version=typed["app"]
+            by=request.user, key=typed["device"], name=typed["name"], app_version=typed["app"],
+            known=_signed_in(request),
         )
         sent = {"by": request.user, "device": device, "pieces": typed["pieces"], "waiting": typed["waiting"]}
         if typed["later"]:
