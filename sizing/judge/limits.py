@@ -1,7 +1,7 @@
 """The one setting, false alarms per hundred units a year, turned into the limit of log odds.
 
-Set by counting flags on healthy units of an independent simulated fleet (240 units, 400 days) and of our own
-(tests/makers/simulated_fleet.py): a judgement, not a law. Fleets with other weather may see half or twice as many.
+Set by counting flags on healthy units of an independent simulated fleet (240 units, 400 days), from which the other
+points are drawn by eye: a judgement, not a law. Fleets with other weather may see half or twice as many.
 """
 
 import numpy as np
