@@ -11,7 +11,9 @@ class VisitsConfig(AppConfig):
         from fleet.web import navigation
 
         navigation.entry(_("Trips"), "visits:trips", deed="log", order=20, icon="route", group="work")
-        navigation.entry(_("At the well"), "root_visits:shell", deed="own_day", order=15, icon="smartphone", group="work")
+        navigation.entry(
+            _("At the well"), "root_visits:shell", deed="own_day", order=15, icon="smartphone", group="work"
+        )
         navigation.entry(_("Not yet home"), "visits:not_home", deed="assign", order=35, icon="house", group="work")
         navigation.entry(_("Visits"), "visits:list", deed="read_fleet", order=30, icon="clipboard-list", group="work")
         navigation.entry(_("Calls"), "visits:calls", deed="take_calls", order=40, icon="phone", group="work")
