@@ -26,6 +26,7 @@ SLOW_SD, SLOW_DAYS = 0.055, 70.0  # healthy output over the chain's: the well's 
 DIRT_SD, DIRT_DAYS = 0.025, 12.0  # of light; times what light is worth
 FIXED_VAR = 0.02**2 + 0.015**2  # meter, and what the chain leaves open from day to day
 LIGHT_SD = 0.025  # the same of light
+LASTING = 0.3  # correlation from day to day of what neighbours do not see of the weather
 SHAPE_SD = 0.04  # of the chain's own shape over clearness, a unit of its scale
 DRAW_SD, DRAW_SLOW, DRAW_DAYS = 0.25, 0.12, 40.0
 RECENT_WATER_DAYS = 3  # over which a loss is told: what it costs now, not what it has cost on the mean
@@ -107,6 +108,7 @@ class Water(NamedTuple):
     raw: np.ndarray  # variances before wild figures lost weight
     tick: np.ndarray
     hour: np.ndarray
+    sky_sd: np.ndarray  # of log water by weather that nobody told, of lone day figures
 
 
 def water_channel(rows, today, level, noise=1.0):
@@ -146,7 +148,9 @@ def water_channel(rows, today, level, noise=1.0):
     alone = np.bincount(group) == 1
     raw = np.where(alone, var[last], 1 / total)
     series = Series(day + np.where(alone, 0, (covers - 1) / 2), covers, y, 1 / total, load, at, light)
-    return Water(series, supply, demand, 1 - load, raw, tick, hour)
+    told = alone & (rows["told_by"][last] >= 0) & (span[last] <= 1)
+    by_sky = np.where(told, np.sqrt(np.maximum(rows["weather_var"][last], 0)), 0.0)
+    return Water(series, supply, demand, 1 - load, raw, tick, hour, by_sky)
 
 
 def _covariance(series, level_sd, slow_sd, slow_days, quick_sd, quick_days):
@@ -245,6 +249,10 @@ def judge(rows, signatures, today, first, level, level_sd, noon=None, noise=1.0,
         return None
     s = water.series
     k = _covariance(s, level_sd, SLOW_SD, SLOW_DAYS, DIRT_SD, DIRT_DAYS)
+    if water.sky_sd.any():  # weather that neighbours miss lasts
+        apart = np.abs(s.day[:, None] - s.day[None, :])
+        same = LASTING * np.exp(-(apart - 1) / 1.5) * np.outer(water.sky_sd, water.sky_sd)
+        k = k + np.where((apart > 0) & (apart < 8), same, 0.0)
     bent = SHAPE_SD * (s.at - 1.0) * s.load
     k = k + np.outer(bent, bent)
     if np.isfinite(water.demand).any():
@@ -268,7 +276,7 @@ def judge(rows, signatures, today, first, level, level_sd, noon=None, noise=1.0,
         cause = signatures.cause[way.which]
         for i in np.flatnonzero(signatures.scatter[way.which] > 0):
             none = _log_normal(k_water, s.y) if none is None else none
-            gain[i] = _scattered(g[i], signatures.scatter[way.which[i]] * (after > 0.3) * grown, k, s, water.raw) - none
+            gain[i] = _scattered(g[i], signatures.scatter[way.which[i]] * (after > 0.3) * grown, k, s, water.raw, none)
         gain += _ticks(water, g, cause)
         water_post.append((way.weight + gain).ravel())
         for channel in channels:
@@ -305,13 +313,17 @@ def _at(curves, knots, at):
     return curves[:, i] + (place - i) * (curves[:, i + 1] - curves[:, i])
 
 
-def _scattered(g, extra, k, s, raw):
+def _scattered(g, extra, k, s, raw, none):
     """Log density with a scatter from day to day that comes with the fault (b, m); every third beginning, the rest
     between."""
     some = np.unique(np.append(np.arange(0, len(g), 3), len(g) - 1))
     # where the scatter is in, a wild day is no surprise and needs no leniency
     var = [np.where(extra[j] > 0, raw + extra[j] ** 2 / np.maximum(s.span, 1), s.var) for j in some]
-    got = [_log_normal(k + np.diag(v), s.y - g[j]) for j, v in zip(some, var, strict=True)]
+    # days that only scatter more, losing nothing, are patchy weather: the fault must win over that too
+    got = []
+    for j, v in zip(some, var, strict=True):
+        wide = k + np.diag(v)
+        got.append(_log_normal(wide, s.y - g[j]) - max(none, _log_normal(wide, s.y)))
     return np.interp(np.arange(len(g)), some, got)
 
 

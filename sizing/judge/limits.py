@@ -6,10 +6,10 @@ points are drawn by eye: a judgement, not a law. Fleets with other weather may s
 
 import numpy as np
 
-ASK = 1.2  # running evidence from which the causes of a unit that reports daily are asked
+ASK = 2.0  # running evidence from which the causes of a unit that reports daily are asked
 ALARMS = np.array([2.0, 5.0, 10.0, 20.0, 40.0])  # false alarms per hundred units a year
 DAILY = np.array([8.0, 6.0, 4.5, 3.0, 1.5])  # limits for units that report day by day and have their own cell
-NO_CELL = 2.0  # more where the sun is only known from the neighbours' water: its errors last for days
+NO_CELL = 0.0  # more where the sun is only known from neighbours; none is needed since its errors count as lasting
 PERIODS = np.array([2.5, 1.0, -0.5, -1.5, -2.5])  # for meters read every week or month, which are asked more seldom
 
 
