@@ -1,5 +1,6 @@
 from django.urls import path
 
+from fleet.registry import api
 from fleet.registry.engineering import views as engineering
 from fleet.registry.views import catalogue, sites, units
 
@@ -45,4 +46,19 @@ urlpatterns = [
     path("catalogue/<slug:name>/", catalogue.shelf, name="shelf"),
     path("catalogue/<slug:name>/add/", catalogue.change, name="add_to_catalogue"),
     path("catalogue/<slug:name>/<int:pk>/change/", catalogue.change, name="change_in_catalogue"),
+]
+
+api_urlpatterns = [
+    path("sites/", api.Sites.as_view(), name="sites"),
+    path("sites/<str:code>/", api.OneSite.as_view(), name="site"),
+    path("units/", api.Units.as_view(), name="units"),
+    path("units/<int:pk>/", api.OneUnit.as_view(), name="unit"),
+    path("installations/", api.Installations.as_view(), name="installations"),
+    path("installations/<int:pk>/", api.OneInstallation.as_view(), name="installation"),
+    path("pump-types/", api.PumpTypes.as_view(), name="pump_types"),
+    path("pump-types/<int:pk>/", api.OnePumpType.as_view(), name="pump_type"),
+    path("module-types/", api.ModuleTypes.as_view(), name="module_types"),
+    path("pipes/", api.Pipes.as_view(), name="pipes"),
+    path("cables/", api.Cables.as_view(), name="cables"),
+    path("districts/", api.Districts.as_view(), name="districts"),
 ]
