@@ -103,6 +103,8 @@ TEMPLATES = [
 ]
 
 DATABASES = {"default": env.database("DATABASE_URL")}
+# How alike misspelt words must be to be found; the default, 0.6, wants five letters of six in their place.
+DATABASES["default"].setdefault("OPTIONS", {})["options"] = "-c pg_trgm.word_similarity_threshold=0.45"
 DATABASES["default"]["CONN_MAX_AGE"] = env.whole_number("DATABASE_KEEP_S", 600)
 DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
