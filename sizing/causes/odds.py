@@ -245,7 +245,7 @@ def judge(rows, signatures, today, first, level, level_sd, noon=None, noise=1.0,
     expected (volts, amps, level) at each row's noon irradiance, NaN where nothing; rates: per unit and day (15,).
     """
     water = water_channel(rows, today, level, noise)
-    if water is None:
+    if water is None or today < first - 1:  # nothing to go by, or sound on a later day: no fault can have begun
         return None
     s = water.series
     k = _covariance(s, level_sd, SLOW_SD, SLOW_DAYS, DIRT_SD, DIRT_DAYS)

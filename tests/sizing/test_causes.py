@@ -104,3 +104,9 @@ def test_findings_move_the_odds_beforehand_and_keep_their_sum():
     assert taught.sum() == pytest.approx(names.RATES.sum())
     assert taught[names.NUMBER["pump_worn"]] > 3 * names.RATES[names.NUMBER["pump_worn"]]
     np.testing.assert_allclose(names.taught(np.zeros(len(names.NAMES))), names.RATES)
+
+
+def test_before_the_day_from_which_a_unit_is_sound_nothing_is_asked(fleet):
+    rows, sig = _rows(_fell(20, 0.6)), signatures.of_unit(fleet, 0, 5)
+    assert odds.judge(rows, sig, DAY, DAY + 10, 0.0, 0.05) is None
+    assert odds.judge(rows, sig, DAY, FIRST, 0.0, 0.05).fault > 0

@@ -74,7 +74,7 @@ def night(cohort, state, cases, events, history, signs, rows, day):
         noise = float(np.clip(state.noise[unit], 0.7, 2.5))
         rates = names.RATES if cohort.rates is None else cohort.rates[unit]
         got = odds.judge(
-            mine, signs[unit, month], day, int(cohort.sound_from[unit]), cohort.level[unit], cohort.level_sd[unit],
+            mine, signs[unit, month], day, began_after(cohort, unit, day), cohort.level[unit], cohort.level_sd[unit],
             noon, noise, rates,
         )  # fmt: skip
         if got is None:
@@ -94,6 +94,12 @@ def night(cohort, state, cases, events, history, signs, rows, day):
         if step.what != judge.NOTHING:
             suspect[unit] = float(step.case is not None and not step.case.note)
     return state.with_(suspect=suspect, evidence=evidence)
+
+
+def began_after(cohort, unit, day):
+    """The first day on which a fault of today could have begun. What was put right later says nothing of this day."""
+    sound = int(cohort.sound_from[unit])
+    return sound if sound <= day else int(cohort.first[unit])
 
 
 def well_again(rows, case, day, daily):
