@@ -1,6 +1,7 @@
 """Pages: each user's way through them without JavaScript, refusals, what was typed is still there, query counts."""
 
 import io
+import json
 from datetime import timedelta
 
 import pytest
@@ -371,7 +372,8 @@ def test_each_list_can_be_taken_away(name, form, client_of, nadia, otto, idris, 
 def test_places_of_visits_leave_as_geojson(client_of, nadia, installation):
     visit = a_visit(installation)
     answer = client_of(nadia).get(address("list"), {"format": "geojson"})
-    assert str(visit.site.longitude_deg) in b"".join(answer.streaming_content).decode()
+    places = json.loads(b"".join(answer.streaming_content))["features"]
+    assert places[0]["geometry"]["coordinates"] == pytest.approx([visit.site.longitude_deg, visit.site.latitude_deg])
 
 
 def test_findings_are_listed_and_narrowed(client_of, wanja, otto, idris, installation):
