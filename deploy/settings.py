@@ -7,6 +7,9 @@ from django.utils.translation import gettext_lazy as _
 
 from deploy import env
 
+# The judgement's many small matrices are solved far faster by one thread each than by threads that wait for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = Path(env.folder("RISING_MAIN_DATA", BASE_DIR / ".data"))
 BUILD_DIR = Path(env.folder("RISING_MAIN_BUILD", BASE_DIR / ".build"))
