@@ -123,7 +123,7 @@ def _install(lock):
                 elif text.startswith("Installing collected packages"):
                     progress.end()
                     say.step("All there; unpacking")
-        except BaseException:
+        except BaseException:  # Ctrl-C included: the installer must not go on without us
             pip.terminate()
             raise
     progress.end()

@@ -106,7 +106,7 @@ def running(job_id):
     except OperationalError:
         # The database went away: nothing can be said to it now. The sweep takes the job up again.
         log.exception("The database was lost during job %s.", job.pk)
-    except Exception:
+    except Exception:  # whatever went wrong, the row must say so, or the job would look alive for ever
         log.exception("Job %s failed.", job.pk)
         _end(job, Job.State.FAILED, trouble=_(
             "Something went wrong in the program itself. Nothing was kept half done. The log names it as job %(id)s; "
