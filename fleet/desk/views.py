@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 from django.contrib import messages
 from django.http import JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
@@ -38,14 +38,11 @@ EXPORT = [
 
 
 def _ways(*wanted):
-    """Links to pages that exist: (title, url name, arguments, icon)."""
-    found = []
-    for title, name, arguments, icon in wanted:
-        try:
-            found.append({"title": title, "address": reverse(name, args=arguments), "icon": icon})
-        except NoReverseMatch:
-            continue
-    return found
+    """Links to other rooms' pages: (title, url name, arguments, icon)."""
+    return [
+        {"title": title, "address": reverse(name, args=arguments), "icon": icon}
+        for title, name, arguments, icon in wanted
+    ]
 
 
 def _place(row):
@@ -75,7 +72,7 @@ def attention(request):
         "send_form": SendForm(person=request.user, initial={"day": today + timedelta(days=1)}),
         "ways": _ways(
             (_("New call"), "visits:take_call", (), "phone"),
-            (_("Figures to settle"), "output:slips", (), "pencil-line"),
+            (_("Figures to settle"), "readings:slips", (), "pencil-line"),
             (_("All visits"), "visits:list", (), "list"),
             (_("Map"), "desk:map", (), "map"),
         ),
@@ -126,25 +123,17 @@ def unit(request, unit_id):
         context["latest"] = services.latest_figures(now)
         context["shortfall"] = now.shortfalls.filter(state="open").first()
         context["attachments"] = [
-            {"title": str(paper), "address": address}
+            {"title": str(paper), "address": reverse("registry:attachment", args=[paper.pk])}
             for paper in Attachment.objects.filter(installation__in=installations)[:40]
-            if (address := _attachment(paper))
         ]
         context["ways"] = _ways(
             (_("How the figure is worked out"), "output:working", (now.pk,), "sigma"),
-            (_("Readings"), "readings:installation", (now.pk,), "table"),
+            (_("Readings"), "readings:of", (now.pk,), "table"),
             (_("Sun here"), "registry:sun", (now.well.site.code,), "sun"),
             (_("Label"), "registry:label", (row.pk,), "qr-code"),
             (_("As built"), "registry:installation", (now.pk,), "ruler"),
         )
     return render(request, "desk/unit.html", context)
-
-
-def _attachment(paper):
-    try:
-        return reverse("registry:attachment", args=[paper.pk])
-    except NoReverseMatch:
-        return None
 
 
 @needs("own_day")

@@ -113,6 +113,7 @@ class Shortfall(models.Model):
         REPAIRED = "repaired", _("repaired")
         EXPLAINED = "explained", _("explained by a visit")
         WITHDRAWN = "withdrawn", _("the evidence went away")
+        GONE = "gone", _("the pump hangs there no more")
 
     installation = models.ForeignKey(Installation, models.CASCADE, related_name="shortfalls")
     state = models.CharField(max_length=6, choices=State, default=State.OPEN)

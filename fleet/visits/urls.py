@@ -2,7 +2,7 @@ from django.urls import path
 
 from fleet.visits.api import field as api_field
 from fleet.visits.api import records as api
-from fleet.visits.views import field, logging, planning, procedures, trips
+from fleet.visits.views import entering, field, logging, planning, procedures, trips
 
 urlpatterns = [
     path("", planning.visit_list, name="list"),
@@ -45,6 +45,7 @@ urlpatterns = [
     path("<uuid:key>/parts/add/", logging.use_part, name="use_part"),
     path("<uuid:key>/leave/", logging.leave, name="leave"),
     path("<uuid:key>/close/", logging.close, name="close"),
+    path("<uuid:key>/register/", entering.enter, name="enter"),
 ]
 root_urlpatterns = [
     path("field/", field.shell, name="shell"),

@@ -289,5 +289,5 @@ def test_a_pump_that_was_exchanged_is_asked_for_in_the_register(repair, idris, c
     store = a_unit(organisation)
     services.use_part(visit=repair, part_type="pump", by=idris, serial_in=store.serial)
     page = client_of(idris).get(f"/visits/{repair.key}/close/").content.decode()
-    assert "Enter the exchange in the register" in page
+    assert "Enter it in the register" in page
     assert store.serial in page

@@ -1,6 +1,7 @@
 """What may be done about expected output; the only code that writes its rows."""
 
 from fleet.output.services.baselines import baselines, changed_since
+from fleet.output.services.gone import end_gone
 from fleet.output.services.judging import (
     all_ids,
     batches,
@@ -26,6 +27,7 @@ __all__ = [
     "claim",
     "counts",
     "due",
+    "end_gone",
     "end_shortfall",
     "judge",
     "judge_again",

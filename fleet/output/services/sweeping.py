@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from fleet.output.models import Mark
 from fleet.output.services.baselines import changed_since
+from fleet.output.services.gone import end_gone
 from fleet.output.services.judging import due
 from fleet.readings.partitions import make_months
 
@@ -23,6 +24,7 @@ def sweep(now=None):
     now = now or timezone.now()
     for table in ("readings_dayrecord", "readings_dayseries", "output_evaluation"):
         make_months(table, now.date(), (now + AHEAD).date())
+    end_gone()
     ids = _whose_baseline(now)
     for start in range(0, len(ids), AT_ONCE):
         _wake("output.baselines", ids[start : start + AT_ONCE], now.year)

@@ -4,7 +4,14 @@ from fleet.readings.services.days import Kept, keep_days
 from fleet.readings.services.meters import keep_meter_reading, keep_meter_readings
 from fleet.readings.services.series import keep_series
 from fleet.readings.services.settle import settle
-from fleet.readings.services.spot import check_limits, flow_of, keep_spot_test, keep_spot_tests, let_spot_test_count
+from fleet.readings.services.spot import (
+    check_limits,
+    flow_of,
+    keep_spot_test,
+    keep_spot_tests,
+    let_spot_test_count,
+    move_spot_tests,
+)
 
 __all__ = [
     "Kept",
@@ -17,5 +24,6 @@ __all__ = [
     "keep_spot_test",
     "let_spot_test_count",
     "keep_spot_tests",
+    "move_spot_tests",
     "settle",
 ]

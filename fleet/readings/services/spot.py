@@ -102,6 +102,22 @@ def let_spot_test_count(*, key, counts):
     arrivals.note_day(test.installation_id, local_day(test.installation, test.at))
 
 
+def move_spot_tests(*, keys, installation):
+    """Spot tests that were taken on the pump which the register learned of only afterwards go over to it.
+
+    Those from before it hung stay where they are. Returns how many moved.
+    """
+    tests = SpotTest.objects.filter(key__in=keys, at__gte=installation.period.lower).exclude(installation=installation)
+    moved = 0
+    for test in tests.select_related("installation__well__site"):
+        arrivals.note_day(test.installation_id, local_day(test.installation, test.at))
+        test.installation = installation
+        test.save(update_fields=["installation"])
+        arrivals.note_day(installation.pk, local_day(installation, test.at))
+        moved += 1
+    return moved
+
+
 def _own(installation, by):
     if installation.organisation_id != by.organisation_id:
         raise Refused("not_yours", _("This unit belongs to another organisation."))

@@ -108,6 +108,26 @@ def relocate(*, unit, well, at, why, by, **as_built):
 
 
 @transaction.atomic
+def exchange(*, unit, other, at, why, by, retire_old=False):
+    """Another pump in the same well, everything else left as it was built. Returns the new installation.
+
+    The old pump goes into store, or is retired; the next inspection that stood on it goes over to the new one.
+    """
+    require_own(by, "log", unit, other)
+    _past(at)
+    for row in sorted((unit, other), key=lambda row: row.pk):  # one order for all, so that nobody waits in a circle
+        _lock(row)
+    old = _hanging(unit)
+    due = old.next_inspection_on
+    stays = {name: getattr(old, name) for name in AS_BUILT - {"commissioned_on", "handed_over_on"}}
+    if retire_old:
+        retire(unit=unit, why=why, by=by, at=at)
+    else:
+        take_out(unit=unit, at=at, why=why, by=by)
+    return install(unit=other, well=old.well, at=at, by=by, **stays | {"next_inspection_on": due})
+
+
+@transaction.atomic
 def take_out(*, unit, at, why, by):
     """Out of its well and into store. Returns the installation that ended."""
     require_own(by, "log", unit)

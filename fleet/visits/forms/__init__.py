@@ -1,5 +1,6 @@
 """What people type about calls, visits and procedures."""
 
+from fleet.visits.forms.entering import EnterForm
 from fleet.visits.forms.planning import (
     AssignForm,
     BaseForm,
@@ -21,6 +22,6 @@ from fleet.visits.forms.record import (
 )
 
 __all__ = [
-    "AssignForm", "BaseForm", "CallForm", "CancelForm", "CloseForm", "FindingFilter", "FindingForm", "KmForm",
-    "LeaveForm", "PartForm", "ProcedureForm", "ProposeForm", "RuleForm", "TakeBackForm", "VisitFilter",
+    "AssignForm", "BaseForm", "CallForm", "CancelForm", "CloseForm", "EnterForm", "FindingFilter", "FindingForm",
+    "KmForm", "LeaveForm", "PartForm", "ProcedureForm", "ProposeForm", "RuleForm", "TakeBackForm", "VisitFilter",
 ]  # fmt: skip

@@ -2,6 +2,7 @@
 
 from fleet.visits.services.calls import advice, close_call, is_danger, solve_by_phone, take_call, visit_for_call
 from fleet.visits.services.closing import after_test_of, close, leave_open, open_steps
+from fleet.visits.services.entering import enter_in_register, owed
 from fleet.visits.services.field_bundle import bundle
 from fleet.visits.services.field_devices import register
 from fleet.visits.services.field_intake import device_of, keep_chunk, places_of, put_together, receive, receive_later
@@ -44,6 +45,7 @@ __all__ = [
     "sides", "small_photo",
     "add_base", "add_finding", "advice", "after_test_of", "assign", "assign_many", "best_order", "bring_back",
     "cancel", "change_procedure", "change_rule", "check_may_log", "close", "close_call", "current_records",
+    "enter_in_register", "owed",
     "distance_km", "drive_minutes", "is_danger", "keep_photo", "known_of", "leave", "leave_open", "likely_causes",
     "log_spot_test", "move_in_trip", "nearby", "next_inspection_on", "note_trip", "open_steps", "parts_for",
     "plan_order", "procedure_for", "propose", "propose_due", "propose_for_shortfall", "record_step", "road_km",

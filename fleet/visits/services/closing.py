@@ -9,6 +9,7 @@ from fleet.visits.cause_names import CAUSES, NO_FAULT
 from fleet.visits.codes import OUTCOMES
 from fleet.visits.models import Call, Visit
 from fleet.visits.services import downward
+from fleet.visits.services.entering import hangs_after
 from fleet.visits.services.logging import check_may_log, current_records
 from fleet.visits.services.planning import locked
 from fleet.visits.services.rules import next_inspection_on
@@ -132,8 +133,8 @@ def _settle_shortfall(visit, outcome, how, words):
 
 
 def _set_next_inspection(visit, next_on):
-    installation = visit.installation
-    if installation is None or not installation.hangs_now:
+    installation = hangs_after(visit)
+    if installation is None:
         return
     if next_on is not None and next_on < timezone.localdate():
         raise Refused("day_gone", _("The next inspection lies in the past. Choose a later day."), field="next_on")

@@ -235,8 +235,7 @@ def close(request, key):
             return redirect("visits:visit", key)
     context = {
         "visit": visit, "form": form, "waiting": [_(s["title"]) for s in services.open_steps(visit)],
-        "pump_in": visit.parts.filter(unit_in__isnull=False).exclude(unit_in=visit.installation.unit_id).first()
-        if visit.installation else None,
+        "owed": services.owed(visit),
         "after_test": services.after_test_of(visit), "findings": visit.findings.standing(),
         "next_by_rules": services.next_inspection_on(visit.installation, visit) if visit.installation else None,
     }  # fmt: skip

@@ -91,6 +91,7 @@ def visit_page(request, key):
         for step in (visit.procedure.steps if visit.procedure else [])
     ]
     findings = list(visit.findings.select_related("noted_by"))
+    may_log = may(request.user, "log") and Visit.objects.loggable_by(request.user).filter(pk=visit.pk).exists()
     context = {
         "visit": visit, "steps": steps, "findings": [(f, _words(f)) for f in findings],
         "parts": visit.parts.select_related("part_type"), "photos": visit.photos.all(),
@@ -99,7 +100,7 @@ def visit_page(request, key):
         "always": codes.ALWAYS,
         "causes": [(codes.CAUSES.get(c, c), odds) for c, odds in services.likely_causes(visit)],
         "may_assign": may(request.user, "assign"),
-        "may_log": Visit.objects.loggable_by(request.user).filter(pk=visit.pk).exists() and may(request.user, "log"),
+        "may_log": may_log, "owed": services.owed(visit) if may_log else None,
         "outcome": codes.OUTCOMES.get(visit.outcome, ""),
         "to_settle": visit.pieces.to_settle().count(),
         "followed_by": visit.followed_by.first(),
