@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from django.db import connection
 
 from fleet.registry.models import District, Installation, Site, Unit
 from tests.makers.registry import START, a_site, a_unit, a_well, an_installation
@@ -45,3 +46,23 @@ def test_the_trail_does_not_speak_of_search_words(organisation):
 
     an_installation(organisation)
     assert not Change.objects.filter(table="registry_site", kind="U").exists()
+
+
+def test_words_that_are_right_already_are_not_written_again(organisation):
+    """A table with sites and units in one row names the serials at once: the second writing would cost the most."""
+    unit = a_unit(organisation, serial="RM902")
+    site = a_site(organisation, search="RM902")
+    well = a_well(site)
+    before = _version(site)
+    an_installation(organisation, unit=unit, well=well)
+    assert words(site).endswith(f"{site.district.name.lower()} rm902")
+    assert _version(site) == before
+    an_installation(organisation, unit=a_unit(organisation, serial="RM903"), well=a_well(site, name="2"))
+    assert words(site).endswith("rm902 rm903")
+    assert _version(site) != before
+
+
+def _version(site):
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT ctid::text FROM registry_site WHERE id = %s", [site.pk])
+        return cursor.fetchone()[0]

@@ -92,6 +92,24 @@ def test_rows_added_in_bulk_are_kept_one_by_one_with_who(way, nadia):
     assert added[7].after["name"] == "Users 7" and added[7].before is None
 
 
+def test_rows_changed_in_one_statement_are_kept_one_by_one_and_untouched_ones_not_at_all(nadia):
+    places = [an_organisation(country="KE" if n % 2 else "TZ") for n in range(40)]
+    with acting(nadia, "intake"):
+        Organisation.objects.filter(pk__in=[p.pk for p in places]).update(country="TZ")
+    found = changes(kind="U")
+    assert {c.row_id for c in found} == {str(p.pk) for n, p in enumerate(places) if n % 2}
+    assert {(str(c.before), str(c.after)) for c in found} == {("{'country': 'KE'}", "{'country': 'TZ'}")}
+
+
+def test_a_row_given_another_id_is_one_removed_and_one_added():
+    place = an_organisation(name="Renumbered", country="KE")
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE people_organisation SET id = 987654 WHERE id = %s", [place.pk])
+    removed, added = changes(kind="D").get(), changes(kind="I").last()
+    assert (removed.row_id, removed.before["name"], removed.after) == (str(place.pk), "Renumbered", None)
+    assert (added.row_id, added.after["name"], added.before) == ("987654", "Renumbered", None)
+
+
 @pytest.mark.parametrize("bulk", [True, False], ids=["queryset", "row"])
 def test_a_removed_row_is_kept_whole(bulk, nadia):
     place = an_organisation(name="Short-lived", country="KE")

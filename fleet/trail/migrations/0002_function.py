@@ -5,4 +5,4 @@ from fleet.trail.watch import FUNCTION
 
 class Migration(migrations.Migration):
     dependencies = [("trail", "0001_initial")]
-    operations = [migrations.RunSQL(FUNCTION, "DROP FUNCTION IF EXISTS trail_note() CASCADE")]
+    operations = [migrations.RunSQL(FUNCTION, "DROP FUNCTION IF EXISTS trail_keep() CASCADE")]
