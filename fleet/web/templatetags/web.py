@@ -199,8 +199,15 @@ def field(bound, hint="", unit=""):
         "unit": unit or getattr(bound.field, "unit", ""),
         "single": single,
         "many": many,
+        "in_a_row": many and _fits_a_row(bound.field.choices),
         "optional": not bound.field.required and not single,
     }
+
+
+def _fits_a_row(choices):
+    """A few short words stand side by side; a column of yes and no makes a form long for nothing."""
+    words = [str(label) for _value, label in choices]
+    return len(words) <= 5 and max(map(len, words), default=0) <= 16
 
 
 @register.inclusion_tag("web/_fields.html")
