@@ -112,10 +112,12 @@ DATABASES["default"]["CONN_MAX_AGE"] = env.whole_number("DATABASE_KEEP_S", 600)
 DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
+FORM_RENDERER = "fleet.web.form_parts.Renderer"
+
 AUTH_USER_MODEL = "people.Person"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
-    "django.contrib.auth.backends.ModelBackend",
+    "fleet.people.backends.PersonBackend",
 ]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},

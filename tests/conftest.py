@@ -115,7 +115,7 @@ def client_of(db):
 
     def signed_in(person, **options):
         client = Client(**options)
-        client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+        client.force_login(person, backend="fleet.people.backends.PersonBackend")
         return client
 
     return signed_in
@@ -127,7 +127,7 @@ def api_of(db):
 
     def speaking(person):
         client = APIClient()
-        client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+        client.force_login(person, backend="fleet.people.backends.PersonBackend")
         return client
 
     return speaking

@@ -24,8 +24,8 @@ class AttentionForm(forms.Form):
 
     def __init__(self, *args, person, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["district"].queryset = District.objects.filter(organisation=person.organisation_id)
-        self.fields["pump_type"].queryset = PumpType.objects.filter(organisation=person.organisation_id)
+        self.fields["district"].queryset = District.objects.filter(organisation=person.organisation_id).only("name")
+        self.fields["pump_type"].queryset = PumpType.objects.filter(organisation=person.organisation_id).only("name")
 
     def chosen(self):
         """The arguments of `services.attention`; wrong choices count as none."""
@@ -49,4 +49,4 @@ class SendForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["technician"].queryset = Person.objects.filter(
             organisation=person.organisation_id, role="technician", is_active=True
-        ).order_by("first_name")
+        ).order_by("first_name").only("first_name", "last_name", "username")  # fmt: skip

@@ -1,9 +1,11 @@
 """Questions that need every room: what needs attention, a unit's whole life, a technician's day."""
 
+from collections import Counter
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from django.db import connection
 from django.db.models import Count, Exists, F, OuterRef, Prefetch, Q, Subquery
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -22,52 +24,72 @@ from fleet.web.refusals import Refused
 def attention(person, *, district=None, pump_type=None, state="open", assigned=None, search=""):
     """Open shortfalls of the person's fleet: danger first, then lost litres a day times people served.
 
-    A queryset ordered by (-weight, id), ready to be paged by key; each row knows the visit already planned for it.
+    A queryset ordered by (-weight, id), ready to be paged by key.
     """
-    planned = Visit.objects.filter(
-        installation=OuterRef("installation"), state__in=["proposed", "assigned", "under_way", "logged"]
-    ).order_by("planned_on", "id")
     rows = (
         own(Shortfall.objects.all(), person, "installation__organisation")
         .filter(state=state)
         .select_related(
             "installation__unit__pump_type", "installation__well__site__district", "installation__organisation"
         )
-        .annotate(
-            visit_id=Subquery(planned.values("id")[:1]),
-            visit_key=Subquery(planned.values("key")[:1]),
-            visit_on=Subquery(planned.values("planned_on")[:1]),
-            visit_state=Subquery(planned.values("state")[:1]),
-            visit_by=Subquery(planned.values("technician__first_name")[:1]),
-        )
     )
     if district:
         rows = rows.filter(installation__well__site__district_id=district)
     if pump_type:
         rows = rows.filter(installation__unit__pump_type_id=pump_type)
-    if assigned is True:
-        rows = rows.filter(visit_id__isnull=False).exclude(visit_state="proposed")
-    if assigned is False:
-        rows = rows.filter(Q(visit_id__isnull=True) | Q(visit_state="proposed"))
+    if assigned is not None:
+        planned = Visit.objects.filter(installation=OuterRef("installation"), state__in=PLANNED)
+        rows = rows.annotate(visit_state=Subquery(planned.order_by("planned_on", "id").values("state")[:1]))
+        nobody = Q(visit_state__isnull=True) | Q(visit_state="proposed")
+        rows = rows.exclude(nobody) if assigned else rows.filter(nobody)
     if search:
         rows = rows.filter(installation__well__site__search__icontains=search.lower())
     return rows.order_by("-weight", "id")
 
 
-def counts(person, today):
-    """The figures above the attention list, each from one indexed question."""
-    shortfalls = own(Shortfall.objects.filter(state="open"), person, "installation__organisation")
-    visits = own(Visit.objects.all(), person)
-    return {
-        "open": shortfalls.count(),
-        "danger": shortfalls.filter(danger__gte=1).count(),
-        "calls": own(Call.objects.filter(state="open"), person).count(),
-        "slips": own(Slip.objects.filter(state="open"), person, "installation__organisation").count(),
-        "proposed": visits.filter(state="proposed").count(),
-        "today": visits.filter(planned_on=today, state__in=["assigned", "under_way", "logged"]).count(),
-        "overdue_inspections": own(Installation.objects.all(), person).inspection_overdue(on=today).count(),
-        "not_closed": visits.filter(state="logged").count(),
-    }
+PLANNED = ["proposed", "assigned", "under_way", "logged"]  # visits still to be made or closed
+
+
+def planned_visits(installation_ids):
+    """{installation: (key, day, who) of its first planned visit}, in one question for a whole page."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT DISTINCT ON (v.installation_id) v.installation_id, v.key, v.planned_on, p.first_name "
+            "FROM visits_visit v LEFT JOIN people_person p ON p.id = v.technician_id "
+            "WHERE v.installation_id = ANY(%s) AND v.state = ANY(%s) ORDER BY v.installation_id, v.planned_on, v.id",
+            [installation_ids, PLANNED],
+        )
+        return {installation: visit for installation, *visit in cursor.fetchall()}
+
+
+# In plain SQL because it is asked with every look at the list: seven questions, each of an index, in one journey. The
+# zone is that of most of the first hundred sites; to count all of them took longer than the page.
+COUNTS = """
+    SELECT d.today, s.open, s.danger,
+      (SELECT count(*) FROM visits_call WHERE organisation_id = o.id AND state = 'open') AS calls,
+      (SELECT count(*) FROM readings_slip f JOIN registry_installation i ON i.id = f.installation_id
+       WHERE i.organisation_id = o.id AND f.state = 'open') AS slips,
+      (SELECT count(*) FROM visits_visit WHERE organisation_id = o.id AND planned_on = d.today
+       AND state IN ('assigned', 'under_way', 'logged')) AS visits_today,
+      (SELECT count(*) FROM registry_installation WHERE organisation_id = o.id AND upper_inf(period)
+       AND next_inspection_on < d.today) AS overdue_inspections
+    FROM people_organisation o
+    CROSS JOIN LATERAL (
+      SELECT (%(now)s AT TIME ZONE coalesce((
+        SELECT zone FROM (SELECT zone FROM registry_site WHERE organisation_id = o.id ORDER BY code LIMIT 100) z
+        GROUP BY zone ORDER BY count(*) DESC LIMIT 1), 'UTC'))::date AS today) d
+    CROSS JOIN LATERAL (
+      SELECT count(*) AS open, count(*) FILTER (WHERE f.danger >= 1) AS danger FROM output_shortfall f
+      JOIN registry_installation i ON i.id = f.installation_id WHERE i.organisation_id = o.id AND f.state = 'open') s
+    WHERE o.id = %(organisation)s
+"""
+
+
+def counts(person, now=None):
+    """The figures above the attention list, and the day (`today`) that it is at most of the organisation's sites."""
+    with connection.cursor() as cursor:
+        cursor.execute(COUNTS, {"now": now or timezone.now(), "organisation": person.organisation_id})
+        return dict(zip([column.name for column in cursor.description], cursor.fetchone(), strict=True))
 
 
 @dataclass
@@ -225,13 +247,14 @@ def parts_for(visits):
     return sorted(wanted.items(), key=lambda item: (-item[1], item[0]))
 
 
+ASKED_FOR_ZONE = 100  # sites; to count all took longer than the page
+
+
 def zone_of(person):
-    """The zone of most of the organisation's sites; UTC while there is none."""
-    zones = (
-        Site.objects.filter(organisation=person.organisation_id).values("zone").annotate(n=Count("id")).order_by("-n")
-    )
-    first = zones[:1]
-    return first[0]["zone"] if first else "UTC"
+    """The zone of most of the organisation's sites, by its first hundred; UTC while there is none."""
+    some = Site.objects.filter(organisation=person.organisation_id).order_by("code").values_list("zone", flat=True)
+    zones = Counter(some[:ASKED_FOR_ZONE])
+    return zones.most_common(1)[0][0] if zones else "UTC"
 
 
 def send_to(*, shortfalls, technician, day, by):

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet.desk import services
+from fleet.desk import services, tables
 from fleet.desk.forms import AttentionForm, SendForm
 from fleet.output.models import Shortfall
 from fleet.people.access import may, needs, own
@@ -63,13 +63,16 @@ def attention(request):
     rows = services.attention(request.user, **form.chosen())
     if export.asked(request):
         return export.answer(request, "shortfalls", EXPORT, rows, place=_place)
-    today = _today(request.user)
+    may_send = may(request.user, "assign")
+    counts = services.counts(request.user)
+    page = paging.page(request, rows.select_related(None).values(*tables.FACTS), ["-weight"])
     context = {
         "filter_form": form,
-        "page": paging.page(request, rows, ["-weight"]),
-        "counts": services.counts(request.user, today),
-        "may_send": may(request.user, "assign"),
-        "send_form": SendForm(person=request.user, initial={"day": today + timedelta(days=1)}),
+        "page": page,
+        "table": tables.of_shortfalls(page.rows, may_send=may_send),
+        "counts": counts,
+        "may_send": may_send,
+        "send_form": SendForm(person=request.user, initial={"day": counts["today"] + timedelta(days=1)}),
         "ways": _ways(
             (_("New call"), "visits:take_call", (), "phone"),
             (_("Figures to settle"), "readings:slips", (), "pencil-line"),

@@ -335,4 +335,4 @@ class UnitFilter(forms.Form):
 
     def __init__(self, *args, person, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["pump_type"].queryset = PumpType.objects.filter(organisation_id=person.organisation_id)
+        self.fields["pump_type"].queryset = PumpType.objects.filter(organisation_id=person.organisation_id).only("name")

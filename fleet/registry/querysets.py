@@ -2,7 +2,7 @@
 
 from django.apps import apps
 from django.contrib.postgres.search import TrigramWordSimilarity
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import F, FilteredRelation, Prefetch, Q, QuerySet
 from django.db.models.functions import Lower
 
 from fleet.people.access import own
@@ -54,6 +54,16 @@ class UnitQuerySet(QuerySet):
         return self.select_related("pump_type").prefetch_related(
             Prefetch("installations", related.select_related("well__site__district"), to_attr="hangs")
         )
+
+
+    def as_listed(self):
+        """Plain values for a list: the unit, and where it hangs now; the database sees to it that this is one place."""
+        now = FilteredRelation("installations", condition=Q(installations__period__upper_inf=True))
+        return self.annotate(now=now).values(
+            "id", "serial", "status", "warranty_until", type=F("pump_type__name"), since=F("now__period__startswith"),
+            site_code=F("now__well__site__code"), site_name=F("now__well__site__name"),
+            zone=F("now__well__site__zone"), district=F("now__well__site__district__name"),
+        )  # fmt: skip
 
 
 class InstallationQuerySet(QuerySet):

@@ -16,6 +16,7 @@ def house(request):
 
     return {
         "demo": settings.DEMO,
+        "made_once": {},
         "menu": SimpleLazyObject(menu),
         "search_address": SimpleLazyObject(
             lambda: navigation.search_address(getattr(request, "user", None)) or ""

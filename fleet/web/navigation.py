@@ -9,9 +9,11 @@ A room calls `entry` from its AppConfig.ready:
 so the room that knows people says who may do what, once, with `rules(may)`.
 """
 
+import functools
 from dataclasses import dataclass
 
-from django.urls import NoReverseMatch, reverse
+from django.urls import NoReverseMatch, get_script_prefix, get_urlconf, reverse
+from django.utils.translation import get_language
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,8 @@ class Link:
 _entries: dict[str, Entry] = {}
 _search: list = []
 _may = [lambda person, deed: False]
+_kept: dict = {}  # menus as markup: there are as many as roles, languages and pages that stand in the menu
+KEPT_AT_MOST = 2000
 
 GROUPS = ("work", "fleet", "house")  # the day's work; what stands where; people, settings, catalogue
 
@@ -47,6 +51,7 @@ def entry(title, url_name, *, deed=None, order=100, icon="circle", first_for=(),
     """Add a menu entry, or replace the one of the same url name. `deed` None shows it to everyone signed in."""
     if group not in GROUPS:
         raise ValueError(f"Menu group {group!r}: give one of {', '.join(GROUPS)}.")
+    _kept.clear()
     _entries[url_name] = Entry(title, url_name, deed, order, icon, tuple(first_for), group)
 
 
@@ -61,6 +66,12 @@ def rules(may):
 
 
 def _address(url_name):
+    return _address_in(url_name, get_urlconf(), get_script_prefix())
+
+
+@functools.lru_cache(maxsize=512)
+def _address_in(url_name, urlconf, prefix):
+    """Looked up once: each page shows the whole menu."""
     try:
         return reverse(url_name)
     except NoReverseMatch:
@@ -83,6 +94,16 @@ def _here(addresses, path):
     """The entry under which this page lies: the longest address that begins it."""
     fitting = [a for a in addresses if path == a or (a != "/" and path.startswith(a))]
     return max(fitting, key=len, default=None)
+
+
+def kept(template, menu, render):
+    """A part of the page that shows the menu and nothing else, made once for each menu and language."""
+    key = (template, get_language(), tuple([(link.address, link.current) for link in menu]))
+    if key not in _kept:
+        if len(_kept) >= KEPT_AT_MOST:
+            _kept.clear()
+        _kept[key] = render()
+    return _kept[key]
 
 
 def first_address(person):

@@ -4,10 +4,15 @@ Flow is kept in L/min, lengths in m, volumes in L. One foot is 0.3048 m exactly
 (international foot, 1959).
 """
 
+import datetime
+import functools
 import zoneinfo
 
 from django.utils import formats, timezone
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
+
+from fleet.web.markup import markup
 
 FOOT_M = 0.3048
 NONE = "–"
@@ -19,8 +24,17 @@ def number(value, decimals=0):
     if value is None or value == "" or value != value:
         return NONE
     rounded = round(float(value), decimals)
-    words = formats.number_format(rounded, decimal_pos=decimals, use_l10n=True, force_grouping=True)
-    return words.replace("-", "−", 1) if rounded < 0 else words.lstrip("-")  # no "-0"
+    marks = _marks(get_language())
+    words = f"{abs(rounded):,.{decimals}f}".translate(marks)
+    return f"−{words}" if rounded < 0 else words  # no "-0"
+
+
+@functools.cache
+def _marks(language):
+    """Python's marks of thousands and decimals -> the language's. Asked once: a list writes hundreds of figures."""
+    grouped = formats.get_format("NUMBER_GROUPING", language)
+    thousands = formats.get_format("THOUSAND_SEPARATOR", language) if grouped == 3 else ""
+    return {ord(","): thousands, ord("."): formats.get_format("DECIMAL_SEPARATOR", language)}
 
 
 def significant(value, figures=3):
@@ -73,8 +87,28 @@ def zone_of(place):
 def moment(at, place=None, with_time=True):
     """A moment in the place's own time, with the zone's short name."""
     local = timezone.localtime(at, zone_of(place))
-    day = formats.date_format(local, "j M Y")
+    day = _day_words(local.date(), get_language())
     return f"{day}, {local:%H:%M} {local.tzname()}" if with_time else day
+
+
+def when(at, place=None, with_time=True):
+    """A day or a moment as markup that programs can read too. `place`: a site or a zone's name."""
+    if at is None:
+        return NONE
+    if not isinstance(at, datetime.datetime):  # a day has no zone
+        return _day(at, get_language())
+    utc = at.astimezone(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return markup('<time datetime="{}">{}</time>', utc, moment(at, place, with_time))
+
+
+def _day(day, language):
+    return markup('<time datetime="{}">{}</time>', day.isoformat(), _day_words(day, language))
+
+
+@functools.lru_cache(maxsize=4096)
+def _day_words(day, language):
+    """Lists name the same days again and again."""
+    return formats.date_format(day, "j M Y")
 
 
 def age(at, now=None):

@@ -84,7 +84,7 @@ def page_of(chromium, server):
         contexts.append(context)
         if person is not None:
             client = Client()
-            client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+            client.force_login(person, backend="fleet.people.backends.PersonBackend")
             key = client.cookies[settings.SESSION_COOKIE_NAME].value
             context.add_cookies([{"name": settings.SESSION_COOKIE_NAME, "value": key, "url": server}])
         page = context.new_page()

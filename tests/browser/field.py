@@ -49,7 +49,7 @@ class Telephone:
 
     def log_in(self):
         client = Client()
-        client.force_login(self.person, backend="django.contrib.auth.backends.ModelBackend")
+        client.force_login(self.person, backend="fleet.people.backends.PersonBackend")
         key = client.cookies[settings.SESSION_COOKIE_NAME].value
         self.context.add_cookies([{"name": settings.SESSION_COOKIE_NAME, "value": key, "url": self.server}])
 

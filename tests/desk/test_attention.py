@@ -40,7 +40,7 @@ def test_the_list_is_chosen_by_district_type_words_and_whether_somebody_goes(two
     client = client_of(nadia)
 
     def listed(query):
-        return [row.pk for row in client.get("/attention/" + query).context["page"]]
+        return [row["id"] for row in client.get("/attention/" + query).context["page"]]
 
     assert listed(f"?district={place.district_id}") == [small.pk]
     assert listed(f"?pump_type={small.installation.unit.pump_type_id}") == [small.pk]

@@ -15,6 +15,7 @@ from fleet.people.access import needs
 from fleet.registry import forms, services
 from fleet.registry.models import Attachment, Installation, MonthlyClimate, Site, StaticLevel, Tank, Well
 from fleet.registry.services.places import warnings_of_site
+from fleet.registry.views import tables
 from fleet.registry.views.parts import attempt, editor, form_page, own_copy
 from fleet.web import export, paging
 from fleet.web.refusals import Refused
@@ -56,13 +57,18 @@ def _chosen(request):
 @require_safe
 def site_list(request):
     form, sites, searched = _chosen(request)
-    sites = sites.with_hanging()
     if export.asked(request):
-        return export.answer(request, "sites", COLUMNS, sites.order_by("code").iterator(chunk_size=1000),
+        rows = sites.with_hanging().order_by("code").iterator(chunk_size=1000)
+        return export.answer(request, "sites", COLUMNS, rows,
                              place=lambda s: (s.latitude_deg, s.longitude_deg))  # fmt: skip
     name, order = paging.chosen_order(request, ORDERS, "code")
-    page = paging.page(request, sites, ["-likeness", "code"] if searched and "sort" not in request.GET else order)
-    context = {"filter_form": form, "page": page, "order_name": name, "editor": editor(request)}
+    if searched and "sort" not in request.GET:
+        order = ["-likeness", "code"]
+    page = paging.page(request, sites.select_related(None).values(*tables.SITE_FACTS), order)
+    context = {
+        "filter_form": form, "page": page, "table": tables.of_sites(page.rows), "order_name": name,
+        "editor": editor(request),
+    }  # fmt: skip
     return render(request, "registry/sites.html", context)
 
 

@@ -3,7 +3,7 @@
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -11,6 +11,7 @@ from fleet.people.access import needs
 from fleet.registry import forms, services, warnings
 from fleet.registry.models import Installation, Label, Unit
 from fleet.registry.services.sheets import label_sheet
+from fleet.registry.views import tables
 from fleet.registry.views.parts import attempt, editor, form_page, own_copy
 from fleet.web import charts, export, paging
 from fleet.web.refusals import Refused
@@ -46,11 +47,7 @@ def place_of(unit):
 
 
 def page_of(unit_id):
-    """A unit's whole life stands in a room above; where that room is missing, its record is the page."""
-    try:
-        return reverse("desk:unit", args=[unit_id])
-    except NoReverseMatch:
-        return reverse("registry:unit", args=[unit_id])
+    return tables.life_addresses()(unit_id)
 
 
 def _chosen(request):
@@ -70,16 +67,15 @@ def _chosen(request):
 @require_safe
 def unit_list(request):
     form, units = _chosen(request)
-    units = units.with_hanging()
     if export.asked(request):
-        return export.answer(
-            request, "units", COLUMNS, units.order_by("serial").iterator(chunk_size=1000), place=place_of
-        )
+        rows = units.with_hanging().order_by("serial").iterator(chunk_size=1000)
+        return export.answer(request, "units", COLUMNS, rows, place=place_of)
     name, order = paging.chosen_order(request, ORDERS, "serial")
-    page = paging.page(request, units, order)
-    for unit in page.rows:
-        unit.page = page_of(unit.pk)
-    context = {"filter_form": form, "page": page, "order_name": name, "editor": editor(request)}
+    page = paging.page(request, units.as_listed(), order)
+    context = {
+        "filter_form": form, "page": page, "table": tables.of_units(page.rows), "order_name": name,
+        "editor": editor(request),
+    }  # fmt: skip
     return render(request, "registry/units.html", context)
 
 

@@ -4,10 +4,7 @@
     {% when visit.done_at site %}  {% when reading.at site "day" %}  {{ job.started_at|ago }}
 """
 
-import datetime
-
 from django import template
-from django.utils.html import format_html
 
 from fleet.web import quantities as q
 
@@ -57,11 +54,4 @@ def ago(at):
 @register.simple_tag
 def when(at, place=None, show="time"):
     """A moment in the site's own time. `place` is a site or a zone's name; `show` "day" leaves the hour out."""
-    if at is None:
-        return q.NONE
-    if not isinstance(at, datetime.datetime):  # a day has no zone
-        return format_html('<time datetime="{}">{}</time>', at.isoformat(), q.formats.date_format(at, "j M Y"))
-    return format_html(
-        '<time datetime="{}">{}</time>', at.astimezone(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
-        q.moment(at, place, with_time=show != "day"),
-    )  # fmt: skip
+    return q.when(at, place, with_time=show != "day")

@@ -1,13 +1,18 @@
 """Parts that pages are made of. `{% load web %}`; each docstring shows its use, templates/web/README.md all of them."""
 
 import functools
+from urllib.parse import urlencode
 
 import lucide
 from django import forms, template
+from django.template.loader import render_to_string
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
+
+from fleet.web import navigation
+from fleet.web.markup import markup
 
 register = template.Library()
 
@@ -36,11 +41,14 @@ def icon(name, size=20, css="icon"):
 
 
 @register.simple_tag
+@functools.cache
 def shape(tone):
     """{% shape "watch" %}: the shape of a state alone, where the word stands elsewhere."""
+    if tone not in TONES:
+        return shape("plain")
     return mark_safe(  # noqa: S308 - from the table above
         f'<svg class="shape" viewBox="0 0 16 16" width="16" height="16" aria-hidden="true" focusable="false">'
-        f"{TONES.get(tone, TONES['plain'])}</svg>"
+        f"{TONES[tone]}</svg>"
     )
 
 
@@ -51,7 +59,7 @@ def badge(word, tone="plain"):
     Tones: good, watch, bad, danger, unsure (cannot tell), idle (not at work, no fault), plain, info.
     """
     tone = tone if tone in TONES else "plain"
-    return format_html('<span class="badge badge-{}">{}{}</span>', tone, shape(tone), word)
+    return markup('<span class="badge badge-{}">{}{}</span>', tone, shape(tone), word)
 
 
 @register.simple_block_tag
@@ -90,10 +98,10 @@ def _safe(content):
 @register.simple_tag
 def tile(label, value, unit="", note="", tone=""):
     """{% tile _("Water delivered") "1 240" "m³" note=_("of 1 380") tone="watch" %}, inside <dl class="tiles">."""
-    return format_html(
+    return markup(
         '<div class="tile{}"><dt>{}</dt><dd class="tile-value">{} <span class="unit">{}</span></dd>{}</div>',
         f" tile-{tone}" if tone else "", label, value, unit,
-        format_html('<dd class="tile-note">{}</dd>', note) if note else "",
+        markup('<dd class="tile-note">{}</dd>', note) if note else "",
     )  # fmt: skip
 
 
@@ -116,11 +124,11 @@ def odds(share, label=""):
         return format_html('<span class="odds">{}</span>', _("not known"))
     share = min(max(float(share), 0.0), 1.0)
     percent = _("below 1 %") if 0 < share < 0.005 else f"{share * 100:.0f} %"
-    return format_html(
+    return markup(
         '<span class="odds"><svg width="96" height="12" viewBox="0 0 96 12" aria-hidden="true" focusable="false">'
         '<rect class="odds-all" width="96" height="12" rx="3"/><rect class="odds-part" width="{}" height="12" rx="3"/>'
         "</svg><span>{}{}</span></span>",
-        f"{share * 96:.1f}", format_html('<span class="unseen">{}: </span>', label) if label else "", percent,
+        f"{share * 96:.1f}", markup('<span class="unseen">{}: </span>', label) if label else "", percent,
     )  # fmt: skip
 
 
@@ -148,6 +156,50 @@ def spark(values, label="", low=None, high=None):
     )  # fmt: skip
 
 
+@register.simple_tag(takes_context=True)
+def kept_menu(context, template):
+    """{% kept_menu "web/_menu.html" %}: as `include`, for a part that shows the menu and nothing else."""
+    part = context.template.engine.get_template(template)
+    return navigation.kept(template, context["menu"]["all"], lambda: part.render(context))
+
+
+@register.simple_tag(takes_context=True)
+def once(context, template):
+    """{% once "web/_menu.html" %}: as `include`, but a part that stands twice on the page is made once."""
+    made = context.get("made_once", {})
+    if template not in made:
+        made[template] = context.template.engine.get_template(template).render(context)
+    return made[template]
+
+
+@register.simple_tag(takes_context=True)
+def listing(context, table):
+    """{% listing table %}: a table of `fleet.web.lists`, inside <div class="table-wrap">."""
+    heads = []
+    for column in table.columns:
+        words = _sort_link(context, column.order, column.title) if column.order else column.title
+        css = markup(' class="{}"', column.css) if column.css else ""
+        heads.append(markup('<th scope="col"{}>{}</th>', css, words))
+    head = mark_safe("".join(heads))  # noqa: S308 - markup already
+    return markup(
+        '<table class="table cards"><thead><tr>{}</tr></thead><tbody>\n{}</tbody></table>', head, table.body
+    )
+
+
+def _sort_link(context, name, title):
+    request = context.get("request")
+    asked = dict(request.GET.lists()) if request else {}
+    chosen = context.get("order_name") or asked.get("sort", [""])[-1]
+    asked = {key: values for key, values in asked.items() if key not in ("after", "before")} | {"sort": name}
+    address = f"?{urlencode(asked, doseq=True)}"
+    if name != chosen:
+        return markup('<a class="sort" href="{}">{}</a>', address, title)
+    return markup(
+        '<a class="sort" href="{}" aria-current="true">{}{}<span class="unseen">{}</span></a>', address, title,
+        _icon("arrow-down-narrow-wide", 16, "icon"), _("(ordered by this)"),
+    )  # fmt: skip
+
+
 @register.inclusion_tag("web/_pager.html", takes_context=True)
 def pager(context, page):
     """{% pager page %}: previous and next of a page by key; nothing where there is only one."""
@@ -168,15 +220,13 @@ def exports(context, formats="csv xlsx"):
     return {"formats": formats.split(), "request": context.get("request")}
 
 
-@register.inclusion_tag("web/_sort.html", takes_context=True)
+@register.simple_tag(takes_context=True)
 def sort(context, name, title):
     """<th scope="col">{% sort "lost" _("Lost water") %}</th>: a head that orders the list; see paging.chosen_order."""
-    request = context.get("request")
-    chosen = context.get("order_name") or (request.GET.get("sort") if request else "")
-    return {"name": name, "title": title, "current": name == chosen, "request": request}
+    return _sort_link(context, name, title)
 
 
-@register.inclusion_tag("web/_field.html")
+@register.simple_tag
 def field(bound, hint="", unit=""):
     """{% field form.depth unit="m" %}: label, hint, faults and input of one form field."""
     widget = bound.field.widget
@@ -192,16 +242,21 @@ def field(bound, hint="", unit=""):
         extra["class"] = f"{widget.attrs.get('class', '')} input".strip()
     single = isinstance(widget, forms.CheckboxInput)
     many = isinstance(widget, forms.RadioSelect | forms.CheckboxSelectMultiple) and not single
-    return {
-        "bound": bound,
-        "control": bound.as_widget(attrs=extra),
-        "hint": hint or bound.help_text,
-        "unit": unit or getattr(bound.field, "unit", ""),
-        "single": single,
-        "many": many,
-        "in_a_row": many and _fits_a_row(bound.field.choices),
-        "optional": not bound.field.required and not single,
-    }
+    control = bound.as_widget(attrs=extra)
+    hint, unit = hint or bound.help_text, unit or getattr(bound.field, "unit", "")
+    optional = not bound.field.required and not single
+    if not (single or many or hint or unit or bound.errors):  # as in a filter: the same markup, without a template
+        return markup(
+            '<div class="field">\n  <label for="{}">{}{}</label>\n  {}\n</div>', bound.id_for_label, bound.label,
+            markup(' <span class="optional">{}</span>', _("optional")) if optional else "", control,
+        )  # fmt: skip
+    return render_to_string(
+        "web/_field.html",
+        {
+            "bound": bound, "control": control, "hint": hint, "unit": unit, "single": single, "many": many,
+            "in_a_row": many and _fits_a_row(bound.field.choices), "optional": optional,
+        },
+    )  # fmt: skip
 
 
 def _fits_a_row(choices):
