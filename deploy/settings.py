@@ -199,7 +199,7 @@ REST_FRAMEWORK = {
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["fleet.web.rest.PlainJSON"],
     "DEFAULT_PAGINATION_CLASS": "fleet.web.rest.KeyPagination",
     "PAGE_SIZE": 50,
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
@@ -216,7 +216,21 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "SCHEMA_PATH_PREFIX": "/api/v1",
-    "ENUM_NAME_OVERRIDES": {},
+    "ENUM_NAME_OVERRIDES": {
+        "StandingEnum": "fleet.readings.models.Standing",
+        "SpotTestKindEnum": "fleet.readings.models.SpotTest.Kind",
+        "SlipKindEnum": "fleet.readings.models.Slip.Kind",
+        "SlipStateEnum": "fleet.readings.models.Slip.State",
+        "PumpKindEnum": "fleet.registry.models.PumpType.Kind",
+        "WellKindEnum": "fleet.registry.models.Well.Kind",
+        "VisitKindEnum": "fleet.visits.models.Visit.Kind",
+        "VisitStateEnum": "fleet.visits.models.Visit.State",
+        "CallStateEnum": "fleet.visits.models.Call.State",
+        "ShortfallStateEnum": "fleet.output.models.Shortfall.State",
+        "JobStateEnum": "fleet.jobs.models.Job.State",
+        "UploadStateEnum": "fleet.intake.models.Upload.State",
+        "ChangeKindEnum": "fleet.trail.models.Change.Kind",
+    },
 }
 
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}

@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from fleet.intake import columns as heads_of
 from fleet.intake import files, tables
 from fleet.intake.errors import WrongFile
+from fleet.intake.given import GivenRows
 from fleet.intake.models import Fault, SavedMapping, Upload
 from fleet.intake.run import ALL, GOOD, LOOK, bring_in
 from fleet.jobs import services as jobs
@@ -172,6 +173,15 @@ def bring_in_file(*, table, path, mapping=None, organisation, by=None, word=LOOK
         table=found, source=source, mapping=mapping, organisation=organisation, by=by, word=word, rejects=rejects,
         progress=progress,
     )  # fmt: skip
+
+
+def bring_in_rows(*, table, heads, rows, organisation, by=None, word=LOOK):
+    """The same for programs: `rows` as (number, cells) in order of `heads`. Returns an Outcome."""
+    found = tables.find(table)
+    _require(by, found)
+    return bring_in(
+        table=found, source=GivenRows(heads, rows), mapping=None, organisation=organisation, by=by, word=word
+    )
 
 
 # -- templates to download -------------------------------------------------------------------------------------------

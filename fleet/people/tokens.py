@@ -5,7 +5,6 @@ import secrets
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication, get_authorization_header
 from rest_framework.exceptions import AuthenticationFailed
 
@@ -45,13 +44,3 @@ class TokenAuthentication(BaseAuthentication):
 
     def authenticate_header(self, request):
         return "Token"
-
-
-class TokenInSchema(OpenApiAuthenticationExtension):
-    """Tells the API's description how a program signs in; found by its base class."""
-
-    target_class = "fleet.people.tokens.TokenAuthentication"
-    name = "token"
-
-    def get_security_definition(self, auto_schema):
-        return {"type": "apiKey", "in": "header", "name": "Authorization", "description": "Token KEY"}

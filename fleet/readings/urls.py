@@ -2,7 +2,8 @@
 
 from django.urls import path
 
-from fleet.readings import api, views
+from fleet.readings import views
+from fleet.readings.api import bring, lists
 
 urlpatterns = [
     path("installations/<int:pk>/", views.of_installation, name="of"),
@@ -12,8 +13,16 @@ urlpatterns = [
 ]
 
 api_urlpatterns = [
-    path("spot-tests/", api.SpotTests.as_view(), name="spot_tests"),
-    path("meter-readings/", api.MeterReadings.as_view(), name="meter_readings"),
-    path("slips/", api.Slips.as_view(), name="slips"),
-    path("readings/", api.Bring.as_view(), name="bring"),
+    path("readings/", bring.Bring.as_view(), name="bring"),
+    path("spot-tests/", lists.SpotTests.as_view(), name="spot_tests"),
+    path("spot-tests/<int:pk>/", lists.OneSpotTest.as_view(), name="spot_test"),
+    path("meter-readings/", lists.MeterReadings.as_view(), name="meter_readings"),
+    path("meter-readings/<int:pk>/", lists.OneMeterReading.as_view(), name="meter_reading"),
+    path("installations/<int:pk>/meter-readings/", lists.AddMeterReading.as_view(), name="add_meter_reading"),
+    path("day-records/", lists.DayRecords.as_view(), name="day_records"),
+    path("noon-records/", lists.NoonRecords.as_view(), name="noon_records"),
+    path("series/", lists.Series.as_view(), name="series"),
+    path("slips/", lists.Slips.as_view(), name="slips"),
+    path("slips/<int:pk>/", lists.OneSlip.as_view(), name="slip"),
+    path("slips/<int:pk>/settle/", lists.Settle.as_view(), name="settle"),
 ]

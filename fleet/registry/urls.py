@@ -1,6 +1,7 @@
 from django.urls import path
 
-from fleet.registry import api
+from fleet.registry.api import catalogue as api_catalogue
+from fleet.registry.api import hanging, lists
 from fleet.registry.engineering import views as engineering
 from fleet.registry.views import catalogue, sites, units
 
@@ -49,16 +50,37 @@ urlpatterns = [
 ]
 
 api_urlpatterns = [
-    path("sites/", api.Sites.as_view(), name="sites"),
-    path("sites/<str:code>/", api.OneSite.as_view(), name="site"),
-    path("units/", api.Units.as_view(), name="units"),
-    path("units/<int:pk>/", api.OneUnit.as_view(), name="unit"),
-    path("installations/", api.Installations.as_view(), name="installations"),
-    path("installations/<int:pk>/", api.OneInstallation.as_view(), name="installation"),
-    path("pump-types/", api.PumpTypes.as_view(), name="pump_types"),
-    path("pump-types/<int:pk>/", api.OnePumpType.as_view(), name="pump_type"),
-    path("module-types/", api.ModuleTypes.as_view(), name="module_types"),
-    path("pipes/", api.Pipes.as_view(), name="pipes"),
-    path("cables/", api.Cables.as_view(), name="cables"),
-    path("districts/", api.Districts.as_view(), name="districts"),
+    path("sites/", lists.Sites.as_view(), name="sites"),
+    path("sites/<str:code>/", lists.OneSite.as_view(), name="site"),
+    path("sites/<str:code>/wells/", lists.AddWell.as_view(), name="add_well"),
+    path("sites/<str:code>/climate/", lists.Climate.as_view(), name="climate"),
+    path("sites/<str:code>/skyline/", lists.Skyline.as_view(), name="skyline"),
+    path("wells/", lists.Wells.as_view(), name="wells"),
+    path("wells/<int:pk>/", lists.OneWell.as_view(), name="well"),
+    path("wells/<int:pk>/levels/", lists.AddLevel.as_view(), name="add_level"),
+    path("wells/<int:pk>/tank/", lists.TankOf.as_view(), name="tank"),
+    path("levels/<int:pk>/", lists.OneLevel.as_view(), name="level"),
+    path("units/", lists.Units.as_view(), name="units"),
+    path("units/<int:pk>/", lists.OneUnit.as_view(), name="unit"),
+    path("units/<int:pk>/points/", lists.UnitPoints.as_view(), name="unit_points"),
+    path("units/<int:pk>/install/", hanging.Install.as_view(), name="install"),
+    path("units/<int:pk>/relocate/", hanging.Relocate.as_view(), name="relocate"),
+    path("units/<int:pk>/take-out/", hanging.TakeOut.as_view(), name="take_out"),
+    path("units/<int:pk>/retire/", hanging.Retire.as_view(), name="retire"),
+    path("units/<int:pk>/store/", hanging.Store.as_view(), name="store"),
+    path("units/<int:pk>/label/", hanging.LabelOf.as_view(), name="label_of"),
+    path("labels/<str:code>/", hanging.OneLabel.as_view(), name="label"),
+    path("installations/", lists.Installations.as_view(), name="installations"),
+    path("installations/<int:pk>/", lists.OneInstallation.as_view(), name="installation"),
+    path("pump-types/", api_catalogue.PumpTypes.as_view(), name="pump_types"),
+    path("pump-types/<int:pk>/", api_catalogue.OnePumpType.as_view(), name="pump_type"),
+    path("pump-types/<int:pk>/points/", api_catalogue.PumpPoints.as_view(), name="pump_points"),
+    path("module-types/", api_catalogue.ModuleTypes.as_view(), name="module_types"),
+    path("module-types/<int:pk>/", api_catalogue.OneModuleType.as_view(), name="module_type"),
+    path("pipes/", api_catalogue.Pipes.as_view(), name="pipes"),
+    path("pipes/<int:pk>/", api_catalogue.OnePipe.as_view(), name="pipe"),
+    path("cables/", api_catalogue.Cables.as_view(), name="cables"),
+    path("cables/<int:pk>/", api_catalogue.OneCable.as_view(), name="cable"),
+    path("districts/", api_catalogue.Districts.as_view(), name="districts"),
+    path("districts/<int:pk>/", api_catalogue.OneDistrict.as_view(), name="district"),
 ]

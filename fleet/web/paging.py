@@ -95,7 +95,11 @@ def _nullable(queryset, path):
 
 def keys(queryset, order):
     words = [(w.strip("-!"), w.startswith("-"), not w.endswith("!")) for w in order]
-    if words[-1][0] not in {"id", "pk"}:
+    parts = getattr(queryset.model._meta.pk, "field_names", None)
+    if parts:  # a key of several columns: those that the order does not name come last
+        named = {name for name, _falling, _empty in words}
+        words += [(name, words[-1][1], False) for name in parts if name not in named]
+    elif words[-1][0] not in {"id", "pk"}:
         words.append(("id", words[-1][1], False))
     return [
         Key(path, falling, may_be_empty and _nullable(queryset, path), f"page_key_{i}")

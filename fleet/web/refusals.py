@@ -2,7 +2,8 @@
 
 
 class Refused(Exception):
-    """Raised by services; pages put it on the form, the API answers 409 with code, field and sentence."""
+    """Raised by services; pages put it on the form, the API answers 409 (403 or 404 where that is what it
+    means) with code, field and sentence."""
 
     def __init__(self, code, sentence, field=None):
         super().__init__(sentence)

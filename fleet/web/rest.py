@@ -1,11 +1,14 @@
-"""What the rooms' API views share: paging by key and one door for failures."""
+"""What the rooms' API views share: paging by key, bodies that are read safely, and one door for failures."""
+
+import math
 
 from django.core.exceptions import ValidationError as DjangoValidationError
 from django.http import Http404
-from django.utils.translation import gettext
-from rest_framework import status
-from rest_framework.exceptions import APIException, ValidationError
+from django.utils.translation import gettext, gettext_lazy
+from rest_framework import serializers, status
+from rest_framework.exceptions import APIException, ParseError, ValidationError
 from rest_framework.pagination import BasePagination
+from rest_framework.parsers import JSONParser
 from rest_framework.response import Response
 from rest_framework.utils.urls import remove_query_param, replace_query_param
 from rest_framework.views import exception_handler
@@ -79,6 +82,48 @@ class KeyPagination(BasePagination):
         ]
 
 
+class PlainJSON(JSONParser):
+    """JSON; what is nested too deeply to be read is refused like any other fault."""
+
+    def parse(self, stream, media_type=None, parser_context=None):
+        try:
+            return super().parse(stream, media_type, parser_context)
+        except RecursionError:
+            raise ParseError(gettext("This is nested too deeply.")) from None
+
+
+class Figure(serializers.FloatField):
+    """A finite figure: “NaN” and “Infinity” are words that a plain float would let in."""
+
+    def to_internal_value(self, data):
+        if isinstance(data, bool):
+            self.fail("invalid")
+        try:
+            value = super().to_internal_value(data)
+        except OverflowError:
+            self.fail("invalid")
+        if not math.isfinite(value):
+            self.fail("invalid")
+        return value
+
+
+class Moment(serializers.DateTimeField):
+    """A moment with its offset from UTC: one without could mean the site's time or anybody's."""
+
+    default_error_messages = {
+        "naive": gettext_lazy("Give the time with its offset from UTC, like 2026-03-01T09:00:00+03:00.")
+    }
+
+    def enforce_timezone(self, value):
+        if value.tzinfo is None:
+            self.fail("naive")
+        return super().enforce_timezone(value)
+
+
+STATUS = {"not_allowed": status.HTTP_403_FORBIDDEN, "not_found": status.HTTP_404_NOT_FOUND,
+          "not_yours": status.HTTP_404_NOT_FOUND}  # fmt: skip
+
+
 def _flat(detail, field=""):
     if isinstance(detail, dict):
         for name, inner in detail.items():
@@ -95,7 +140,7 @@ def refusal_handler(error, context):
     """Every failure leaves in one shape: {"errors": [{"code", "field", "sentence"}]}."""
     if isinstance(error, Refused):
         body = {"errors": [{"code": error.code, "field": error.field, "sentence": error.sentence}]}
-        return Response(body, status=status.HTTP_409_CONFLICT)
+        return Response(body, status=STATUS.get(error.code, status.HTTP_409_CONFLICT))
     if isinstance(error, DjangoValidationError):
         detail = error.message_dict if hasattr(error, "error_dict") else error.messages
         error = ValidationError(detail)

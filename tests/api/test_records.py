@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from fleet.readings.models import DayRecord, MeterReading, SpotTest
+from fleet.readings.models import MeterReading, SpotTest
 from tests.makers.judged import a_shortfall, judged_days
 from tests.makers.registry import an_installation
 
@@ -55,27 +55,3 @@ def test_days_of_an_installation_join_what_was_due_and_what_came(one, nadia, ott
     assert api_of(nadia).get(f"/api/v1/installations/{one.pk}/days/?first=March").status_code == 400
     too_long = f"/api/v1/installations/{one.pk}/days/?first=1026-01-01&last=2026-01-01"
     assert api_of(nadia).get(too_long).status_code == 400
-
-
-def test_readings_sent_twice_are_kept_once_and_faults_are_named(one, nadia, idris, api_of):
-    rows = [
-        {"serial": one.unit.serial, "timestamp": "2026-03-05T23:45:00+03:00", "kind": "daily", "volume_l": 4200.5},
-        {"serial": one.unit.serial, "timestamp": "2026-03-06T16:00:00+03:00", "kind": "meter", "meter_total_l": 52000},
-    ]
-    first = api_of(nadia).post("/api/v1/readings/", rows, format="json")
-    assert first.status_code == 200 and first.json()["new"] == 2
-    assert DayRecord.objects.get(installation=one).volume_l == 4200.5
-    assert api_of(nadia).post("/api/v1/readings/", rows, format="json").json()["same"] == 2
-    wrong = [*rows, {**rows[0], "serial": "NOBODYS"}, {**rows[0], "volume_l": "much"}]
-    refused = api_of(nadia).post("/api/v1/readings/", wrong, format="json")
-    assert refused.status_code == 422 and not refused.json()["kept"]
-    assert {f["line"] for f in refused.json()["faults"]} == {4, 5}
-    assert api_of(nadia).post("/api/v1/readings/?keep_good=1", wrong, format="json").json()["rejected"] == 2
-    assert api_of(idris).post("/api/v1/readings/", rows, format="json").status_code == 403
-    assert api_of(nadia).post("/api/v1/readings/", {"not": "a list"}, format="json").status_code == 400
-
-
-def test_the_same_table_comes_in_as_csv(one, nadia, api_of):
-    table = f"serial,timestamp,kind,volume_l\n{one.unit.serial},2026-03-05T23:45:00+03:00,daily,4100\n"
-    answer = api_of(nadia).generic("POST", "/api/v1/readings/", table.encode(), content_type="text/csv")
-    assert answer.status_code == 200 and answer.json()["new"] == 1

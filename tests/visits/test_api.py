@@ -100,7 +100,7 @@ def test_refusals_leave_in_one_shape(api_of, nadia, idris, wanja, otto, visit):
     place = f"{ROOT}visits/{visit.key}/"
     body = {"technician": "idris", "on": TODAY}
     answer = api_of(idris).post(f"{place}assign/", body, format="json")
-    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (409, "not_allowed")
+    assert (answer.status_code, answer.json()["errors"][0]["code"]) == (403, "not_allowed")
     assert api_of(otto).post(f"{place}assign/", body, format="json").status_code == 404
     answer = api_of(nadia).post(f"{place}assign/", {"technician": "idris"}, format="json")
     assert (answer.status_code, answer.json()["errors"][0]["field"]) == (400, "on")
@@ -112,14 +112,14 @@ def test_refusals_leave_in_one_shape(api_of, nadia, idris, wanja, otto, visit):
     assert answer.json()["errors"][0]["code"] == "not_your_visit"
     answer = api_of(idris).post(f"{place}steps/", {"step": "dance"}, format="json")
     assert answer.json()["errors"][0]["code"] == "not_under_way"
-    assert api_of(wanja).post(f"{place}call-off/", {"why": "rain"}, format="json").status_code == 409
+    assert api_of(wanja).post(f"{place}call-off/", {"why": "rain"}, format="json").status_code == 403
 
 
 def test_a_call_is_taken_by_the_api(api_of, idris, wanja, visit):
     body = {"site": visit.site.code, "words": "no water", "answers": {"storm": "yes"}}
     assert api_of(idris).post(f"{ROOT}calls/", body, format="json").status_code == 201
     assert Call.objects.get().answers == {"storm": "yes"}
-    assert api_of(wanja).post(f"{ROOT}calls/", body, format="json").status_code == 409
+    assert api_of(wanja).post(f"{ROOT}calls/", body, format="json").status_code == 403
     assert api_of(idris).post(f"{ROOT}calls/", body | {"words": ""}, format="json").status_code == 400
 
 

@@ -6,6 +6,7 @@ can still send what it holds; what a newer app wrote is kept for a person.
 
 from django.middleware.csrf import get_token
 from django.utils import timezone, translation
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema, inline_serializer
 from rest_framework import permissions, serializers
@@ -21,6 +22,20 @@ from fleet.visits import serializers as shapes
 from fleet.visits import services
 from fleet.visits.models import FieldDevice
 from fleet.visits.services.field_devices import DeviceAuthentication
+
+
+class TelephoneScheme(OpenApiAuthenticationExtension):
+    """Tells the API's description how a telephone signs in; found by its base class."""
+
+    target_class = DeviceAuthentication
+    name = "telephone"
+
+    def get_security_definition(self, auto_schema):
+        return {
+            "type": "apiKey", "in": "header", "name": "Authorization",
+            "description": "Send `Authorization: Telephone KEY`; the key is made when a telephone signs in.",
+        }  # fmt: skip
+
 
 DEVICE = OpenApiParameter("device", OpenApiTypes.UUID, required=True, description="key made on the telephone")
 

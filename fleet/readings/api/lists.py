@@ -1,0 +1,238 @@
+"""Lists and records of readings, with the same visibility as the pages; rows come in at the same addresses."""
+
+from django.db.models import Q
+from django.utils.translation import gettext_lazy
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, status
+from rest_framework.generics import get_object_or_404
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from fleet.people import rest
+from fleet.people.access import own
+from fleet.readings import services
+from fleet.readings.api import shapes
+from fleet.readings.api.bring import BRINGS, Brings, RawCSV, RawJSON, taking
+from fleet.readings.models import DayRecord, DaySeries, MeterReading, Slip, SpotTest, Standing
+from fleet.registry.models import Installation
+
+WHOSE = [rest.words("serial"), rest.whole("installation"), rest.words("site", "site code")]
+STANDINGS = {"good": Standing.GOOD, "in_doubt": Standing.IN_DOUBT, "corrected": Standing.CORRECTED,
+             "set_aside": Standing.SET_ASIDE}  # fmt: skip
+NOON = ("noon_irradiance_w_m2", "noon_voltage_v", "noon_current_a", "noon_level_m")
+
+
+def of(rows, asked):
+    """Narrowed to one unit, installation or site."""
+    if serial := asked.text("serial", 40):
+        rows = rows.filter(installation__unit__serial__iexact=serial)
+    if installation := asked.whole("installation"):
+        rows = rows.filter(installation_id=installation)
+    if site := asked.text("site", 24):
+        rows = rows.filter(installation__well__site__code=site)
+    return rows
+
+
+class Listed(generics.ListAPIView):
+    """Of the person's own organisation, paged by key."""
+
+    permission_classes = rest.READS
+    key_order = ["-at"]
+    standing = "standing"
+
+    def get_queryset(self):
+        asked = rest.Asked(self.request)
+        rows = of(own(self.queryset.model.objects.all(), self.request.user, "installation__organisation"), asked)
+        if self.standing and (word := asked.choice("standing", STANDINGS)):
+            rows = rows.filter(**{self.standing: STANDINGS[word]})
+        return self.narrowed(rows, asked).select_related("installation__unit")
+
+    def narrowed(self, rows, asked):
+        first, last = asked.days()
+        if first:
+            rows = rows.filter(at__date__gte=first)
+        return rows.filter(at__date__lte=last) if last else rows
+
+
+class ListedDays(Listed):
+    """By installation and day, oldest first."""
+
+    key_order = ["installation_id", "day"]
+
+    def narrowed(self, rows, asked):
+        first, last = asked.days()
+        if first:
+            rows = rows.filter(day__gte=first)
+        return rows.filter(day__lte=last) if last else rows
+
+
+class Taking(rest.ByMethod, Brings):
+    """A list that takes rows in as well."""
+
+    parser_classes = [RawJSON, RawCSV]
+    writing = BRINGS
+
+
+def listed(*more):
+    return extend_schema(tags=["readings"], parameters=[*WHOSE, *rest.days(), *more])
+
+
+BY_STANDING = rest.words("standing", "whether the figure counts", list(STANDINGS))
+
+
+class SpotTests(Taking, Listed):
+    queryset, serializer_class, table = SpotTest.objects.none(), shapes.SpotTestRecord, "spot_tests"
+
+    @listed(BY_STANDING, rest.words("kind", "", SpotTest.Kind.values))
+    def get(self, request):
+        """Spot tests, newest first; days are counted in UTC."""
+        return self.list(request)
+
+    def narrowed(self, rows, asked):
+        kind = asked.choice("kind", SpotTest.Kind.values)
+        rows = super().narrowed(rows, asked)
+        return rows.filter(kind=kind) if kind else rows
+
+    @taking("spot_tests")
+    def post(self, request):
+        """Spot tests in, many at once."""
+        return self.bring(request)
+
+
+class MeterReadings(Taking, Listed):
+    queryset, serializer_class, table = MeterReading.objects.none(), shapes.MeterRecord, "meter_readings"
+
+    @listed(BY_STANDING)
+    def get(self, request):
+        """Meter readings, newest first; days are counted in UTC."""
+        return self.list(request)
+
+    @taking("meter_readings")
+    def post(self, request):
+        """Meter readings in, many at once."""
+        return self.bring(request)
+
+
+class DayRecords(Taking, ListedDays):
+    queryset, serializer_class, table = DayRecord.objects.none(), shapes.DayRecordShape, "daily_records"
+
+    @listed(BY_STANDING)
+    def get(self, request):
+        """What was reported of each local day, by installation, oldest first."""
+        return self.list(request)
+
+    @taking("daily_records")
+    def post(self, request):
+        """Daily volumes in, many at once."""
+        return self.bring(request)
+
+
+class NoonRecords(Taking, ListedDays):
+    queryset, serializer_class, table = DayRecord.objects.none(), shapes.NoonRecordShape, "noon_records"
+    standing = "noon_standing"
+
+    @listed(BY_STANDING)
+    def get(self, request):
+        """Noon records, by installation, oldest first."""
+        return self.list(request)
+
+    def narrowed(self, rows, asked):
+        there = Q()
+        for name in NOON:
+            there |= Q(**{f"{name}__isnull": False})
+        return super().narrowed(rows, asked).filter(there)
+
+    @taking("noon_records")
+    def post(self, request):
+        """Noon records in, many at once."""
+        return self.bring(request)
+
+
+class Series(Taking, ListedDays):
+    queryset, serializer_class, table = DaySeries.objects.none(), shapes.SeriesShape, "series"
+    standing = ""
+
+    @listed()
+    def get(self, request):
+        """Records finer than daily: a row an installation and local day, oldest first, at most 100 a page."""
+        self.paginator.most = 100
+        return self.list(request)
+
+    @taking("series")
+    def post(self, request):
+        """Records finer than daily in, a row a moment."""
+        return self.bring(request)
+
+
+class Slips(Listed):
+    queryset, serializer_class, standing = Slip.objects.none(), shapes.SlipRecord, ""
+
+    @listed(
+        rest.words("state", "", [*Slip.State.values, "settled"]), rest.words("kind", "", Slip.Kind.values),
+        rest.words("subject", "", Slip.Subject.values),
+    )  # fmt: skip
+    def get(self, request):
+        """Figures in doubt, settled and waiting, newest first."""
+        return self.list(request)
+
+    def narrowed(self, rows, asked):
+        state = asked.choice("state", [*Slip.State.values, "settled"])
+        if state:
+            rows = rows.settled() if state == "settled" else rows.filter(state=state)
+        for name, values in (("kind", Slip.Kind.values), ("subject", Slip.Subject.values)):
+            if found := asked.choice(name, values):
+                rows = rows.filter(**{name: found})
+        return super().narrowed(rows, asked).select_related("other__unit", "settled_by")
+
+
+class One(generics.RetrieveAPIView):
+    permission_classes = rest.READS
+
+    def get_queryset(self):
+        rows = own(self.queryset.model.objects.all(), self.request.user, "installation__organisation")
+        return rows.select_related("installation__unit")
+
+
+@extend_schema(tags=["readings"])
+class OneSpotTest(One):
+    """One spot test."""
+
+    queryset, serializer_class = SpotTest.objects.none(), shapes.SpotTestRecord
+
+
+@extend_schema(tags=["readings"])
+class OneMeterReading(One):
+    """One meter reading."""
+
+    queryset, serializer_class = MeterReading.objects.none(), shapes.MeterRecord
+
+
+@extend_schema(tags=["readings"])
+class OneSlip(One):
+    """One figure in doubt."""
+
+    queryset, serializer_class = Slip.objects.none(), shapes.SlipRecord
+
+
+class Settle(APIView):
+    permission_classes = rest.doing("settle", gettext_lazy("Your role does not settle figures."))
+
+    @extend_schema(tags=["readings"], request=shapes.SettleIn, responses=shapes.SlipRecord)
+    def post(self, request, pk):
+        """Settle a figure in doubt: as suggested, another figure, keep it as written, or set it aside."""
+        slip = get_object_or_404(Slip.objects.visible_to(request.user), pk=pk)
+        done = services.settle(slip=slip, by=request.user, **rest.typed(shapes.SettleIn, request))
+        return Response(shapes.SlipRecord(done).data)
+
+
+class AddMeterReading(APIView):
+    permission_classes = rest.doing("log", gettext_lazy("Your role does not enter readings."))
+
+    @extend_schema(tags=["readings"], request=shapes.MeterIn, responses={201: shapes.MeterRecord})
+    def post(self, request, pk):
+        """One figure of the meter, as somebody reads it; a figure lower than the one before is kept in doubt."""
+        found = Installation.objects.visible_to(request.user).select_related("unit", "well__site")
+        installation = get_object_or_404(found, pk=pk)
+        typed = rest.typed(shapes.MeterIn, request)
+        reading = services.keep_meter_reading(installation=installation, by=request.user, **typed)
+        return Response(shapes.MeterRecord(reading).data, status=status.HTTP_201_CREATED)

@@ -1,0 +1,1 @@
+"""The registry by the API."""
