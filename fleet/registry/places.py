@@ -18,14 +18,14 @@ def zone_at(latitude_deg, longitude_deg):
     return _finder().timezone_at(lng=longitude_deg, lat=latitude_deg) or "Etc/GMT"
 
 
-def on_the_sea(latitude_deg, longitude_deg):
+def on_the_sea(latitude_deg, longitude_deg, zone=None):
     """Outside every country's land and coastal waters."""
-    return zone_at(latitude_deg, longitude_deg).startswith("Etc/")
+    return (zone or zone_at(latitude_deg, longitude_deg)).startswith("Etc/")
 
 
-def trouble_with(latitude_deg, longitude_deg):
-    """A sentence where coordinates cannot be a site's, else None."""
-    if not on_the_sea(latitude_deg, longitude_deg):
+def trouble_with(latitude_deg, longitude_deg, zone=None):
+    """A sentence where coordinates cannot be a site's, else None. `zone`: theirs, where it is known already."""
+    if not on_the_sea(latitude_deg, longitude_deg, zone):
         return None
     if abs(longitude_deg) <= 90 and not on_the_sea(longitude_deg, latitude_deg):
         return _("These coordinates lie on the sea. Latitude and longitude seem to be swapped: the other way round "

@@ -9,7 +9,7 @@ from fleet.intake.columns import Column
 from fleet.intake.numbers import number, whole
 from fleet.intake.readers import choice, text
 from fleet.registry.models import Cable, District, ModuleType, Pipe, PumpPoint, PumpType
-from fleet.registry.tables.keeping import Composed, Part, fresh, pick
+from fleet.registry.tables.keeping import Composed, Part, filled, fresh, pick
 
 KINDS = choice(
     {"helical": "helical", "diaphragm": "diaphragm", "piston": "piston", "centrifugal": "centrifugal"},
@@ -35,13 +35,14 @@ class Named(Part):
 
     def plan(self, rows, run):
         known = by_name(run, self.model)
+        fields = filled(run, self.fields)
         for row in rows:
             key = row[self.name_column].lower()
             thing = known.get(key)
             new = thing is None
             if new:
                 thing = fresh(self.model, organisation=run.organisation, name=row[self.name_column])
-            values = pick(row, self.fields)
+            values = pick(row, fields)
             if not self.sound(row, thing, values):
                 continue
             self.step(row, thing, values, new)
@@ -58,6 +59,11 @@ def by_name(run, model):
     if model not in memory:
         memory[model] = {t.name.lower(): t for t in model.objects.filter(organisation=run.organisation)}
     return memory[model]
+
+
+def by_key(run, model):
+    """The same rows by their key."""
+    return {t.pk: t for t in by_name(run, model).values() if t.pk is not None}
 
 
 def find_named(run, model, row, column, what):
@@ -134,6 +140,7 @@ class PointPart(Part):
         known = {
             (p.pump_type_id, p.head_m, p.power_w): p for p in PumpPoint.objects.filter(pump_type__in=types)
         }
+        fields = filled(run, ["flow_l_min", "voltage_v", "current_a"])
         for row in rows:
             kind = row.values.pop("_type")
             key = kind.pk, row["head_m"], row["power_w"]
@@ -143,7 +150,7 @@ class PointPart(Part):
                 thing = known[key] = fresh(PumpPoint, pump_type=kind, head_m=row["head_m"], power_w=row["power_w"])
             if kind.max_head_m and row["head_m"] > kind.max_head_m * 1.02:
                 row.warn("head_m", _("Above the type's highest head, %(m)g m.") % {"m": kind.max_head_m})
-            self.step(row, thing, pick(row, ["flow_l_min", "voltage_v", "current_a"]), new)
+            self.step(row, thing, pick(row, fields), new)
 
 
 class PumpPoints(Composed):

@@ -53,21 +53,30 @@ def copy_in(things):
             for thing in things:
                 related = thing._state.fields_cache.get(name)
                 if related is not None:
-                    setattr(thing, attname, related.pk)
+                    thing.__dict__[attname] = related.id
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT nextval(pg_get_serial_sequence(%s, 'id')) FROM generate_series(1, %s)", [table, len(things)]
+            "SELECT array_agg(nextval(pg_get_serial_sequence(%s, 'id'))) FROM generate_series(1, %s)",
+            [table, len(things)],
         )
-        for thing, (key,) in zip(things, cursor.fetchall(), strict=True):
-            thing.pk = key
-        columns = [[_cell(getattr(thing, f.attname), write) for thing in things]
-                   for f, write in ((f, _writer(f)) for f in fields)]  # fmt: skip
+        for thing, key in zip(things, cursor.fetchone()[0], strict=True):
+            thing.__dict__["id"] = key
+        rows = [thing.__dict__ for thing in things]
+        columns = [_column([row[f.attname] for row in rows], _writer(f)) for f in fields]
         block = "\n".join(map("\t".join, zip(*columns, strict=True))) + "\n"
         names = ", ".join(connection.ops.quote_name(f.column) for f in fields)
         with connection.wrap_database_errors, cursor.cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:
             copy.write(block)
     for thing in things:
         thing._state.adding, thing._state.db = False, connection.alias
+
+
+def _column(values, write):
+    """One column in the text form of COPY. Many columns say the same in every row."""
+    first = values[0]
+    if values.count(first) == len(values):
+        return [_cell(first, write)] * len(values)
+    return [_cell(value, write) for value in values]
 
 
 def _cell(value, write):

@@ -9,10 +9,10 @@ from django.utils.translation import gettext as _
 from fleet.intake.errors import Unreadable
 from fleet.intake.readers import in_zone
 from fleet.registry import warnings
-from fleet.registry.models import Cable, Installation, ModuleType, Pipe, Unit
-from fleet.registry.tables.catalogue import by_name, find_named
-from fleet.registry.tables.keeping import Part, fresh, pick, thing_of
-from fleet.registry.tables.parts import key_of
+from fleet.registry.models import Cable, Installation, ModuleType, Pipe, Unit, Well
+from fleet.registry.tables.catalogue import by_key, by_name, find_named
+from fleet.registry.tables.keeping import Part, filled, fresh, pick, relate, stored, thing_of
+from fleet.registry.tables.parts import key_of, of_rows
 
 
 class PipeOfInstallation(Part):
@@ -108,21 +108,34 @@ class InstallationPart(Part):
     model, name = Installation, "installation"
 
     def plan(self, rows, run):
-        units = {u.pk: u for row in rows if (u := thing_of(row, "unit")) is not None and u.pk}
-        wells = {w.pk for row in rows if (w := thing_of(row, "well")) is not None and w.pk}
+        units, wells = of_rows(rows, "unit"), of_rows(rows, "well")
         in_well, of_unit = {}, {}
-        related = Installation.objects.select_related("well__site", "unit")
-        for found in related.filter(unit__in=units.keys()):
-            of_unit.setdefault(found.unit_id, []).append(found)
-        for found in related.filter(well__in=wells, period__upper_inf=True):
-            in_well[found.well_id] = found
+        found = stored(
+            Installation, "unit_id = ANY (%s) OR well_id = ANY (%s) AND upper_inf(period)", [list(units), list(wells)]
+        )
+        self._relate(run, found, units, wells)
+        for one in found:
+            if one.unit_id in units:
+                of_unit.setdefault(one.unit_id, []).append(one)
+            if one.well_id in wells and one.period.upper_inf:
+                in_well[one.well_id] = one
+        what, fields = _("module type"), filled(run, INSTALLATION_FIELDS)
         for row in rows:
-            self._plan_one(row, run, of_unit, in_well)
+            self._plan_one(row, run, of_unit, in_well, what, fields)
 
-    def _plan_one(self, row, run, of_unit, in_well):
+    def _relate(self, run, found, units, wells):
+        """Units and wells that the rows do not name themselves are needed for sentences about them."""
+        units = units | Unit.objects.in_bulk({i.unit_id for i in found} - units.keys())
+        others = {i.well_id for i in found} - wells.keys()
+        relate(found, "unit", units)
+        relate(found, "well", wells | Well.objects.select_related("site").in_bulk(others))
+        for model, name in ((ModuleType, "module_type"), (Pipe, "pipe"), (Cable, "cable")):
+            relate(found, name, by_key(run, model))
+
+    def _plan_one(self, row, run, of_unit, in_well, what, fields):
         unit, well, site = thing_of(row, "unit"), thing_of(row, "well"), thing_of(row, "site")
-        module = find_named(run, ModuleType, row, "module_type", _("module type"))
-        values = pick(row, INSTALLATION_FIELDS)
+        module = find_named(run, ModuleType, row, "module_type", what)
+        values = pick(row, fields)
         parts = {"module_type": module, "pipe": thing_of(row, "pipe"), "cable": thing_of(row, "cable")}
         for field, thing in parts.items():
             if thing is not None:
@@ -152,6 +165,8 @@ class InstallationPart(Part):
                 organisation=run.organisation, unit=unit, well=well, period=DateTimeTZRange(start, end, "[)")
             )
             mine.append(thing)
+            if site._state.adding:  # its words for searching, so that it need not be written a second time
+                site.search = f"{site.search} {unit.serial}".lstrip()
             if end is None:
                 in_well[key_of(well)] = thing
         elif end is not None and thing.period.upper is None:
@@ -174,7 +189,7 @@ class InstallationPart(Part):
 
     def _same(self, mine, well, start, end):
         for found in mine:
-            if found.well_id == well.pk and (found.period.upper is None or start is None or (
+            if found.__dict__["well_id"] == well.id and (found.period.upper is None or start is None or (
                 start < found.period.upper and (end is None or end > found.period.lower))):  # fmt: skip
                 if end is None and found.period.upper is not None and (start is None or start >= found.period.upper):
                     continue
@@ -224,7 +239,7 @@ class InstallationPart(Part):
             if unit.pk is None:
                 unit.status = Unit.Status.INSTALLED
             else:
-                row.values["_steps"]["unit"].changes["status"] = Unit.Status.INSTALLED
+                row.steps["unit"].changes["status"] = Unit.Status.INSTALLED
 
     def write(self, rows):
         super().write(rows)

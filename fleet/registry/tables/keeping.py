@@ -5,6 +5,7 @@ notes for each row of the file which object it is about and what would change. O
 are the good rows written, part by part, so that a row with a fault leaves nothing behind.
 """
 
+from django.db import connection
 from django.db.models import Model
 from django.db.models.base import ModelState
 
@@ -23,12 +24,12 @@ class Step:
 
 def differences(thing, values):
     """What `values` would change in it. An empty cell is no value: it leaves what is there."""
-    changed = {}
+    changed, own = {}, thing.__dict__
     for name, value in values.items():
         if isinstance(value, Model):  # by key: asking for the related row itself would cost a query each
-            if value.pk is None or getattr(thing, f"{name}_id") != value.pk:
+            if value.id is None or own[f"{name}_id"] != value.id:
                 changed[name] = value
-        elif getattr(thing, name) != value:
+        elif own[name] != value:
             changed[name] = value
     return changed
 
@@ -54,13 +55,48 @@ def fresh(model, **values):
 
 
 def fill(thing, values):
-    """Set values; related objects by their descriptor, plain ones past it."""
+    """Set values past the descriptors: a related object with its key, as far as it has one."""
     own = thing.__dict__
     for name, value in values.items():
         if isinstance(value, Model):
-            setattr(thing, name, value)
+            own[f"{name}_id"] = value.id
+            thing._state.fields_cache[name] = value
         else:
             own[name] = value
+
+
+def stored(model, where, params):
+    """Stored rows as objects, as `model.objects.filter(...)` gives them, in a quarter of the time.
+
+    `where` is SQL over this one table; lists in `params` go as arrays, for `= ANY (%s)`: a query with thousands of
+    parameters takes longer to write than to answer.
+    """
+    fields = model._meta.concrete_fields
+    names = [f.attname for f in fields]
+    read = [(f.attname, f.from_db_value, f) for f in fields if hasattr(f, "from_db_value")]
+    quote, found, alias = connection.ops.quote_name, [], connection.alias
+    columns = ", ".join(quote(f.column) for f in fields)
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT {columns} FROM {quote(model._meta.db_table)} WHERE {where}", params)  # noqa: S608
+        for row in cursor.fetchall():
+            thing = model.__new__(model)
+            thing.__dict__.update(zip(names, row, strict=True))
+            for attname, from_db_value, field in read:
+                value = from_db_value(thing.__dict__[attname], field.cached_col, connection)
+                thing.__dict__[attname] = value
+            thing._state = state = ModelState()
+            state.adding, state.db = False, alias
+            found.append(thing)
+    return found
+
+
+def relate(things, name, by_key):
+    """Give stored objects their related ones where these are at hand; the others would be fetched when asked for."""
+    attname = f"{name}_id"
+    for thing in things:
+        related = by_key.get(thing.__dict__[attname])
+        if related is not None:
+            thing._state.fields_cache[name] = related
 
 
 class Part:
@@ -73,7 +109,7 @@ class Part:
         pass
 
     def plan(self, rows, run):
-        """Add this part's Step to each row it concerns: `row.values["_steps"][self.name] = Step(...)`."""
+        """Add this part's Step to each row it concerns: `row.steps[self.name] = Step(...)`."""
         raise NotImplementedError
 
     def step(self, row, thing, values, new):
@@ -83,21 +119,23 @@ class Part:
             found = Step(thing, {}, True)
         else:
             found = Step(thing, differences(thing, values), False)
-        row.values.setdefault("_steps", {})[self.name] = found
+        row.steps[self.name] = found
         return found
 
     def write(self, rows):
         """Create the new objects and write the changed ones, of good rows only."""
         new, changed, fields = {}, {}, set()
         for row in rows:
-            step = row.values.get("_steps", {}).get(self.name)
+            step = row.steps.get(self.name)
             if step is None:
                 continue
-            fill(step.thing, step.changes)
-            if step.thing.pk is None:  # made by this row, or by an earlier one of the chunk
-                new[id(step.thing)] = step.thing
+            thing = step.thing
+            if step.changes:
+                fill(thing, step.changes)
+            if thing._state.adding:  # made by this row, or by an earlier one of the chunk
+                new[id(thing)] = thing
             elif step.changes:
-                changed[step.thing.pk] = step.thing
+                changed[thing.id] = thing
                 fields |= step.changes.keys()
         if new:
             self.create(list(new.values()))
@@ -120,12 +158,12 @@ class Composed(Table):
 
     def take(self, rows, run):
         for row in rows:
-            row.values.pop("_steps", None)
+            row.steps = {}
         for part in self.parts:
             part.plan([row for row in rows if not row.bad], run)
         good = [row for row in rows if not row.bad]
         for row in good:
-            row.outcome = self._outcome(row.values.get("_steps", {}))
+            row.outcome = self._outcome(row.steps)
         for part in self.parts:
             part.write(good)
 
@@ -138,11 +176,17 @@ class Composed(Table):
 
 def thing_of(row, name):
     """The object that a part of this row is about, or None."""
-    step = row.values.get("_steps", {}).get(name)
+    step = row.steps.get(name)
     return step.thing if step else None
 
 
-def pick(row, names):
-    """{field: value} of the columns that this row fills; `names` is {column: field} or a list of equal names."""
+def filled(run, names):
+    """(column, field) of those that this file has at all; `names` is {column: field} or a list of equal names."""
     pairs = names.items() if isinstance(names, dict) else ((name, name) for name in names)
-    return {field: row.values[column] for column, field in pairs if column in row.values}
+    return [(column, field) for column, field in pairs if column in run.columns]
+
+
+def pick(row, pairs):
+    """{field: value} of the columns that this row fills; `pairs` as `filled` gives them."""
+    values = row.values
+    return {field: values[column] for column, field in pairs if column in values}

@@ -1,12 +1,23 @@
 """The parts of which the tables of places, units and installations are made."""
 
-from django.db.models.functions import Lower
 from django.utils.translation import gettext as _
 
 from fleet.registry import places
 from fleet.registry.models import District, PumpType, Site, StaticLevel, Tank, Unit, UnitPoint, Well
-from fleet.registry.tables.catalogue import by_name, find_named
-from fleet.registry.tables.keeping import Part, fresh, pick, thing_of
+from fleet.registry.tables.catalogue import by_key, by_name, find_named
+from fleet.registry.tables.keeping import Part, filled, fresh, pick, relate, stored, thing_of
+
+
+def sites_of(rows, run):
+    """The stored sites that these rows name, by code."""
+    codes = {row["site_code"] for row in rows}
+    found = stored(Site, "organisation_id = %s AND code = ANY (%s)", [run.organisation.pk, list(codes)])
+    return {site.code: site for site in found}
+
+
+def of_rows(rows, name):
+    """The stored objects of that part of these rows, by key."""
+    return {t.id: t for row in rows if (t := thing_of(row, name)) is not None and t.id is not None}
 
 
 class DistrictOfSite(Part):
@@ -43,13 +54,12 @@ class SitePart(Part):
     }  # fmt: skip
 
     def plan(self, rows, run):
-        codes = {row["site_code"] for row in rows}
-        known = {s.code: s for s in Site.objects.filter(organisation=run.organisation, code__in=codes)}
+        known, fields = sites_of(rows, run), filled(run, self.fields)
         middle = self._middle(rows, run)
         for row in rows:
             thing = known.get(row["site_code"])
             new = thing is None
-            values = pick(row, self.fields)
+            values = pick(row, fields)
             if row["need_m3_day"] is not None:
                 values["need_m3_day"] = [row["need_m3_day"]] * 12
             if new:
@@ -58,7 +68,7 @@ class SitePart(Part):
                 thing = fresh(Site, organisation=run.organisation, code=row["site_code"])
                 values.setdefault("name", row["site_code"])
             district = thing_of(row, "district")
-            if district is not None and (new or thing.district_id != district.pk):
+            if district is not None and (new or thing.__dict__["district_id"] != district.id):
                 values["district"] = district
             if not self._placed(row, thing, values, new, middle):
                 continue
@@ -75,14 +85,15 @@ class SitePart(Part):
         at = values.get("latitude_deg", thing.latitude_deg), values.get("longitude_deg", thing.longitude_deg)
         if not new and at == (thing.latitude_deg, thing.longitude_deg):
             return True
-        trouble = places.trouble_with(*at)
+        zone = places.zone_at(*at)
+        trouble = places.trouble_with(*at, zone)
         if trouble:
             row.fault("latitude_deg", trouble)
             return False
         far = places.looks_swapped(*at, middle)
         if far:
             row.warn("latitude_deg", far)
-        values["zone"] = places.zone_at(*at)
+        values["zone"] = zone
         return True
 
     def _middle(self, rows, run):
@@ -103,8 +114,7 @@ class KnownSite(Part):
     model, name = Site, "site"
 
     def plan(self, rows, run):
-        codes = {row["site_code"] for row in rows}
-        known = {s.code: s for s in Site.objects.filter(organisation=run.organisation, code__in=codes)}
+        known = sites_of(rows, run)
         for row in rows:
             site = known.get(row["site_code"])
             if site is None:
@@ -122,7 +132,7 @@ WELL_FIELDS = {
 
 def key_of(thing):
     """A stored row's id, a planned one's own identity: both fit as a part of a key."""
-    return thing.pk if thing.pk is not None else ("planned", id(thing))
+    return thing.id if thing.id is not None else ("planned", id(thing))
 
 
 class WellPart(Part):
@@ -132,8 +142,11 @@ class WellPart(Part):
     known_only = False
 
     def plan(self, rows, run):
-        sites = {s.pk for row in rows if (s := thing_of(row, "site")) is not None and s.pk}
-        known = {(w.site_id, w.name): w for w in Well.objects.filter(site__in=sites).select_related("site")}
+        sites = of_rows(rows, "site")
+        found = stored(Well, "site_id = ANY (%s)", [list(sites)])
+        relate(found, "site", sites)
+        known = {(w.__dict__["site_id"], w.name): w for w in found}
+        fields = filled(run, WELL_FIELDS)
         for row in rows:
             site, name = thing_of(row, "site"), row["well_name"] or "1"
             thing = known.get((key_of(site), name))
@@ -145,7 +158,7 @@ class WellPart(Part):
             if new:
                 thing = fresh(Well, site=site, name=name)
                 known[(key_of(site), name)] = thing
-            self.step(row, thing, pick(row, WELL_FIELDS), new)
+            self.step(row, thing, pick(row, fields), new)
 
 
 class KnownWell(WellPart):
@@ -163,8 +176,9 @@ class LevelPart(Part):
 
     def plan(self, rows, run):
         rows = [row for row in rows if row["static_level_m"] is not None]
-        wells = {w.pk for row in rows if (w := thing_of(row, "well")) is not None and w.pk}
-        known = {(v.well_id, v.measured_on): v for v in StaticLevel.objects.filter(well__in=wells)}
+        found = stored(StaticLevel, "well_id = ANY (%s)", [list(of_rows(rows, "well"))])
+        known = {(v.__dict__["well_id"], v.measured_on): v for v in found}
+        fields = filled(run, ["hours_since_pumped"])
         for row in rows:
             well = thing_of(row, "well")
             day = next((row[name] for name in self.day_columns if row[name] is not None), None)
@@ -179,7 +193,7 @@ class LevelPart(Part):
             new = thing is None
             if new:
                 thing = known[(key_of(well), day)] = fresh(StaticLevel, well=well, measured_on=day)
-            values = {"level_m": row["static_level_m"]} | pick(row, ["hours_since_pumped"])
+            values = {"level_m": row["static_level_m"]} | pick(row, fields)
             self.step(row, thing, values, new)
 
 
@@ -196,15 +210,16 @@ class TankPart(Part):
 
     def plan(self, rows, run):
         rows = [row for row in rows if any(row[name] is not None for name in TANK_FIELDS)]
-        wells = {w.pk for row in rows if (w := thing_of(row, "well")) is not None and w.pk}
-        known = {t.well_id: t for t in Tank.objects.filter(well__in=wells)}
+        found = stored(Tank, "well_id = ANY (%s)", [list(of_rows(rows, "well"))])
+        known = {t.__dict__["well_id"]: t for t in found}
+        fields = filled(run, TANK_FIELDS)
         for row in rows:
             well = thing_of(row, "well")
             thing = known.get(key_of(well))
             new = thing is None
             if new:
                 thing = known[key_of(well)] = fresh(Tank, well=well)
-            self.step(row, thing, pick(row, TANK_FIELDS), new)
+            self.step(row, thing, pick(row, fields), new)
 
 
 class UnitPart(Part):
@@ -216,24 +231,26 @@ class UnitPart(Part):
 
     def plan(self, rows, run):
         serials = {row["serial"].lower() for row in rows}
-        found = Unit.objects.filter(organisation=run.organisation).annotate(low=Lower("serial")).filter(low__in=serials)
-        known = {u.low: u for u in found.select_related("pump_type")}
+        found = stored(Unit, "organisation_id = %s AND lower(serial) = ANY (%s)", [run.organisation.pk, list(serials)])
+        relate(found, "pump_type", by_key(run, PumpType))
+        known = {u.serial.lower(): u for u in found}
+        what, fields = _("pump type"), filled(run, self.fields)
         for row in rows:
             thing = known.get(row["serial"].lower())
             new = thing is None
             if new and self.known_only:
                 row.fault("serial", _("There is no unit of this serial. Look for a slip, or bring the units in first."))
                 continue
-            kind = find_named(run, PumpType, row, "pump_type", _("pump type"))
+            kind = find_named(run, PumpType, row, "pump_type", what)
             if row.bad:
                 continue
-            values = pick(row, self.fields)
+            values = pick(row, fields)
             if new:
                 if kind is None:
                     row.fault("pump_type", _("Needed for a unit that is not known yet."))
                     continue
                 thing = known[row["serial"].lower()] = fresh(Unit, organisation=run.organisation, serial=row["serial"])
-            if kind is not None and (new or thing.pump_type_id != kind.pk):
+            if kind is not None and (new or thing.__dict__["pump_type_id"] != kind.id):
                 values["pump_type"] = kind
             self.step(row, thing, values, new)
 
@@ -252,8 +269,9 @@ class UnitPointPart(Part):
     def plan(self, rows, run):
         head, power, flow = self.columns
         rows = [row for row in rows if any(row[name] is not None for name in self.columns)]
-        units = {u.pk for row in rows if (u := thing_of(row, "unit")) is not None and u.pk}
-        known = {(p.unit_id, p.head_m, p.power_w): p for p in UnitPoint.objects.filter(unit__in=units)}
+        found = stored(UnitPoint, "unit_id = ANY (%s)", [list(of_rows(rows, "unit"))])
+        known = {(p.__dict__["unit_id"], p.head_m, p.power_w): p for p in found}
+        fields = filled(run, {"test_voltage_v": "voltage_v", "test_current_a": "current_a"})
         for row in rows:
             missing = [name for name in self.columns if row[name] is None]
             if missing:
@@ -266,5 +284,5 @@ class UnitPointPart(Part):
             if new:
                 thing = known[key] = fresh(UnitPoint, unit=unit, head_m=row[head], power_w=row[power])
             values = {"flow_l_min": row[flow]}
-            values |= pick(row, {"test_voltage_v": "voltage_v", "test_current_a": "current_a"})
+            values |= pick(row, fields)
             self.step(row, thing, values, new)
