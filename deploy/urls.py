@@ -6,8 +6,6 @@ from importlib.util import find_spec
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
-from deploy.health import health
-
 ROOMS = {
     "web": "",
     "people": "people/",
@@ -49,10 +47,11 @@ def _api():
 
 
 urlpatterns = [
-    path("health/", health, name="health"),
     *_root(),
     *_pages(),
     path("api/v1/", include(list(_api()))),
     path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/guide/", SpectacularSwaggerSplitView.as_view(url_name="schema"), name="guide"),
 ]
+
+handler500 = "fleet.web.handlers.server_error"

@@ -111,6 +111,9 @@ def migrate(env, folder, stopping=lambda: False, quiet=False):
     with path.open("wb") as log:
         code = run_to_end(manage_command("migrate", "--noinput"), env, stopping, log)
     if code:
+        last = path.read_text(errors="replace").strip().rsplit("\n", 1)[-1]
+        if last.startswith("Setting "):
+            raise say.Trouble(last)
         raise say.Trouble(
             "The tables could not be brought up to date; the database is as it was before the step that failed. "
             f"From {path}:\n" + path.read_text(errors="replace").strip()[-2500:]

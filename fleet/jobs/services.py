@@ -3,7 +3,6 @@
 import logging
 from functools import partial
 
-from celery import signature
 from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
@@ -11,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from fleet.jobs.models import Job
 from fleet.jobs.querysets import MOST_TRIES
+from fleet.jobs.waking import wake
 from fleet.web.refusals import Refused
 
 log = logging.getLogger(__name__)
@@ -37,14 +37,6 @@ def start(*, kind, title, arguments=None, by=None, organisation=None, address=""
 
 def _key(row):
     return getattr(row, "pk", row)
-
-
-def wake(kind, job_id):
-    """Tell a worker. A broker that is away is no reason to fail: the row is there and the sweep finds it."""
-    try:
-        signature(kind, args=[job_id]).delay()
-    except Exception:  # every transport raises its own
-        log.warning("The broker could not be reached; job %s waits for the next sweep.", job_id, exc_info=True)
 
 
 def claim(job_id):

@@ -20,10 +20,14 @@ def baselines(installation_ids, year):
         services.baselines(installation_ids, year=year)
 
 
-@shared_task(name="output.judge_batch", acks_late=True)
-def judge_batch(installation_ids, day):
-    """Up to the local day; where another worker is at it already there is nothing to do."""
-    if not services.claim(installation_ids):
+@shared_task(name="output.judge_batch", acks_late=True, bind=True)
+def judge_batch(self, installation_ids, day):
+    """Up to the local day; where another worker is at it already there is nothing to do.
+
+    A call that the broker gives out again comes from a worker that is gone, and its claim with it.
+    """
+    given_again = (self.request.delivery_info or {}).get("redelivered")
+    if not services.claim(installation_ids) and not given_again:
         return
     try:
         with acting(None, "output.judge_batch"):

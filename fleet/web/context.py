@@ -21,6 +21,6 @@ def house(request):
         "search_address": SimpleLazyObject(
             lambda: navigation.search_address(getattr(request, "user", None)) or ""
         ),
-        "map_tiles": "" if settings.MAP_TILES == "-" else settings.MAP_TILES,
+        "map_tiles": settings.MAP_TILES,
         "map_tiles_credit": "" if settings.MAP_TILES_CREDIT == "-" else settings.MAP_TILES_CREDIT,
     }

@@ -1,12 +1,13 @@
 """Long work: asked once, done once, seen while it runs, found again when its worker is gone."""
 
+import threading
 from datetime import timedelta
 
 import pytest
-from celery import shared_task
+from celery import current_app, shared_task
 from django.utils import timezone
 
-from fleet.jobs import services, work
+from fleet.jobs import services, waking, work
 from fleet.jobs.models import Job
 from fleet.jobs.work import long_task, running
 from fleet.web.refusals import Refused
@@ -98,6 +99,17 @@ def test_the_sweep_wakes_what_no_worker_heard_of(nadia):
     assert job.state == Job.State.DONE
 
 
+@pytest.fixture
+def by_broker(monkeypatch):
+    """Calls go out through the broker, as in production, and not at once in this process."""
+    monkeypatch.setattr(waking, "_line", waking._Line())
+    before = current_app.conf.task_always_eager
+    current_app.conf.task_always_eager = False
+    yield
+    current_app.conf.task_always_eager = before
+
+
+@pytest.mark.usefixtures("by_broker")
 def test_a_broker_that_is_away_loses_nothing(nadia, monkeypatch, django_capture_on_commit_callbacks, caplog):
     def away(*args, **options):
         raise ConnectionRefusedError
@@ -106,6 +118,25 @@ def test_a_broker_that_is_away_loses_nothing(nadia, monkeypatch, django_capture_
     job = ask("tests.count_up", nadia, django_capture_on_commit_callbacks)
     assert job.state == Job.State.WAITING
     assert "waits for the next sweep" in caplog.text
+
+
+@pytest.mark.usefixtures("by_broker")
+def test_a_broker_that_says_nothing_is_not_waited_for_and_not_asked_again_at_once(monkeypatch):
+    asked, answers = [], threading.Event()
+
+    def silent(*args, **options):
+        asked.append(1)
+        answers.wait(20)
+
+    monkeypatch.setattr(waking, "PATIENCE_S", 0.05)
+    monkeypatch.setattr("celery.canvas.Signature.delay", silent)
+    assert [waking.wake("tests.nothing", "x") for _ in range(50)] == [False] * 50
+    assert asked == [1]
+    monkeypatch.setattr(waking._line, "away_until", 0.0)
+    assert not waking.wake("tests.nothing", "x") and asked == [1]  # the first call still hangs on the line
+    answers.set()
+    waking._line.waiting.join(20)
+    assert waking.wake("tests.nothing", "x") and asked == [1, 1]
 
 
 def test_stopped_work_ends_at_its_next_step(nadia, monkeypatch):

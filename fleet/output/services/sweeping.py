@@ -1,19 +1,17 @@
 """What beat asks every few minutes: whose inputs changed, whose day has ended; workers are woken for it."""
 
-import logging
 from datetime import timedelta
 
-from celery import signature
 from django.db import connection
 from django.utils import timezone
 
+from fleet.jobs.waking import wake
 from fleet.output.models import Mark
 from fleet.output.services.baselines import changed_since
 from fleet.output.services.gone import end_gone
 from fleet.output.services.judging import due
 from fleet.readings.partitions import make_months
-
-log = logging.getLogger(__name__)
+from fleet.registry.models import Installation
 
 AHEAD = timedelta(days=40)
 AT_ONCE = 500  # installations of one task of baselines
@@ -25,17 +23,15 @@ def sweep(now=None):
     for table in ("readings_dayrecord", "readings_dayseries", "output_evaluation"):
         make_months(table, now.date(), (now + AHEAD).date())
     end_gone()
-    ids = _whose_baseline(now)
-    for start in range(0, len(ids), AT_ONCE):
-        _wake("output.baselines", ids[start : start + AT_ONCE], now.year)
+    ids = _baselines_due(now)
     batches = due(now)
     for batch, day in batches:
-        _wake("output.judge_batch", batch, day.isoformat())
+        wake("output.judge_batch", batch, day.isoformat())
     return {"baselines": len(ids), "batches": len(batches)}
 
 
-def _whose_baseline(now):
-    """Installations whose inputs changed since the last look, that have no baseline yet, or one of another year."""
+def _baselines_due(now):
+    """Wake workers for baselines; the look is remembered only when every call went out. Returns the ids."""
     mark, _made = Mark.objects.get_or_create(name="trail")
     changed, last = changed_since(mark.value)
     with connection.cursor() as cursor:
@@ -46,16 +42,19 @@ def _whose_baseline(now):
             [now.year],
         )
         changed |= {row[0] for row in cursor.fetchall()}
-    # A change that commits later with an earlier number would be passed over, so the look goes back a little each time.
-    Mark.objects.filter(pk=mark.pk).update(value=max(mark.value, last - LOOK_BACK))
-    return sorted(changed)
+    # Once a day all are looked at: a call may be lost with its broker, and a long import may have taken its numbers of
+    # the trail before others and shown them after. What has not changed costs only the look.
+    all_seen, _made = Mark.objects.get_or_create(name="every baseline")
+    today = now.date().toordinal()
+    if all_seen.value != today:
+        changed |= set(Installation.objects.filter(period__upper_inf=True).values_list("id", flat=True))
+    ids = sorted(changed)
+    sent = [wake("output.baselines", ids[start : start + AT_ONCE], now.year) for start in range(0, len(ids), AT_ONCE)]
+    if all(sent):
+        # A change that commits later with an earlier number would be passed over, so the look goes back a little.
+        Mark.objects.filter(pk=mark.pk).update(value=max(mark.value, last - LOOK_BACK))
+        Mark.objects.filter(pk=all_seen.pk).update(value=today)
+    return ids
 
 
 LOOK_BACK = 2000  # entries of the trail
-
-
-def _wake(name, *arguments):
-    try:
-        signature(name, args=arguments).delay()
-    except Exception:  # every transport raises its own
-        log.warning("The broker could not be reached; %s waits for the next sweep.", name, exc_info=True)
