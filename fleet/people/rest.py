@@ -11,6 +11,7 @@ from rest_framework import permissions, serializers
 from rest_framework.exceptions import ValidationError
 
 from fleet.people.access import may, own
+from fleet.web.rest import Moment
 
 
 class Sees(permissions.BasePermission):
@@ -95,6 +96,22 @@ class Asked:
         except ValueError:
             raise ValidationError({name: [_("Give a day as year, month, day, like 2026-03-01.")]}) from None
 
+    def needed_day(self, name):
+        found = self.day(name)
+        if found is None:
+            raise ValidationError({name: [_("Give a day as year, month, day, like 2026-03-01.")]})
+        return found
+
+    def moment(self, name):
+        """A moment with its offset, or None."""
+        found = self.words.get(name, "")
+        if not found:
+            return None
+        try:
+            return Moment().run_validation(found)
+        except ValidationError as fault:
+            raise ValidationError({name: fault.detail}) from None
+
     def days(self):
         """(from, to), either None."""
         first, last = self.day("from"), self.day("to")
@@ -131,6 +148,10 @@ class Asked:
         return found in {"1", "true", "yes"} if found else None
 
 
+def at_most_days(most):
+    return [_("Give at most %(most)d days, the first one first.") % {"most": most}]
+
+
 def words(name, about="", choices=None):
     return OpenApiParameter(name, str, description=about, enum=choices)
 
@@ -140,8 +161,12 @@ def days():
             OpenApiParameter("to", OpenApiTypes.DATE, description="this day and earlier")]  # fmt: skip
 
 
-def day(name, about=""):
-    return OpenApiParameter(name, OpenApiTypes.DATE, description=about)
+def day(name, about="", *, required=False):
+    return OpenApiParameter(name, OpenApiTypes.DATE, description=about, required=required)
+
+
+def moment(name, about=""):
+    return OpenApiParameter(name, OpenApiTypes.DATETIME, description=about)
 
 
 def whole(name, about=""):

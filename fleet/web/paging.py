@@ -95,12 +95,10 @@ def _nullable(queryset, path):
 
 def keys(queryset, order):
     words = [(w.strip("-!"), w.startswith("-"), not w.endswith("!")) for w in order]
-    parts = getattr(queryset.model._meta.pk, "field_names", None)
-    if parts:  # a key of several columns: those that the order does not name come last
-        named = {name for name, _falling, _empty in words}
+    pk, named = queryset.model._meta.pk, {name for name, _falling, _empty in words}
+    if not named & {"id", "pk"}:  # every row has one place: what of its own key the order does not name comes last
+        parts = getattr(pk, "field_names", (pk.attname,))
         words += [(name, words[-1][1], False) for name in parts if name not in named]
-    elif words[-1][0] not in {"id", "pk"}:
-        words.append(("id", words[-1][1], False))
     return [
         Key(path, falling, may_be_empty and _nullable(queryset, path), f"page_key_{i}")
         for i, (path, falling, may_be_empty) in enumerate(words)

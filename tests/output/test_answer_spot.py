@@ -59,6 +59,14 @@ def test_cannot_tell_says_why(installation, right, change):
     assert answer["because"]
 
 
+def test_what_would_be_right_is_told_before_any_flow_is_measured(installation, right):
+    measured = answer_spot(installation, right)
+    asked = answer_spot(installation, right | {"flow_l_min": None})
+    assert asked["expected_l_min"] == measured["expected_l_min"]
+    assert asked["rests_on"] == measured["rests_on"]
+    assert asked["measured_l_min"] is None and asked["stages"] == []
+
+
 def test_why_nothing_can_be_computed_is_said(organisation):
     installation = an_installation(organisation, pipe=None)
     answer = answer_spot(installation, {"irradiance_w_m2": 800, "flow_l_min": 10, "sun_by": "reference_cell"})

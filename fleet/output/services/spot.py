@@ -68,23 +68,25 @@ def answer_spot(installation, readings):
     if sun is None:
         because = _("Without the irradiance nothing can be said about the flow. Measure it in the same minutes.")
         return _cannot(because, values)
-    if values.get("flow_l_min") is None:
-        return _cannot(_("No flow was measured."), values, sun=sun)
     air = values.get("air_c")
     air = float(chain.default_air(fleet.latitude_deg, fleet.altitude_m).mean()) if air is None else air
     level, dipped, note = _level(fleet, rows, values, sun, air)
     own = own_level(installation, before=values.get("at"), exclude=getattr(readings, "pk", None))
     middle, low, high, sigma = _range(fleet, sun, sun_sigma, air, level, dipped, own, values)
-    measured = float(values["flow_l_min"])
     answer = {
-        "measured_l_min": round(measured, 2),
         "expected_l_min": {"low": round(low, 2), "middle": round(middle, 2), "high": round(high, 2)},
         "low_l_min": round(low, 2),
         "high_l_min": round(high, 2),
         "irradiance_w_m2": round(sun),
         "static_level_m": round(level, 2),
-        "ratio": round(measured / middle, 3) if middle > 0 else None,
         "rests_on": _rests_on(values, own, dipped, note, rows.assumed.get(installation.pk, ())),
+    }
+    if values.get("flow_l_min") is None:  # what would be right is told all the same
+        return _cannot(_("No flow was measured."), values, sun=sun) | answer
+    measured = float(values["flow_l_min"])
+    answer |= {
+        "measured_l_min": round(measured, 2),
+        "ratio": round(measured / middle, 3) if middle > 0 else None,
         "stages": _stages(fleet, sun, air, level, own, values),
     }
     return answer | _verdict(measured, middle, sigma, sun)

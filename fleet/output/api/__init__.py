@@ -1,0 +1,1 @@
+"""Expected output and judgement by the API."""

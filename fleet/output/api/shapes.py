@@ -1,0 +1,239 @@
+"""How baselines, judged days, shortfalls and answers leave by the API."""
+
+from rest_framework import serializers
+
+from fleet.output.models import Baseline, Evaluation, Flag, Shortfall
+from fleet.readings.models import SpotTest
+from fleet.web.rest import Figure, Moment
+
+
+def _serial():
+    return serializers.CharField(source="installation.unit.serial", read_only=True)
+
+
+def _site():
+    return serializers.CharField(source="installation.well.site.code", read_only=True)
+
+
+class ShortfallRecord(serializers.ModelSerializer):
+    serial, site = _serial(), _site()
+    district = serializers.CharField(source="installation.well.site.district.name", read_only=True)
+    pump_type = serializers.CharField(source="installation.unit.pump_type.name", read_only=True)
+
+    class Meta:
+        model = Shortfall
+        fields = [
+            "id", "installation", "serial", "site", "district", "pump_type", "state", "ending", "flagged_on", "since",
+            "since_low", "since_high", "lost_l_day", "lost_low_l_day", "lost_high_l_day", "lost_fraction",
+            "probability", "causes", "checks", "parts", "danger", "people_served", "closed_on", "explained",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+
+class FlagRecord(serializers.ModelSerializer):
+    serial, site = _serial(), _site()
+
+    class Meta:
+        model = Flag
+        fields = ["id", "shortfall", "installation", "serial", "site", "flagged_on", "lost_fraction", "causes"]
+        read_only_fields = fields
+
+
+class WholeShortfall(ShortfallRecord):
+    flags = serializers.SerializerMethodField(help_text="each day it was raised, newest first")
+
+    class Meta(ShortfallRecord.Meta):
+        fields = [*ShortfallRecord.Meta.fields, "flags"]
+        read_only_fields = fields
+
+    def get_flags(self, shortfall) -> list[dict]:
+        rows = sorted(shortfall.flags.all(), key=lambda flag: flag.flagged_on, reverse=True)
+        return [{"flagged_on": row.flagged_on.isoformat(), "causes": row.causes, "lost_fraction": row.lost_fraction}
+                for row in rows]  # fmt: skip
+
+
+class EvaluationRecord(serializers.ModelSerializer):
+    """One judged day of an installation: what was due, what came. Null: not known."""
+
+    installation = serializers.IntegerField(source="installation_id", read_only=True)
+    serial = _serial()
+
+    class Meta:
+        model = Evaluation
+        fields = [
+            "installation", "serial", "day", "expected_l", "low_l", "high_l", "measured_l", "idle", "sun_by",
+            "span_days", "baseline_hash",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+
+BASELINE = [
+    "installation", "serial", "site", "computed_at", "method", "inputs_hash", "volume_l_day", "low_l_day",
+    "high_l_day", "climate_source", "climate_band", "trouble", "assumed",
+]  # fmt: skip
+
+
+class BaselineRecord(serializers.ModelSerializer):
+    """What an installation should give: mean litres a day by month, with the range that holds four days in five."""
+
+    serial, site = _serial(), _site()
+
+    class Meta:
+        model = Baseline
+        fields = BASELINE
+        read_only_fields = fields
+
+
+class WholeBaseline(BaselineRecord):
+    class Meta(BaselineRecord.Meta):
+        fields = [*BASELINE, "by_kind_l_day", "start_hour", "stop_hour", "card"]
+        read_only_fields = fields
+
+
+class DayShape(serializers.Serializer):
+    """One local day of an installation: what was due and what was reported. Null: not known."""
+
+    day = serializers.DateField()
+    expected_l = serializers.FloatField(allow_null=True)
+    low_l = serializers.FloatField(allow_null=True)
+    high_l = serializers.FloatField(allow_null=True)
+    measured_l = serializers.FloatField(allow_null=True)
+    idle = serializers.BooleanField(allow_null=True)
+    sun_by = serializers.CharField(allow_null=True)
+    reported_l = serializers.FloatField(allow_null=True)
+    irradiation_kwh_m2 = serializers.FloatField(allow_null=True)
+    standing = serializers.IntegerField(allow_null=True)
+
+
+# -- the working -------------------------------------------------------------------------------------------------------
+
+
+class StepShape(serializers.Serializer):
+    name = serializers.CharField()
+    symbol = serializers.CharField()
+    value = serializers.JSONField(help_text="a figure or a word; null where there is none")
+    unit = serializers.CharField()
+    formula = serializers.CharField()
+    source = serializers.CharField()
+    origin = serializers.CharField()
+
+
+class InputShape(serializers.Serializer):
+    name = serializers.CharField()
+    value = serializers.FloatField(allow_null=True)
+    stands_with = serializers.CharField(help_text="whose row it is")
+    taken_as_usual = serializers.BooleanField(help_text="nobody wrote it down")
+
+
+class OwnLevelShape(serializers.Serializer):
+    share = serializers.FloatField(help_text="the unit's own sound output over the calculation")
+    sigma = serializers.FloatField()
+    tests = serializers.IntegerField()
+    judged = serializers.BooleanField()
+
+
+class WorkingShape(serializers.Serializer):
+    """Every number between the sun and the litres of one day, with its formula, its source and its inputs."""
+
+    installation = serializers.IntegerField()
+    serial = serializers.CharField()
+    day = serializers.DateField()
+    sun_kwh_m2 = serializers.FloatField()
+    sun_source = serializers.CharField()
+    climate_band = serializers.FloatField(help_text="one sigma of a month's sun, relative")
+    own_level = OwnLevelShape()
+    steps = StepShape(many=True)
+    inputs = InputShape(many=True)
+    evaluation = EvaluationRecord(allow_null=True)
+
+
+# -- spot tests --------------------------------------------------------------------------------------------------------
+
+
+class RangeShape(serializers.Serializer):
+    low = serializers.FloatField()
+    middle = serializers.FloatField()
+    high = serializers.FloatField()
+
+
+class StageShape(serializers.Serializer):
+    stage = serializers.CharField()
+    name = serializers.CharField()
+    expected = serializers.FloatField()
+    measured = serializers.FloatField()
+    unit = serializers.CharField()
+    loss_l_min = serializers.FloatField()
+    words = serializers.CharField()
+
+
+class AnswerShape(serializers.Serializer):
+    """What flow is right for this sun and this level, and what to think of what was measured."""
+
+    verdict = serializers.ChoiceField(choices=["as_expected", "below", "above", "cannot_tell"])
+    because = serializers.CharField()
+    expected_l_min = RangeShape(allow_null=True)
+    measured_l_min = serializers.FloatField(allow_null=True)
+    ratio = serializers.FloatField(allow_null=True, required=False)
+    irradiance_w_m2 = serializers.FloatField(required=False)
+    static_level_m = serializers.FloatField(required=False)
+    stages = StageShape(many=True)
+    rests_on = serializers.ListField(child=serializers.CharField())
+
+
+class RepeatIn(serializers.Serializer):
+    litres = Figure(min_value=0, max_value=10_000)
+    seconds = Figure(min_value=0, max_value=100_000)
+
+
+READ = [
+    "irradiance_w_m2", "module_isc_a", "cell_c", "air_c", "array_voltage_v", "array_current_a", "flow_l_min",
+    "static_level_m", "pumping_level_m", "first_water_min", "insulation_mohm", "loop_ohm",
+]  # fmt: skip
+
+
+def _strings(about):
+    return serializers.ListField(child=Figure(), max_length=60, required=False, help_text=about)
+
+
+class SpotIn(serializers.ModelSerializer):
+    """One set of readings taken in the same minutes. `key` is made where it was typed: sent twice is kept once."""
+
+    serializer_field_mapping = serializers.ModelSerializer.serializer_field_mapping | {
+        field: Figure
+        for field, made in serializers.ModelSerializer.serializer_field_mapping.items()
+        if made is serializers.FloatField
+    }
+    at = Moment()
+    key = serializers.UUIDField(required=False)
+    kind = serializers.ChoiceField(choices=SpotTest.Kind.choices, required=False, default=SpotTest.Kind.VISIT)
+    repeats = RepeatIn(many=True, required=False, max_length=20)
+    string_voltages_v = _strings("open-circuit voltage of each string")
+    string_currents_a = _strings("current of each string")
+
+    class Meta:
+        model = SpotTest
+        fields = [
+            "key", "at", "kind", "sun_by", "flow_by", "repeats", "main_was_full", "instrument", "notes",
+            "string_voltages_v", "string_currents_a", *READ,
+        ]  # fmt: skip
+        validators = []
+
+
+class KeptSpot(serializers.Serializer):
+    """A kept spot test and its answer."""
+
+    id = serializers.IntegerField()
+    key = serializers.UUIDField()
+    new = serializers.BooleanField()
+    answer = AnswerShape()
+
+
+class AlarmsShape(serializers.Serializer):
+    """The one setting of the judgement, and about how many days a sudden loss takes to be noticed under it."""
+
+    false_alarms_per_100_unit_years = serializers.FloatField()
+    days_to_notice = serializers.ListField(child=serializers.DictField())
+
+
+class AlarmsIn(serializers.Serializer):
+    false_alarms_per_100_unit_years = Figure(min_value=0.5, max_value=200)
