@@ -28,6 +28,7 @@ class Table:
     chunk = 4000
     deed = "import"
     order = 100
+    dated = False  # its rows stand in time; they are taken out for a stretch of days
 
     def begin(self, run):
         """Before the first row; `run.memory` is a dict for what the table wants to remember until the end."""
@@ -43,7 +44,10 @@ class Table:
         """After the last row, inside the same transaction."""
 
     def rows(self, organisation):
-        """All kept rows as dicts by column name, to take the table out in the form it comes in. None: not offered."""
+        """All kept rows as dicts by column name, to take the table out in the form it comes in. None: not offered.
+
+        A table with `dated` takes `since` and `through`, local days, as well.
+        """
         return
 
     def column(self, name):

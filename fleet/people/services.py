@@ -189,3 +189,17 @@ def set_false_alarms(*, by, organisation, per_100_unit_years):
     organisation = Organisation.objects.select_for_update().get(pk=organisation.pk)
     organisation.false_alarms_per_100_unit_years = per_100_unit_years
     return _save(organisation)
+
+
+def organisation_called(name=None):
+    """For commands: the organisation of this name; where none is given, the only one there is."""
+    if name:
+        found = Organisation.objects.filter(name=name).first()
+        if found is None:
+            raise Refused("no_such_organisation", _("There is no organisation “%(name)s”. Make it with "
+                                                    "make_organisation.") % {"name": name})  # fmt: skip
+        return found
+    found = list(Organisation.objects.all()[:2])
+    if len(found) != 1:
+        raise Refused("which_organisation", _("Say for which organisation: --organisation NAME."))
+    return found[0]

@@ -16,6 +16,7 @@ from fleet.intake.errors import Unreadable
 from fleet.intake.numbers import number
 from fleet.intake.readers import a_day, a_moment, choice, in_zone, text, yes_no
 from fleet.intake.tables import Table, register
+from fleet.readings import taking_out
 from fleet.readings.hung import Hung
 from fleet.readings.models import SpotTest
 from fleet.readings.services import keep_days, keep_meter_readings, keep_series, keep_spot_tests
@@ -72,6 +73,7 @@ class _Readings(Table):
     group = "readings"
     key = ()
     chunk = 50_000
+    dated = True
 
     def begin(self, run):
         run.memory["hung"] = Hung(run.organisation)
@@ -213,6 +215,9 @@ class Daily(_Readings):
     def take(self, rows, run):
         take_daily(run.memory["hung"], self.placed(rows, run))
 
+    def rows(self, organisation, since=None, through=None):
+        return taking_out.daily(organisation, since, through)
+
 
 class Noon(_Readings):
     name, title, order = "noon_records", L("Noon records"), 220
@@ -222,6 +227,9 @@ class Noon(_Readings):
     def take(self, rows, run):
         take_noon(run.memory["hung"], self.placed(rows, run))
 
+    def rows(self, organisation, since=None, through=None):
+        return taking_out.noon(organisation, since, through)
+
 
 class Meter(_Readings):
     name, title, order = "meter_readings", L("Meter readings"), 200
@@ -230,6 +238,9 @@ class Meter(_Readings):
 
     def take(self, rows, run):
         take_meter(run.memory["hung"], self.placed(rows, run), "table")
+
+    def rows(self, organisation, since=None, through=None):
+        return taking_out.meter(organisation, since, through)
 
 
 class Series(_Readings):
@@ -254,6 +265,9 @@ class Series(_Readings):
         for row, _place, _moment in found:
             row.outcome = outcome
 
+    def rows(self, organisation, since=None, through=None):
+        return taking_out.series(organisation, since, through)
+
 
 KINDS = {"meter": L("meter"), "daily": L("daily"), "noon": L("noon")}
 
@@ -272,6 +286,9 @@ class Mixed(_Readings):
         take_daily(hung, by_kind["daily"])
         take_noon(hung, by_kind["noon"])
         take_meter(hung, by_kind["meter"], "table")
+
+    def rows(self, organisation, since=None, through=None):
+        return taking_out.mixed(organisation, since, through)
 
 
 SPOT_COLUMNS = (
@@ -316,6 +333,9 @@ class SpotTests(_Readings):
             kept_rows.append(row)
         for row, outcome in zip(kept_rows, keep_spot_tests(tests), strict=True):
             row.outcome = outcome
+
+    def rows(self, organisation, since=None, through=None):
+        return taking_out.spot_tests(organisation, [c.name for c in self.columns], since, through)
 
 
 for table in (Meter, Daily, Noon, Series, Mixed, SpotTests):

@@ -100,10 +100,12 @@ def test_impossible_types_are_refused_in_words(organisation, amara):
 
 def test_the_standard_catalogue_comes_once(organisation, amara):
     pipes, cables = services.standard_catalogue(organisation=organisation, by=amara)
-    assert (pipes, cables) == (16, 8)
+    assert (pipes, cables) == (33, 8)
     assert services.standard_catalogue(organisation=organisation, by=amara) == (0, 0)
     bore = {p.name: round(p.inside_mm, 1) for p in organisation.pipes.all()}
     assert bore["PE 32 x 3.0"] == 26.0
+    by_name = {p.name: p.pressure_bar for p in organisation.pipes.all()}
+    assert (by_name["PE 50 x 3.0"], by_name["PE 50 x 4.6"], by_name["PE 110 x 12.3"]) == (10, 16, 20)
 
 
 RULES = [  # facts, field, words; each beside facts that are right

@@ -6,6 +6,8 @@ from django.utils.translation import gettext as _
 from fleet.registry.models import Cable, District, ModuleType, Pipe, PumpPoint, PumpType
 from fleet.registry.services.keeping import keep, require_own
 from fleet.web.refusals import Refused
+from sizing.cable import conductor_table
+from sizing.head import pipe_table
 
 
 def _keep(model, row, by, organisation, values):
@@ -70,35 +72,30 @@ def keep_district(*, by, district=None, organisation=None, **values):
     return _keep(District, district, by, organisation, values)
 
 
-# Outside diameters of ISO 4427-2 that drop pipes come in; the wall is the diameter over the ratio SDR, rounded up to a
-# tenth of a millimetre, and never below 2.0 (from memory of the standard's table; compare with the maker's sheet).
-PE_OUTSIDE_MM = (20, 25, 32, 40, 50, 63, 75, 90)
-PE_WALLS_MM = {  # SDR 11 and SDR 9 rows of the same table; PE 100, 16 and 20 bar with water at 20 °C
-    (20, 11): 2.0, (25, 11): 2.3, (32, 11): 3.0, (40, 11): 3.7, (50, 11): 4.6, (63, 11): 5.8, (75, 11): 6.8,
-    (90, 11): 8.2, (20, 9): 2.3, (25, 9): 3.0, (32, 9): 3.6, (40, 9): 4.5, (50, 9): 5.6, (63, 9): 7.1, (75, 9): 8.4,
-    (90, 9): 10.1,
-}  # fmt: skip
-PE_PRESSURE_BAR = {11: 16, 9: 20}
-CABLE_AREAS_MM2 = (1.5, 2.5, 4, 6, 10, 16, 25, 35)  # nominal sections of IEC 60228, class 5 (flexible)
+# Nominal pressure of PE 100 with water at 20 °C, as the standard rounds it. Source: ISO 4427-2:2007, table 2.
+PE_PRESSURE_BAR = {17.0: 10, 13.6: 12.5, 11.0: 16, 9.0: 20}
+SMALLEST_CABLE_MM2 = 1.5  # thinner ones are not hung in wells (common practice, no source)
 
 
 @transaction.atomic
 def standard_catalogue(*, organisation, by=None):
     """PE pipes of ISO 4427 and flexible cables of IEC 60228 for an organisation; what it has already stays as it is.
 
-    Returns (pipes, cables) added.
+    The sizes are those of the engineering's own tables. Returns (pipes, cables) added.
     """
     require_own(by, "edit_registry")
     names = set(Pipe.objects.filter(organisation=organisation).values_list("name", flat=True))
     pipes = [
-        Pipe(organisation=organisation, name=f"PE {outside} x {wall:.1f}", outside_mm=outside, wall_mm=wall,
+        Pipe(organisation=organisation, name=f"PE {outside:g} x {wall:.1f}", outside_mm=outside, wall_mm=wall,
              pressure_bar=PE_PRESSURE_BAR[ratio], material="PE 100")
-        for (outside, ratio), wall in PE_WALLS_MM.items() if f"PE {outside} x {wall:.1f}" not in names
+        for outside, walls in pipe_table().items() for ratio, wall in walls.items()
+        if f"PE {outside:g} x {wall:.1f}" not in names
     ]  # fmt: skip
     names = set(Cable.objects.filter(organisation=organisation).values_list("name", flat=True))
     cables = [
         Cable(organisation=organisation, name=f"{area:g} mm² class 5", area_mm2=area, conductor_class=5)
-        for area in CABLE_AREAS_MM2 if f"{area:g} mm² class 5" not in names
+        for area in conductor_table()["section_mm2"].tolist()
+        if area >= SMALLEST_CABLE_MM2 and f"{area:g} mm² class 5" not in names
     ]  # fmt: skip
     Pipe.objects.bulk_create(pipes)
     Cable.objects.bulk_create(cables)
