@@ -23,6 +23,9 @@ app.conf.beat_schedule = {
         "task": "reports.refresh_everything", "schedule": crontab(hour=2, minute=40),
     },
     "jobs left behind are taken up again": {"task": "jobs.sweep", "schedule": 60.0},
+    "weather of the last days is asked for, where a service is set": {
+        "task": "output.fetch_weather", "schedule": crontab(hour=1, minute=10),
+    },
     "installations whose day has ended are judged": {"task": "output.sweep", "schedule": 600.0},
     "what came from telephones is put into its visits": {"task": "visits.sweep_pieces", "schedule": 120.0},
     "inspections that fall due become visits": {"task": "visits.sweep", "schedule": 3600.0},

@@ -252,6 +252,10 @@ if CACHE_URL:
     CACHES = {"default": {"BACKEND": "fleet.web.cache.ForgivingCache", "LOCATION": CACHE_URL, "OPTIONS": soon}}
 
 EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+# Daily weather asked for at night; without a service none is. The address is only for a mirror or a test.
+WEATHER_SERVICE = env.one_of("WEATHER_SERVICE", "", ["power", "pvgis"])
+WEATHER_ADDRESS = env.text("WEATHER_ADDRESS", "")
+
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,

@@ -11,3 +11,6 @@ class OutputConfig(AppConfig):
 
         navigation.entry(_("Shortfalls"), "output:shortfalls", deed="read_fleet", order=20, icon="trending-down")
         navigation.entry(_("False alarms"), "output:alarms", deed="read_reports", order=60, icon="bell", group="house")
+        navigation.entry(
+            _("Weather around"), "output:weather", deed="import", order=65, icon="cloud-sun", group="house"
+        )

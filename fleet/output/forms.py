@@ -80,3 +80,23 @@ class ShortfallFilter(forms.Form):
     cause = forms.ChoiceField(label=_("Likeliest cause"), required=False, choices=[("", _("any")), *CAUSES.items()])
     district = forms.CharField(label=_("District"), required=False, max_length=80)
     serial = forms.CharField(label=_("Serial or site"), required=False, max_length=40)
+
+
+class WeatherForm(forms.Form):
+    file = forms.FileField(
+        label=_("File"), help_text=_("Hourly values of one place, as the service gives them, up to 25 MB.")
+    )
+    kind = forms.ChoiceField(
+        label=_("Kind of file"),
+        choices=[
+            ("power_json", _("POWER, hourly, JSON")), ("pvgis_hourly", _("PVGIS, hourly radiation on level ground")),
+            ("cams_csv", _("CAMS radiation, CSV")), ("nsrdb_csv", _("NSRDB, CSV")),
+        ],
+    )  # fmt: skip
+    name = forms.CharField(label=_("Name of the place"), max_length=80)
+
+    def clean_file(self):
+        file = self.cleaned_data["file"]
+        if file.size > 25 * 1024 * 1024:
+            raise forms.ValidationError(_("This file is larger than 25 MB. Ask the service for fewer years at once."))
+        return file

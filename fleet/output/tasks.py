@@ -5,6 +5,7 @@ from datetime import date
 from celery import shared_task
 
 from fleet.output import services
+from fleet.people.models import Organisation
 from fleet.trail.watch import acting
 
 
@@ -34,3 +35,11 @@ def judge_batch(self, installation_ids, day):
             services.judge(installation_ids, date.fromisoformat(day))
     finally:
         services.release(installation_ids)
+
+
+@shared_task(name="output.fetch_weather", acks_late=True, soft_time_limit=1800)
+def fetch_weather():
+    """Days of the weather service in the settings; nothing where none is set."""
+    with acting(None, "output.fetch_weather"):
+        for organisation in Organisation.objects.order_by("id"):
+            services.fetch_due(organisation)

@@ -11,6 +11,8 @@ urlpatterns = [
     path("installations/<int:pk>/working/", views.working, name="working"),
     path("installations/<int:pk>/spot/", views.add_spot, name="add_spot"),
     path("installations/<int:pk>/spot/<int:test>/", views.spot, name="spot"),
+    path("weather/", views.weather, name="weather"),
+    path("weather/<int:pk>/forget/", views.forget_weather, name="forget_weather"),
     path("alarms/", views.alarms, name="alarms"),
     path("troubles/", views.troubles, name="troubles"),
 ]

@@ -1,8 +1,10 @@
 """Pages of expected output: shortfalls, the working of the calculation, the one setting, a spot test's answer."""
 
+from django.conf import settings
 from django.contrib import messages
 from django.db.models import Q
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
@@ -210,3 +212,47 @@ def troubles(request):
     page = paging.page(request, rows, ["pk"])
     judged = Judgement.objects.visible_to(request.user).exclude(trouble="").count() if not page.rows else 0
     return render(request, "output/troubles.html", {"page": page, "judged": judged})
+
+
+@needs("import")
+@require_http_methods(["GET", "POST"])
+def weather(request):
+    """Places whose weather is known, and a file of one more."""
+    form = forms.WeatherForm(request.POST or None, request.FILES or None)
+    if request.method == "POST" and form.is_valid():
+        typed = form.cleaned_data
+        try:
+            days, kept = services.import_weather(
+                organisation=request.user.organisation, content=typed["file"].read(), kind=typed["kind"],
+                name=typed["name"], by=request.user,
+            )  # fmt: skip
+        except Refused as refusal:
+            form.add_error(refusal.field if refusal.field in form.fields else None, str(refusal))
+        else:
+            messages.success(
+                request,
+                _("%(name)s: %(new)d new days, %(changed)d changed, %(same)d as before; %(left)d days were not whole.")
+                % {"name": typed["name"], "new": kept.new, "changed": kept.changed, "same": kept.same,
+                   "left": days.left_out},
+            )  # fmt: skip
+            return redirect("output:weather")
+    context = {
+        "form": form, "places": services.weather_places(request.user.organisation), "service": settings.WEATHER_SERVICE,
+    }  # fmt: skip
+    return render(request, "output/weather.html", context, status=422 if form.errors else 200)
+
+
+@needs("import")
+@require_http_methods(["GET", "POST"])
+def forget_weather(request, pk):
+    place = get_object_or_404(services.weather_places(request.user.organisation), pk=pk)
+    if request.method == "POST":
+        services.forget_weather(place=place, by=request.user)
+        messages.success(request, _("Forgotten."))
+        return redirect("output:weather")
+    context = {
+        "question": _("Forget the weather of %(name)s?") % {"name": place.name}, "yes": _("Forget it"), "danger": True,
+        "consequences": [_("Its days are thrown away. What was judged by them stays until something new comes in.")],
+        "back": reverse("output:weather"),
+    }  # fmt: skip
+    return render(request, "web/confirm.html", context)

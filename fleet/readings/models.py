@@ -187,25 +187,48 @@ class Arrival(models.Model):
         return f"{self.installation_id} from {self.first_day}"
 
 
-class AreaWeather(models.Model):
-    """Daily weather measured or imported for a place: used for every site near it."""
+class WeatherPlace(models.Model):
+    """A place whose daily weather is known: a station of one's own, or a point of an open weather service."""
 
-    organisation = models.ForeignKey("people.Organisation", models.CASCADE, related_name="+")
+    organisation = models.ForeignKey("people.Organisation", models.CASCADE, related_name="weather_places")
     name = models.CharField(max_length=80)
     latitude_deg = models.FloatField()
     longitude_deg = models.FloatField()
-    day = models.DateField()
-    irradiation_kwh_m2 = models.FloatField(null=True, db_comment="global, level")
-    air_c = models.FloatField(null=True)
     source = models.CharField(max_length=120)
+    relative_error = models.FloatField(default=0.12, db_comment="one sigma of a day's irradiation over the truth")
+    covers_km = models.FloatField(default=0, db_comment="side of the ground it stands for; 0: one point")
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["organisation", "name", "day"], name="one_weather_a_place_and_day")
+            models.UniqueConstraint(fields=["organisation", "name"], name="weather_place_named_once"),
+            models.CheckConstraint(
+                name="weather_place_on_the_globe",
+                condition=Q(latitude_deg__range=(-90, 90)) & Q(longitude_deg__range=(-180, 180)),
+            ),
         ]
 
     def __str__(self):
-        return f"{self.name} {self.day}"
+        return self.name
+
+
+class WeatherDay(models.Model):
+    """Irradiation and air of a day at a weather place."""
+
+    place = models.ForeignKey(WeatherPlace, models.CASCADE, related_name="days")
+    day = models.DateField()
+    irradiation_kwh_m2 = models.FloatField(db_comment="global, level")
+    air_c = models.FloatField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["place", "day"], name="one_weather_a_place_and_day"),
+            models.CheckConstraint(
+                name="weather_irradiation_is_possible", condition=Q(irradiation_kwh_m2__range=(0, 13))
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.place} {self.day}"
 
 
 class Slip(models.Model):

@@ -63,17 +63,22 @@ def covariance(distance_km):
 def network(latitude_deg, longitude_deg, tells, most=12):
     """Neighbours of every unit among those that `tell` (report day by day), themselves left out.
 
-    Shapes: (n,) each. Fewer tellers than `most` give a narrower table; none gives one of width nought.
+    Shapes: (n,) each. Fewer tellers than `most` give a narrower table; none gives one of width nought. Places
+    with a weather record of their own may stand behind the units as tellers: they see the sky, too.
     """
     lat, lon = np.radians(np.asarray(latitude_deg, float)), np.radians(np.asarray(longitude_deg, float))
     place = EARTH_KM * np.stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)], axis=-1)
     teller = np.flatnonzero(tells)
-    n, k = len(lat), int(min(most, max(len(teller) - 1, 0)))
+    n, k = len(lat), int(min(most, len(teller)))
     if k == 0:
         return Network(np.zeros((n, 0), int), np.zeros((n, 0)), np.zeros((n, 0, 0)), np.zeros((n, 0)))
-    distance, found = cKDTree(place[teller]).query(place, k=k + 1)
+    distance, found = cKDTree(place[teller]).query(place, k=list(range(1, min(k + 1, len(teller)) + 1)))
     index = teller[found]
     own = index == np.arange(n)[:, None]
+    if len(teller) == k:  # so few that all are kept; a unit that would stand beside itself tells itself nothing
+        between = np.linalg.norm(place[index][:, :, None, :] - place[index][:, None, :, :], axis=-1)
+        among = np.where(own[:, :, None] | own[:, None, :], 0.0, covariance(between))
+        return Network(index, np.where(own, 0.0, covariance(distance)), among, distance)
     last = ~own.any(axis=1)  # those that do not tell drop their farthest instead
     own[last, -1] = True
     index, distance = index[~own].reshape(n, k), distance[~own].reshape(n, k)
@@ -101,7 +106,7 @@ def read(net, prior, seen, variance):
     r = np.where(known, r + np.where(odd > ODD, (odd / ODD) ** 2 - 1, 0) * (r + var), MANY)
     mean, var = _krige(net, off, r, total)
     surprise = np.where(known, (off - mean) / np.sqrt(np.where(known, variance, 1) + var), np.nan)
-    return Sky(prior + mean, var, known[net.index].sum(axis=1), surprise)
+    return Sky(prior + mean, var, (known[net.index] & (net.near > 0)).sum(axis=1), surprise)
 
 
 def _krige(net, off, r, total):

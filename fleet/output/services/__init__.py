@@ -1,5 +1,6 @@
 """What may be done about expected output; the only code that writes its rows."""
 
+from fleet.output.services.area_weather import fetch_due, forget_weather, import_weather, weather_places
 from fleet.output.services.baselines import baselines, changed_since
 from fleet.output.services.gone import end_gone
 from fleet.output.services.judging import (
@@ -29,6 +30,10 @@ __all__ = [
     "due",
     "end_gone",
     "end_shortfall",
+    "fetch_due",
+    "forget_weather",
+    "import_weather",
+    "weather_places",
     "judge",
     "judge_again",
     "judge_through",

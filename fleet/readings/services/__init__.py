@@ -1,5 +1,6 @@
 """What may be done with readings; the only code that writes them."""
 
+from fleet.readings.services.area_weather import keep_weather
 from fleet.readings.services.days import Kept, keep_days
 from fleet.readings.services.meters import keep_meter_reading, keep_meter_readings
 from fleet.readings.services.series import keep_series
@@ -21,6 +22,7 @@ __all__ = [
     "keep_meter_reading",
     "keep_meter_readings",
     "keep_series",
+    "keep_weather",
     "keep_spot_test",
     "let_spot_test_count",
     "keep_spot_tests",

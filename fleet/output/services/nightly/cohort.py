@@ -7,6 +7,7 @@ import numpy as np
 from fleet.output.climates import climates
 from fleet.output.fleet_arrays import read_fleet
 from fleet.output.models import Baseline
+from fleet.output.services.nightly import places
 from fleet.output.services.nightly.packing import pack_table, unpack_table
 from fleet.people.models import Organisation
 from fleet.readings import staging
@@ -35,6 +36,7 @@ class Cohort:
     daily: np.ndarray  # reports day by day
     limits: np.ndarray  # log odds that raise a flag, by the organisation's one setting
     rates: object = None
+    places: object = None  # Places with a weather record, tellers behind the units in `net`
     sound_from: np.ndarray = None  # day from which a fault could have begun
 
     @property
@@ -74,7 +76,12 @@ def load(ids, year):
     sites = judge.Sites(
         rows.fleet.float_switch.astype(bool), facts["meter_rollover_l"], facts["level"] == 2,
     )  # fmt: skip
-    net = judge.network(rows.fleet.latitude_deg, rows.fleet.longitude_deg, facts["level"] > 0)
+    lat, lon = rows.fleet.latitude_deg, rows.fleet.longitude_deg
+    around = places.load(np.unique(facts["organisation_id"]).tolist(), lat, lon)
+    net = judge.network(
+        np.append(lat, around.latitude_deg), np.append(lon, around.longitude_deg),
+        np.append(facts["level"] > 0, np.ones(len(around), bool)),
+    )  # fmt: skip
     daily = facts["level"] > 0
     alarms = dict(Organisation.objects.values_list("pk", "false_alarms_per_100_unit_years"))
     return Cohort(
@@ -83,6 +90,7 @@ def load(ids, year):
         daily=daily, limits=judge.limit(
             np.array([alarms[o] for o in facts["organisation_id"].tolist()]), daily, sites.has_cell
         ),
+        places=around,
     ), trouble  # fmt: skip
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fleet.output.services.nightly import cases as cases_of
-from fleet.output.services.nightly import load
+from fleet.output.services.nightly import load, places
 from sizing import judge
 from sizing.judge import record
 
@@ -41,6 +41,7 @@ def nights(cohort, state, cases, through, recent, first, last, snapshot_on):
     made = Stretch(state, cases, events=cases_of.Events(), recent=recent.copy())
     history, signs = cases_of.History(cohort.ids, first), {}
     loaded = load.load(cohort.ids, first, last)
+    by_places = places.told(cohort.places, first, last)
     everyone = np.arange(len(cohort))
     for day in range(first, last + 1):
         days, totals, facts = loaded[day]
@@ -51,8 +52,7 @@ def nights(cohort, state, cases, through, recent, first, last, snapshot_on):
         doy = judge.day_of_year(day)
         seen, variance = judge.tell(state, cohort.sites, cohort.table, days, day)
         prior = cohort.table.prior(doy) + state.sky_bias
-        sky = judge.read_sky(cohort.net, prior, seen, variance)
-        patchy = judge.learn_patchiness(state.patchy, sky, cohort.net)
+        sky, patchy = _sky(cohort, state, prior, seen, variance, by_places.get(day))
         if totals is not None and facts["new_meter"].any():
             started = totals.unit[facts["new_meter"] > 0]
             total = state.total.copy()
@@ -65,6 +65,8 @@ def nights(cohort, state, cases, through, recent, first, last, snapshot_on):
             part, rows = _night_of_some(cohort, state, units, sky, patchy, days, totals, day)
             after = state.put(units, part)
         if len(rows):
+            # A meter's period is put down to whoever told the sky on its last day.
+            rows["told_by"] = np.where(rows["told_by"] < 0, rows["told_by"], sky.told_by[rows["unit"]])
             history.add(rows)
             made.rows.append((day, rows, totals, facts))
             _learn_recent(made.recent, rows)
@@ -75,6 +77,22 @@ def nights(cohort, state, cases, through, recent, first, last, snapshot_on):
             made.snapshots[day] = (units, after.take(units), {u: cases_of.plain(cases[u]) for u in cases})
     made.asked = len(signs)
     return made
+
+
+def _sky(cohort, state, prior, seen, variance, by_places):
+    """The sky over every unit from its neighbours and from places with a record, and how patchy it is here."""
+    n, p = len(cohort), len(cohort.places)
+    if not p:
+        sky = judge.read_sky(cohort.net, prior, seen, variance)
+        return sky, judge.learn_patchiness(state.patchy, sky, cohort.net)
+    nothing = np.full(p, np.nan)
+    more, doubt = by_places or (nothing, nothing)
+    seen, variance = np.append(seen, more), np.append(variance, doubt)
+    whole = judge.read_sky(cohort.net, np.append(prior, prior[cohort.places.nearest]), seen, variance)
+    patchy = judge.learn_patchiness(np.append(state.patchy, np.ones(p)), whole, cohort.net)[:n]
+    sky = type(whole)(*(column[:n] for column in whole))
+    alone = places.only_places(cohort.net, np.isfinite(seen), n)
+    return sky._replace(told_by=sky.told_by + np.where(alone, places.FROM_PLACES, 0)), patchy
 
 
 def _night_of_some(cohort, state, units, sky, patchy, days, totals, day):

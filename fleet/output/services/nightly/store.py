@@ -8,6 +8,7 @@ from fleet.output.models import Judgement, Snapshot
 from fleet.output.services.nightly.cases import plain
 from fleet.output.services.nightly.load import DAY_ZERO, as_date
 from fleet.output.services.nightly.packing import pack_states
+from fleet.output.services.nightly.places import FROM_PLACES
 from fleet.output.services.nightly.run import idle
 from fleet.readings import staging
 from fleet.readings.partitions import make_for
@@ -48,8 +49,8 @@ def evaluations(cohort, stretch):
         cursor.execute(
             "INSERT INTO output_evaluation (installation_id, day, expected_l, low_l, high_l, measured_l, idle, sun_by, "
             "span_days, baseline_hash, observation) SELECT j.installation_id, j.day, j.expected_l, j.low_l, j.high_l, "
-            "j.measured_l, j.idle, (ARRAY['', 'own', 'fleet', 'climate'])[j.sun + 1], j.span, coalesce(h.words, ''), "
-            "j.observation FROM judged j LEFT JOIN judged_hash h ON h.id = j.installation_id "
+            "j.measured_l, j.idle, (ARRAY['', 'own', 'fleet', 'climate', 'import'])[j.sun + 1], j.span, "
+            "coalesce(h.words, ''), j.observation FROM judged j LEFT JOIN judged_hash h ON h.id = j.installation_id "
             "ORDER BY j.installation_id, j.day "
             f"ON CONFLICT (installation_id, day) DO UPDATE SET {sets}, "
             "observation = coalesce(EXCLUDED.observation, output_evaluation.observation)"
@@ -90,7 +91,7 @@ def spread(rows):
         "high_l": rows["high_l"][of].astype(float) * share,
         "measured_l": np.where(sound, rows["measured_l"][of].astype(float) * share, np.nan),
         "idle": idle(rows)[of],
-        "sun": np.where(told < 0, 1, np.where(told > 0, 2, 3)),
+        "sun": np.select([told < 0, told >= FROM_PLACES, told > 0], [1, 4, 2], 3),
         "span": np.minimum(span[of], 32767),
         "observation": remembered[last],
     }
