@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django.db import connection
 from django.db.models import Count, Exists, F, OuterRef, Prefetch, Q, Subquery
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -163,7 +164,7 @@ def life(unit, *, first=None):
         moments.append(
             Moment(_midday(short.flagged_on, zone), "shortfall",
                    _("Short by %(litres)s L a day, since %(since)s")
-                   % {"litres": f"{short.lost_l_day:,.0f}", "since": short.since},
+                   % {"litres": f"{short.lost_l_day:,.0f}", "since": date_format(short.since, "j M Y")},
                    link=("output:shortfall", short.pk))
         )  # fmt: skip
         if short.closed_on:
@@ -285,7 +286,7 @@ def band_chart(days):
         }
         for row in days
     ]  # fmt: skip
-    return charts.expected_and_measured(rows, title=_("Measured against expected"), unit=_("L a day"), decimals=0)
+    return charts.expected_and_measured(rows, title=_("Water a day"), unit=_("L a day"), decimals=0)
 
 
 def map_list(person):

@@ -160,7 +160,7 @@ def my_day(request):
 @require_safe
 def fleet_map(request):
     rows = []
-    for place in services.map_list(request.user)[:LISTED_BESIDE_MAP]:
+    for place in services.map_list(request.user).filter(short_id__isnull=False)[:LISTED_BESIDE_MAP]:
         tone, word = services.state_of(place)
         rows.append({"place": place, "tone": tone, "word": word})
     return render(request, "desk/map.html", {"rows": rows, "places_address": reverse("desk:places")})

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from fleet.people.access import may, require
@@ -54,8 +55,8 @@ def propose_for_shortfall(*, shortfall, by):
     days = 0 if shortfall.danger else 7
     return propose(
         kind=Visit.Kind.REPAIR, installation=shortfall.installation, shortfall=shortfall, by=by,
-        why=_("%(litres)d litres a day missing since %(day)s")
-        % {"litres": round(shortfall.lost_l_day), "day": shortfall.since},
+        why=_("%(litres)s litres a day missing since %(day)s")
+        % {"litres": f"{shortfall.lost_l_day:,.0f}", "day": date_format(shortfall.since, "j M Y")},
         due_on=timezone.localdate() + timedelta(days=days),
     )  # fmt: skip
 
