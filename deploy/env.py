@@ -85,6 +85,13 @@ def one_of(name, default, choices):
     return value
 
 
+def name(name, default):
+    value = text(name, default)
+    if not re.fullmatch(r"[A-Za-z0-9_.-]{1,60}", value):
+        _refuse(name, value, "give letters, figures, dots, hyphens and underlines, at most 60.")
+    return value
+
+
 def folder(name, default):
     value = _given(name)
     path = Path(value or default).expanduser().resolve()

@@ -1,4 +1,4 @@
-"""What the rooms' API views share: paging by key, bodies that are read safely, and one door for failures."""
+"""What the rooms' API views share: paging by key, fields that are read safely, and one door for failures."""
 
 import math
 
@@ -6,9 +6,8 @@ from django.core.exceptions import ValidationError as DjangoValidationError
 from django.http import Http404
 from django.utils.translation import gettext, gettext_lazy
 from rest_framework import serializers, status
-from rest_framework.exceptions import APIException, ParseError, ValidationError
+from rest_framework.exceptions import APIException, ValidationError
 from rest_framework.pagination import BasePagination
-from rest_framework.parsers import JSONParser
 from rest_framework.response import Response
 from rest_framework.utils.urls import remove_query_param, replace_query_param
 from rest_framework.views import exception_handler
@@ -80,16 +79,6 @@ class KeyPagination(BasePagination):
             {"name": name, "in": "query", "required": False, "schema": schema, "description": about}
             for name, (schema, about) in words.items()
         ]
-
-
-class PlainJSON(JSONParser):
-    """JSON; what is nested too deeply to be read is refused like any other fault."""
-
-    def parse(self, stream, media_type=None, parser_context=None):
-        try:
-            return super().parse(stream, media_type, parser_context)
-        except RecursionError:
-            raise ParseError(gettext("This is nested too deeply.")) from None
 
 
 class Figure(serializers.FloatField):

@@ -13,7 +13,7 @@ import numpy as np
 from fleet.desk.demo.build import ZONE
 from sizing import chain, sun
 
-YEARS = 2
+DAYS = 2 * 365  # two years of readings
 # Clearness of the days by month on a plateau whose rains fall from November to March: mean and spread. Invented.
 CLEARNESS = [0.50, 0.51, 0.54, 0.62, 0.66, 0.67, 0.67, 0.67, 0.65, 0.61, 0.55, 0.51]
 SPREAD = [0.13, 0.13, 0.11, 0.07, 0.05, 0.04, 0.04, 0.04, 0.05, 0.08, 0.11, 0.13]
@@ -153,7 +153,7 @@ class Life:
 
 def live(installations, fleet, last_day):
     """The lives of all installations, in order. `fleet` is the engineering record made from the registry's rows."""
-    days = 365 * YEARS
+    days = DAYS
     district_ids = sorted({row.well.site.district_id for row in installations})
     dates, clearness = weather(last_day, days, len(district_ids))
     day_of_year = np.array([day.timetuple().tm_yday for day in dates])

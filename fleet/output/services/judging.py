@@ -227,6 +227,8 @@ def due(now=None):
 def claim(ids, now=None):
     """Say that a worker is at it; False where another is."""
     now = now or timezone.now()
+    if Judgement.objects.filter(pk__in=ids, claimed_until__gt=now).exists():
+        return False  # at once: the insert below would wait for that worker's open transaction
     with transaction.atomic():
         Judgement.objects.bulk_create([Judgement(installation_id=pk) for pk in ids], ignore_conflicts=True)
         free = Judgement.objects.filter(pk__in=ids).exclude(claimed_until__gt=now)
