@@ -1,6 +1,6 @@
 from django.urls import path
 
-from fleet.desk import views
+from fleet.desk import api, views
 
 urlpatterns = [
     path("attention/", views.attention, name="attention"),
@@ -9,4 +9,11 @@ urlpatterns = [
     path("my-day/", views.my_day, name="my_day"),
     path("map/", views.fleet_map, name="map"),
     path("map/places.geojson", views.places, name="places"),
+]
+api_urlpatterns = [
+    path("attention/", api.Attention.as_view(), name="attention"),
+    path("attention/counts/", api.Counts.as_view(), name="counts"),
+    path("units/<int:pk>/life/", api.Life.as_view(), name="life"),
+    path("my-day/", api.MyDay.as_view(), name="my_day"),
+    path("places/", api.Places.as_view(), name="places"),
 ]

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from fleet.intake import views
+from fleet.intake import api, views
 
 urlpatterns = [
     path("", views.start, name="start"),
@@ -9,4 +9,10 @@ urlpatterns = [
     path("<uuid:pk>/", views.upload, name="upload"),
     path("<uuid:pk>/keep/", views.keep, name="keep"),
     path("<uuid:pk>/rejects.csv", views.rejects, name="rejects"),
+]
+api_urlpatterns = [
+    path("tables/", api.Tables.as_view(), name="tables"),
+    path("uploads/", api.Uploads.as_view(), name="uploads"),
+    path("uploads/<uuid:pk>/", api.OneUpload.as_view(), name="upload"),
+    path("uploads/<uuid:pk>/faults/", api.Faults.as_view(), name="faults"),
 ]

@@ -23,6 +23,10 @@ urlpatterns = [
 ]
 api_urlpatterns = [
     path("me/", api.Me.as_view(), name="me"),
+    path("me/tokens/", api.Tokens.as_view(), name="tokens"),
+    path("me/tokens/<int:pk>/", api.RevokeToken.as_view(), name="revoke_token"),
+    path("organisation/", api.OurOrganisation.as_view(), name="organisation"),
+    path("changes/", api.Changes.as_view(), name="changes"),
     path("people/", api.People.as_view(), name="people"),
     path("people/<int:pk>/", api.OnePerson.as_view(), name="person"),
 ]

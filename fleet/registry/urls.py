@@ -69,6 +69,7 @@ api_urlpatterns = [
     path("units/<int:pk>/retire/", hanging.Retire.as_view(), name="retire"),
     path("units/<int:pk>/store/", hanging.Store.as_view(), name="store"),
     path("units/<int:pk>/label/", hanging.LabelOf.as_view(), name="label_of"),
+    path("attachments/<int:pk>/", hanging.AttachmentFile.as_view(), name="attachment"),
     path("labels/<str:code>/", hanging.OneLabel.as_view(), name="label"),
     path("installations/", lists.Installations.as_view(), name="installations"),
     path("installations/<int:pk>/", lists.OneInstallation.as_view(), name="installation"),

@@ -81,7 +81,7 @@ class _Figures(APIView):
 class Summary(_Figures):
     """The whole of the chosen months and part of the fleet in one row."""
 
-    @extend_schema(parameters=_parameters(), responses=FiguresSerializer)
+    @extend_schema(tags=["figures"], parameters=_parameters(), responses=FiguresSerializer)
     def get(self, request):
         return Response(FiguresSerializer(read.summary(self.scope(request))).data)
 
@@ -89,7 +89,7 @@ class Summary(_Figures):
 class Months(_Figures):
     """One row a month."""
 
-    @extend_schema(parameters=_parameters(), responses=MonthSerializer(many=True))
+    @extend_schema(tags=["figures"], parameters=_parameters(), responses=MonthSerializer(many=True))
     def get(self, request):
         return Response(MonthSerializer(read.by_month(self.scope(request)), many=True).data)
 
@@ -97,8 +97,46 @@ class Months(_Figures):
 class Groups(_Figures):
     """One row a group, lowest output ratio first. Groups: type, district, installer, batch, age."""
 
-    @extend_schema(parameters=_parameters(), responses=GroupSerializer(many=True))
+    @extend_schema(tags=["figures"], parameters=_parameters(), responses=GroupSerializer(many=True))
     def get(self, request, group):
         if group not in read.GROUPS:
             raise NotFound("Groups are: " + ", ".join(read.GROUPS) + ".")
         return Response(GroupSerializer(read.by_group(self.scope(request), group), many=True).data)
+
+
+class InspectionsSerializer(serializers.Serializer):
+    """Inspections due in the chosen months, and how many were made by their day."""
+
+    due = serializers.IntegerField()
+    on_time = serializers.IntegerField()
+    late = serializers.IntegerField()
+    open = serializers.IntegerField()
+    overdue_now = serializers.IntegerField()
+    share = serializers.FloatField(allow_null=True)
+
+
+class RestorationSerializer(serializers.Serializer):
+    """From failure to water again, for shortfalls that ended by a repair in the chosen months; medians in days."""
+
+    cases = serializers.IntegerField()
+    detection_days = serializers.FloatField(allow_null=True)
+    waiting_days = serializers.FloatField(allow_null=True)
+    work_days = serializers.FloatField(allow_null=True)
+    total_days = serializers.FloatField(allow_null=True)
+    first_visit_share = serializers.FloatField(allow_null=True)
+
+
+class Inspections(_Figures):
+    """Inspections on time."""
+
+    @extend_schema(tags=["figures"], parameters=_parameters(), responses=InspectionsSerializer)
+    def get(self, request):
+        return Response(InspectionsSerializer(read.inspections(self.scope(request))).data)
+
+
+class Restoration(_Figures):
+    """How fast water came back."""
+
+    @extend_schema(tags=["figures"], parameters=_parameters(), responses=RestorationSerializer)
+    def get(self, request):
+        return Response(RestorationSerializer(read.restoration(self.scope(request))).data)

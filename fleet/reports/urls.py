@@ -10,5 +10,7 @@ urlpatterns = [
 api_urlpatterns = [
     path("figures/months/", api.Months.as_view(), name="months"),
     path("figures/groups/<str:group>/", api.Groups.as_view(), name="groups"),
+    path("figures/inspections/", api.Inspections.as_view(), name="inspections"),
+    path("figures/restoration/", api.Restoration.as_view(), name="restoration"),
     path("figures/summary/", api.Summary.as_view(), name="summary"),
 ]

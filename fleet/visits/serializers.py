@@ -2,7 +2,20 @@
 
 from rest_framework import serializers
 
-from fleet.visits.models import Call, Finding, InspectionRule, PartUse, Procedure, StepRecord, Trip, Visit
+from fleet.visits.models import (
+    Base,
+    Call,
+    FieldDevice,
+    Finding,
+    InspectionRule,
+    PartType,
+    PartUse,
+    Procedure,
+    StepRecord,
+    Trip,
+    Visit,
+)
+from fleet.web.rest import Figure
 
 
 class CallOut(serializers.ModelSerializer):
@@ -37,6 +50,33 @@ class FindingOut(serializers.ModelSerializer):
         fields = [
             "id", "key", "visit", "site", "item", "failure_mode", "mechanism", "cause", "detection", "action", "words",
             "warranty", "confirmed", "noted_at", "taken_back_at", "taken_back_why",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+
+class PartTypeOut(serializers.ModelSerializer):
+    class Meta:
+        model = PartType
+        fields = ["id", "code", "name", "for_causes"]
+        read_only_fields = fields
+
+
+class BaseOut(serializers.ModelSerializer):
+    class Meta:
+        model = Base
+        fields = ["id", "name", "latitude_deg", "longitude_deg"]
+        read_only_fields = fields
+
+
+class TelephoneOut(serializers.ModelSerializer):
+    person = serializers.CharField(source="person.username", read_only=True)
+    shut_out_by = serializers.CharField(source="shut_out_by.username", read_only=True, allow_null=True, default=None)
+
+    class Meta:
+        model = FieldDevice
+        fields = [
+            "id", "name", "person", "app_version", "first_seen_at", "last_seen_at", "packed_at", "waiting",
+            "shut_out_at", "shut_out_by",
         ]  # fmt: skip
         read_only_fields = fields
 
@@ -88,7 +128,7 @@ class WholeVisitOut(VisitOut):
         read_only_fields = fields
 
     def get_photos(self, visit) -> list[str]:
-        return [f"/visits/photos/{photo.key}.jpg" for photo in visit.photos.all()]
+        return [f"/api/v1/photos/{photo.key}/" for photo in visit.photos.all()]
 
     def get_spot_tests(self, visit) -> list[dict]:
         return [
@@ -150,7 +190,7 @@ class FindingIn(serializers.Serializer):
 
 
 class LeaveIn(serializers.Serializer):
-    km = serializers.FloatField(required=False, default=None, allow_null=True, min_value=0, max_value=5000)
+    km = Figure(required=False, default=None, allow_null=True, min_value=0, max_value=5000)
     caretaker_words = serializers.CharField(required=False, default="", allow_blank=True, max_length=8000)
     not_done = serializers.CharField(required=False, default="", allow_blank=True, max_length=8000)
 
@@ -161,6 +201,25 @@ class CloseIn(serializers.Serializer):
     explained = serializers.CharField(max_length=300, required=False, default="", allow_blank=True)
     not_done = serializers.CharField(required=False, default="", allow_blank=True, max_length=8000)
     next_on = serializers.DateField(required=False, default=None, allow_null=True)
+
+
+class SettleCallIn(serializers.Serializer):
+    how = serializers.ChoiceField(choices=["by_phone", "close", "visit"])
+    call_back_on = serializers.DateField(required=False, allow_null=True, default=None, help_text="with `by_phone`")
+    kind = serializers.ChoiceField(
+        choices=Visit.Kind.choices, required=False, default=Visit.Kind.REPAIR, help_text="with `visit`"
+    )
+
+
+class PartIn(serializers.Serializer):
+    """A part in and a part out; a pump by its serial."""
+
+    key = serializers.UUIDField(required=False)
+    part = serializers.CharField(max_length=24, help_text="the part's code")
+    quantity = serializers.IntegerField(required=False, default=1, min_value=1, max_value=1000)
+    serial_out = serializers.CharField(max_length=40, required=False, default="", allow_blank=True)
+    serial_in = serializers.CharField(max_length=40, required=False, default="", allow_blank=True)
+    was_aboard = serializers.BooleanField(required=False, default=True)
 
 
 class CallIn(serializers.Serializer):

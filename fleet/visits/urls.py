@@ -1,6 +1,7 @@
 from django.urls import path
 
 from fleet.visits.api import field as api_field
+from fleet.visits.api import others
 from fleet.visits.api import records as api
 from fleet.visits.views import entering, field, logging, planning, procedures, trips
 
@@ -64,15 +65,23 @@ api_urlpatterns = [
     path("visits/<uuid:key>/findings/", api.AddFinding.as_view(), name="add_finding"),
     path("visits/<uuid:key>/leave/", api.Leave.as_view(), name="leave"),
     path("visits/<uuid:key>/close/", api.Close.as_view(), name="close"),
-    path("calls/", api.Calls.as_view(), name="calls"),
-    path("calls/<int:pk>/", api.OneCall.as_view(), name="call"),
-    path("procedures/", api.Procedures.as_view(), name="procedures"),
-    path("procedures/<int:pk>/", api.OneProcedure.as_view(), name="procedure"),
-    path("inspection-rules/", api.Rules.as_view(), name="rules"),
-    path("trips/", api.Trips.as_view(), name="trips"),
-    path("trips/<int:pk>/", api.OneTrip.as_view(), name="trip"),
-    path("findings/", api.Findings.as_view(), name="findings"),
-    path("findings/<int:pk>/", api.OneFinding.as_view(), name="finding"),
+    path("visits/<uuid:key>/parts/", api.UsePart.as_view(), name="use_part"),
+    path("calls/", others.Calls.as_view(), name="calls"),
+    path("calls/<int:pk>/", others.OneCall.as_view(), name="call"),
+    path("calls/<int:pk>/settle/", others.SettleCall.as_view(), name="settle_call"),
+    path("procedures/", others.Procedures.as_view(), name="procedures"),
+    path("procedures/<int:pk>/", others.OneProcedure.as_view(), name="procedure"),
+    path("inspection-rules/", others.Rules.as_view(), name="rules"),
+    path("trips/", others.Trips.as_view(), name="trips"),
+    path("trips/<int:pk>/", others.OneTrip.as_view(), name="trip"),
+    path("findings/", others.Findings.as_view(), name="findings"),
+    path("findings/<int:pk>/", others.OneFinding.as_view(), name="finding"),
+    path("findings/<int:pk>/take-back/", others.TakeBackFinding.as_view(), name="take_back_finding"),
+    path("parts/", others.Parts.as_view(), name="parts"),
+    path("parts/<int:pk>/", others.OnePart.as_view(), name="part"),
+    path("bases/", others.Bases.as_view(), name="bases"),
+    path("telephones/", others.Telephones.as_view(), name="telephones"),
+    path("photos/<uuid:key>/", others.PhotoFile.as_view(), name="photo"),
     path("field/who/", api_field.Who.as_view(), name="field_who"),
     path("field/devices/", api_field.Devices.as_view(), name="field_devices"),
     path("field/bundle/", api_field.Bundle.as_view(), name="field_bundle"),

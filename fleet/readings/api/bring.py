@@ -18,7 +18,7 @@ from fleet.intake.errors import WrongFile
 from fleet.people import rest
 from fleet.readings import bringing
 from fleet.readings.api import shapes
-from fleet.readings.senml import looks_like_pack
+from fleet.readings.senml import looks_like_pack, names
 
 MOST_ROWS = 20_000
 MOST_BYTES = 8 * 1024 * 1024
@@ -148,7 +148,38 @@ SENML = {
 }  # fmt: skip
 
 
-def taking(table, *, senml=False):
+def _told():
+    """What the guide says about sending readings; the names as the code knows them."""
+    lines = [
+        "Readings in: rows of several kinds as JSON or CSV, or a SenML pack (RFC 8428).",
+        "Each row names serial, time and kind (meter, daily, noon) and its figures; the same rows by kind go to "
+        "`meter-readings/`, `day-records/`, `noon-records/`, `series/` and `spot-tests/`. Sent twice changes nothing. "
+        "With an error nothing is kept, unless `keep_good=1` asks for the good rows.",
+        "**SenML names** are `SERIAL/quantity`; anything may stand before the serial that ends in `/` or `:`, and a "
+        "sign of the serial that SenML does not allow in names is written `_`. Times below 2^28 count from now. A "
+        "field that is not known is passed over, unless it ends in `_`. Names without a group are samples of a logger; "
+        "`day/` is the local day the time is in, `noon/` the mean of the quarter hour at solar noon, and all `test/` "
+        "of one moment make one spot test. The sum `s` of a flow, its value over seconds, is the meter's total.",
+        "| name | sent as | kept in |\n|---|---|---|\n" + "\n".join(
+            f"| `{name}` | {_sent(quantity.units)} | `{quantity.table}`: `{quantity.column}` |"
+            for name, quantity in names.NAMES.items()
+        ),
+    ]  # fmt: skip
+    return "\n\n".join(lines)
+
+
+def _sent(units):
+    if units is names.TEXT:
+        return "`vs`"
+    if units is names.FLAG:
+        return "`vb`"
+    return "`v` in " + ", ".join(f"`{unit}`" for unit in units)
+
+
+NAMES_TOLD = _told()
+
+
+def taking(table, *, senml=False, description=None):
     """The decorator that describes a POST of rows."""
     rows = {"type": "array", "minItems": 1, "maxItems": MOST_ROWS, "items": row_schema(table)}
     request = {"application/json": rows, "text/csv": OpenApiTypes.STR}
@@ -156,7 +187,7 @@ def taking(table, *, senml=False):
         request["application/senml+json"] = SENML
     return extend_schema(
         tags=["readings"], parameters=[KEEP_GOOD, LOOK], request=request,
-        responses={200: shapes.BroughtShape, 422: shapes.BroughtShape},
+        responses={200: shapes.BroughtShape, 422: shapes.BroughtShape}, description=description,
     )  # fmt: skip
 
 
@@ -167,28 +198,6 @@ class Bring(Brings, APIView):
     parser_classes = [RawJSON, RawCSV, RawSenML]
     table, senml = "readings", True
 
-    @taking("readings", senml=True)
+    @taking("readings", senml=True, description=NAMES_TOLD)
     def post(self, request):
-        """Readings in: rows of several kinds as JSON or CSV, or a SenML pack (RFC 8428).
-
-        Each row names serial, time and kind (meter, daily, noon) and its figures; the same rows by kind go to
-        `meter-readings/`, `day-records/`, `noon-records/`, `series/` and `spot-tests/`. Sent twice changes nothing.
-        With an error nothing is kept, unless keep_good=1 asks for the good rows.
-
-        SenML names are SERIAL/quantity, with anything before the serial that ends in / or :. Quantities, and the units
-        they may come in:
-
-        samples of a logger: flow (l/min, l/s, m3/s, m3/h), irradiance (W/m2), voltage (V, mV), current (A, mA), level
-        (m, cm, mm; depth to water); meter (m3, l): the total; also the sum of a flow, which is its value over seconds.
-
-        day/volume (m3, l), day/irradiation (kWh/m2, J/m2, MJ/m2), day/tank-full (vb): of the local day the time is in.
-        noon/irradiance, noon/voltage, noon/current, noon/level: the mean of the quarter hour at solar noon.
-
-        Spot tests, all of one moment: test/kind, test/sun-by, test/flow-by, test/instrument, test/notes (vs),
-        test/irradiance, test/module-current, test/cell-temperature and test/air-temperature (Cel, K), test/voltage,
-        test/current, test/flow, test/static-level, test/pumping-level, test/first-water (s, min), test/insulation and
-        test/loop-resistance (Ohm).
-
-        Times below 2^28 count from now. Fields not known here are passed over, but for those that end in _.
-        """
         return self.bring(request)

@@ -1,7 +1,9 @@
 """The verbs that hang a unit, move it and take it out; and the short code on its label."""
 
+from django.http import FileResponse
 from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework import status
 from rest_framework.exceptions import ErrorDetail, ValidationError
@@ -12,7 +14,7 @@ from fleet.people import rest
 from fleet.registry import services
 from fleet.registry.api import shapes, typed
 from fleet.registry.api.lists import EDITS, LOGS, TAGS, whole_installations, whole_units
-from fleet.registry.models import Installation, Label, Unit, Well
+from fleet.registry.models import Attachment, Installation, Label, Unit, Well
 from fleet.web.refusals import Refused
 
 
@@ -129,3 +131,13 @@ class LabelOf(OfUnit):
         unit = self.unit(request, pk)
         code = services.label_of(unit=unit, by=request.user).code
         return Response(shapes.LabelShape(_label(unit, code)).data)
+
+
+class AttachmentFile(APIView):
+    permission_classes = rest.READS
+
+    @extend_schema(tags=TAGS, responses={(200, "application/octet-stream"): OpenApiTypes.BINARY})
+    def get(self, request, pk):
+        """A photo or document of a site or an installation."""
+        row = get_object_or_404(Attachment.objects.filter(organisation_id=request.user.organisation_id), pk=pk)
+        return FileResponse(row.file.open("rb"), as_attachment=not row.is_image, filename=row.name)

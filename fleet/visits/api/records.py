@@ -1,32 +1,25 @@
-"""Visits, calls, procedures, trips and findings by the API: lists and records as the pages show them, and the verbs."""
+"""Visits by the API: the list and records as the pages show them, and the verbs."""
 
 from django.shortcuts import get_object_or_404
-from drf_spectacular.utils import OpenApiParameter, extend_schema
-from rest_framework import generics, permissions, status
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, status
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from fleet.people.access import may
+from fleet.people import rest
 from fleet.people.models import Person
 from fleet.registry.models import Installation, Site
 from fleet.visits import serializers as shapes
 from fleet.visits import services
-from fleet.visits.models import Call, Finding, InspectionRule, Procedure, Trip, Visit
+from fleet.visits.models import PartType, Visit
 
 STATES = [*Visit.State.values, "open"]
-
-
-class Sees(permissions.BasePermission):
-    """Whose role reads the fleet."""
-
-    def has_permission(self, request, view):
-        return may(request.user, "read_fleet")
 
 
 class List(generics.ListAPIView):
     """A list paged by key; `order` names the key."""
 
-    permission_classes = [permissions.IsAuthenticated, Sees]
+    permission_classes = rest.READS
     order = ("id",)
 
     @property
@@ -37,57 +30,53 @@ class List(generics.ListAPIView):
         return self._paginator
 
 
-def _text(name, words):
-    return OpenApiParameter(name, str, description=words)
-
-
 @extend_schema(
     tags=["visits"],
     parameters=[
-        OpenApiParameter("state", str, enum=STATES, description="`open`: not closed and not called off"),
-        OpenApiParameter("kind", str, enum=Visit.Kind.values), _text("site", "site code"),
-        _text("technician", "log-in name"), OpenApiParameter("planned_on", {"type": "string", "format": "date"}),
+        rest.words("state", "`open`: not closed and not called off", STATES), rest.words("kind", "", Visit.Kind.values),
+        rest.words("site", "site code"), rest.words("district"), rest.words("serial"),
+        rest.whole("installation"), rest.words("technician", "log-in name"), rest.day("planned_on"),
+        rest.day("due_before", "to go, and due before this day"), *rest.days(),
     ],
 )  # fmt: skip
 class Visits(List):
-    """Visits of your organisation, newest first."""
+    """Visits of your organisation, newest first. From and to: planned, else due, on these days."""
 
     serializer_class = shapes.VisitOut
     queryset = Visit.objects.none()
     order = ("-id",)
 
     def get_queryset(self):
-        asked = self.request.query_params
-        visits = Visit.objects.visible_to(self.request.user).select_related("site", "installation__unit", "technician")
-        if asked.get("state") == "open":
-            visits = visits.open()
-        elif asked.get("state") in Visit.State.values:
-            visits = visits.filter(state=asked["state"])
-        if asked.get("kind") in Visit.Kind.values:
-            visits = visits.filter(kind=asked["kind"])
-        for name, path in (("site", "site__code"), ("technician", "technician__username")):
-            if asked.get(name):
-                visits = visits.filter(**{path: asked[name].replace("\0", "")})
-        if asked.get("planned_on"):
-            visits = visits.filter(planned_on=_date(asked["planned_on"]))
+        asked = rest.Asked(self.request)
+        visits = Visit.objects.visible_to(self.request.user).for_lists()
+        if state := asked.choice("state", STATES):
+            visits = visits.open() if state == "open" else visits.filter(state=state)
+        if kind := asked.choice("kind", Visit.Kind.values):
+            visits = visits.filter(kind=kind)
+        paths = {"site": "site__code", "district": "site__district__name", "technician": "technician__username",
+                 "serial": "installation__unit__serial__iexact"}  # fmt: skip
+        for name, path in paths.items():
+            if found := asked.text(name, 150):
+                visits = visits.filter(**{path: found})
+        if installation := asked.whole("installation"):
+            visits = visits.filter(installation_id=installation)
+        if day := asked.day("planned_on"):
+            visits = visits.filter(planned_on=day)
+        if due := asked.day("due_before"):
+            visits = visits.overdue(due)
+        first, last = asked.days()
+        if first or last:
+            visits = visits.by_day()
+            visits = visits.filter(day__gte=first) if first else visits
+            visits = visits.filter(day__lte=last) if last else visits
         return visits
-
-
-def _date(text):
-    from rest_framework.exceptions import ValidationError
-    from rest_framework.fields import DateField
-
-    try:
-        return DateField().run_validation(text)
-    except ValidationError as fault:
-        raise ValidationError({"planned_on": fault.detail}) from None
 
 
 @extend_schema(tags=["visits"])
 class OneVisit(generics.RetrieveAPIView):
     """One visit with its records, findings, parts, photos and spot tests."""
 
-    permission_classes = [permissions.IsAuthenticated, Sees]
+    permission_classes = rest.READS
     serializer_class = shapes.WholeVisitOut
     queryset = Visit.objects.none()
     lookup_field = "key"
@@ -104,7 +93,7 @@ class OneVisit(generics.RetrieveAPIView):
 class Verb(APIView):
     """Something done to a visit: the answer is the visit as it stands then."""
 
-    permission_classes = [permissions.IsAuthenticated]
+    permission_classes = rest.READS
     shape = None
 
     def visit(self, request, key):
@@ -194,6 +183,20 @@ class AddFinding(Verb):
         return Response(shapes.FindingOut(finding).data, status=status.HTTP_201_CREATED)
 
 
+class UsePart(Verb):
+    shape = shapes.PartIn
+
+    @extend_schema(tags=["visits"], request=shapes.PartIn, responses={201: shapes.PartUseOut})
+    def post(self, request, key):
+        """Keep a part in and a part out."""
+        typed = self.typed(request)
+        part = PartType.objects.filter(organisation=request.user.organisation_id, code=typed.pop("part"))
+        use = services.use_part(
+            visit=self.visit(request, key), part_type=get_object_or_404(part), by=request.user, **typed
+        )
+        return Response(shapes.PartUseOut(use).data, status=status.HTTP_201_CREATED)
+
+
 class Leave(Verb):
     shape = shapes.LeaveIn
 
@@ -210,127 +213,3 @@ class Close(Verb):
     def post(self, request, key):
         """Close the visit: what came of it, for the shortfall and the next inspection."""
         return self.shown(services.close(visit=self.visit(request, key), by=request.user, **self.typed(request)))
-
-
-@extend_schema(tags=["visits"], parameters=[OpenApiParameter("state", str, enum=Call.State.values)])
-class Calls(List):
-    """Calls of your organisation, newest first."""
-
-    serializer_class = shapes.CallOut
-    queryset = Call.objects.none()
-    order = ("-id",)
-
-    def get_queryset(self):
-        calls = Call.objects.visible_to(self.request.user).select_related("site")
-        state = self.request.query_params.get("state")
-        return calls.filter(state=state) if state in Call.State.values else calls
-
-    @extend_schema(tags=["visits"], request=shapes.CallIn, responses={201: shapes.CallOut})
-    def post(self, request):
-        """Take a call."""
-        read = shapes.CallIn(data=request.data)
-        read.is_valid(raise_exception=True)
-        typed = dict(read.validated_data)
-        site = get_object_or_404(Site.objects.visible_to(request.user), code=typed.pop("site").replace("\0", ""))
-        call = services.take_call(site=site, by=request.user, **typed)
-        return Response(shapes.CallOut(call).data, status=status.HTTP_201_CREATED)
-
-
-@extend_schema(tags=["visits"])
-class OneCall(generics.RetrieveAPIView):
-    """One call."""
-
-    permission_classes = [permissions.IsAuthenticated, Sees]
-    serializer_class = shapes.CallOut
-    queryset = Call.objects.none()
-
-    def get_queryset(self):
-        return Call.objects.visible_to(self.request.user).select_related("site")
-
-
-@extend_schema(tags=["visits"])
-class Procedures(List):
-    """Procedures in use and their older versions."""
-
-    serializer_class = shapes.ProcedureOut
-    queryset = Procedure.objects.none()
-
-    def get_queryset(self):
-        return Procedure.objects.filter(organisation=self.request.user.organisation_id)
-
-
-@extend_schema(tags=["visits"])
-class OneProcedure(generics.RetrieveAPIView):
-    """One procedure: its steps with captures, rules and cautions."""
-
-    permission_classes = [permissions.IsAuthenticated, Sees]
-    serializer_class = shapes.ProcedureOut
-    queryset = Procedure.objects.none()
-
-    def get_queryset(self):
-        return Procedure.objects.filter(organisation=self.request.user.organisation_id)
-
-
-@extend_schema(tags=["visits"])
-class Rules(List):
-    """Inspection rules."""
-
-    serializer_class = shapes.RuleOut
-    queryset = InspectionRule.objects.none()
-
-    def get_queryset(self):
-        return InspectionRule.objects.filter(organisation=self.request.user.organisation_id)
-
-
-@extend_schema(tags=["visits"])
-class Trips(List):
-    """Trips: one technician, one day, visits in order."""
-
-    serializer_class = shapes.TripOut
-    queryset = Trip.objects.none()
-    order = ("-day", "-id")
-
-    def get_queryset(self):
-        return Trip.objects.visible_to(self.request.user).select_related("technician").prefetch_related("visits")
-
-
-@extend_schema(tags=["visits"])
-class OneTrip(generics.RetrieveAPIView):
-    """One trip."""
-
-    permission_classes = [permissions.IsAuthenticated, Sees]
-    serializer_class = shapes.TripOut
-    queryset = Trip.objects.none()
-
-    def get_queryset(self):
-        return Trip.objects.visible_to(self.request.user).select_related("technician").prefetch_related("visits")
-
-
-@extend_schema(tags=["visits"], parameters=[_text("cause", "one cause only"), _text("site", "site code")])
-class Findings(List):
-    """What was found, newest first; taken back ones say so."""
-
-    serializer_class = shapes.FindingOut
-    queryset = Finding.objects.none()
-    order = ("-id",)
-
-    def get_queryset(self):
-        found = Finding.objects.visible_to(self.request.user).select_related("visit__site")
-        asked = self.request.query_params
-        if asked.get("cause"):
-            found = found.filter(cause=asked["cause"].replace("\0", ""))
-        if asked.get("site"):
-            found = found.filter(visit__site__code=asked["site"].replace("\0", ""))
-        return found
-
-
-@extend_schema(tags=["visits"])
-class OneFinding(generics.RetrieveAPIView):
-    """One finding."""
-
-    permission_classes = [permissions.IsAuthenticated, Sees]
-    serializer_class = shapes.FindingOut
-    queryset = Finding.objects.none()
-
-    def get_queryset(self):
-        return Finding.objects.visible_to(self.request.user).select_related("visit__site")
