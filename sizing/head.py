@@ -99,8 +99,13 @@ def friction_factor_scalar(reynolds, relative):
         return 64.0 / max(reynolds, 1e-9)
     if reynolds >= 4000.0:
         return _colebrook(reynolds, relative)
-    share = (reynolds - 2000.0) / 2000.0
-    return (1.0 - share) * 0.032 + share * _colebrook(4000.0, relative)
+    # Between the two kinds of flow nobody's law holds: a cubic that leaves the one and meets the other with their
+    # slopes, so that nothing that is solved through it sees a corner
+    t = (reynolds - 2000.0) / 2000.0
+    turbulent, after = _colebrook(4000.0, relative), _colebrook(4040.0, relative)
+    left, right = -0.032, 50.0 * (after - turbulent)
+    u = 1.0 - t
+    return u * u * ((1.0 + 2.0 * t) * 0.032 + t * left) + t * t * ((3.0 - 2.0 * t) * turbulent - u * right)
 
 
 @vectorize(cache=True)

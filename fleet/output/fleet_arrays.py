@@ -11,12 +11,12 @@ import numpy as np
 
 from fleet.readings import staging
 from fleet.registry.models import PumpPoint, PumpType, UnitPoint
-from sizing import chain
-from sizing.chain.fleet import LIMITS
+from sizing import chain, sky
+from sizing.chain.fleet import COLUMNS, LIMITS, SHADES
 from sizing.checks import Refusal
 from sizing.pump import PumpCurve
 
-METHOD = "1"  # raise it when the calculation changes: every baseline is then computed anew
+METHOD = "2"  # raise it when the calculation changes: every baseline is then computed anew
 YEARS_OF_LEVELS = 3
 MONTH_DAYS = np.array([15, 46, 74, 105, 135, 166, 196, 227, 258, 288, 319, 349])
 
@@ -111,7 +111,8 @@ class FleetRows:
 
     def hashes(self, *more):
         """A hash of everything the calculation of each installation rests on. `more`: arrays (n, …) besides."""
-        columns = [np.asarray(getattr(self.fleet, f)).reshape(len(self), -1) for f in sorted(COLUMNS)]
+        columns = [np.asarray(getattr(self.fleet, f)).reshape(len(self), -1) for f in HASHED]
+        columns += [shade for name in SHADES if (shade := getattr(self.fleet, name)) is not None]
         columns += [np.asarray(column, dtype=float).reshape(len(self), -1) for column in more]
         numbers = np.round(np.concatenate(columns, axis=1).astype(float), 9)
         curves = [_curve_bytes(pump) for pump in self.fleet.pumps]
@@ -121,7 +122,7 @@ class FleetRows:
         ]
 
 
-COLUMNS = [name for name in chain.Fleet.__dataclass_fields__ if name not in ("pumps", "pump_index")]
+HASHED = sorted(name for name in COLUMNS if name != "pump_index")
 
 
 def _curve_bytes(pump):
@@ -148,6 +149,8 @@ def read_fleet(ids, year):
         reasons.setdefault(place, reason)
     good = np.array([place for place in range(count) if place not in reasons], dtype=np.int64)
     fleet = _as_fleet(raw, good, pumps) if len(good) else None
+    if fleet is not None:
+        fleet = fleet.with_(**_shades(got["site_id"][good]))
     zones = _zones(got["site_id"])
     return FleetRows(
         ids=got["id"][good],
@@ -166,6 +169,23 @@ def _zones(sites):
     from fleet.registry.models import Site
 
     return dict(Site.objects.filter(pk__in=np.unique(sites).tolist()).values_list("pk", "zone"))
+
+
+def _shades(sites):
+    """What hides the sun at these sites, as the fleet's columns; none where no site has any."""
+    from fleet.registry.models import Site
+
+    hidden = Site.objects.filter(pk__in=np.unique(sites).tolist()).exclude(skyline=[]).values_list("pk", "skyline")
+    rings = {}
+    for pk, pairs in hidden:
+        try:
+            rings[pk] = sky.ring(pairs)
+        except Refusal:  # kept before such a skyline was refused; the site's page shows it
+            continue
+    if not rings:
+        return {}
+    open_all_round = np.zeros(sky.RING_BEARINGS_DEG.size)
+    return {"skyline_deg": np.stack([rings.get(int(site), open_all_round) for site in sites])}
 
 
 def _levels_by_month(got, ids):
@@ -327,9 +347,7 @@ FLAGS = {"float_switch", "dry_run_probe"}
 
 def _as_fleet(raw, good, pumps):
     columns = {}
-    for name in chain.Fleet.__dataclass_fields__:
-        if name == "pumps":
-            continue
+    for name in COLUMNS:
         kind = int if name in WHOLE else bool if name in FLAGS else float
         columns[name] = np.ascontiguousarray(raw[name][good]).astype(kind)
     return chain.Fleet(**columns, pumps=pumps)

@@ -11,7 +11,7 @@ from .days import Curve, DayTable, ExpectedDays, curve, day_table, expected_days
 from .faults import NONE, Faults
 from .fleet import DEFAULTS, Fleet, FleetRead, fleet_from_rows
 from .operating import STATES, Spot, spot, untested
-from .prepare import default_air
+from .prepare import default_air, open_sky
 from .running import DRAW_BY_HOUR, Day, day, first_water
 from .working import Step, working
 
@@ -19,6 +19,6 @@ __all__ = [
     "DEFAULTS", "DRAW_BY_HOUR", "NONE", "STATES", "Baseline", "Curve", "Day", "DayTable", "ExpectedDays", "Faults",
     "Fleet", "FleetRead", "Spot", "Step", "baseline", "curve", "day", "day_table", "default_air", "expected_days",
     "first_water",
-    "fleet_from_rows", "level_sensitivity", "spot",
+    "fleet_from_rows", "level_sensitivity", "open_sky", "spot",
     "untested", "working",
 ]  # fmt: skip

@@ -50,7 +50,7 @@ BRIGHTEST = 1450.0  # W/m2
 WATT_STEP = 5.0  # W/m2, of the table of a module's largest power
 WATT_KNOTS = 301
 MIDDLE_C = 45.0
-SPAN = 8  # numbers of scratch space, each FLOWS long
+SPAN = 9  # numbers of scratch space, each FLOWS long
 
 
 @lru_cache(maxsize=256)
@@ -85,7 +85,7 @@ def added_head(m, lift, q):
 
 
 @compiled()
-def _spare(m, cp, cv, ci, lift, q):
+def _spare(m, cp, cv, ci, lift, q, max_w):
     """What is left at flow q of the limits of voltage and of power, as shares; falls with q."""
     s = np.sqrt(max(lift + added_head(m, lift, q), 0.0) / m[HEAD_SCALE])
     y = q / m[UNIT_FLOW] + m[SLIP] * s * s
@@ -95,27 +95,27 @@ def _spare(m, cp, cv, ci, lift, q):
     if m[COUPLING] > 0.0:
         watts = needed(cp, s, y)
         amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
-        left = min(left, 1.0 - (watts + amps * amps * m[CABLE]) / m[MAX_W])
+        left = min(left, 1.0 - (watts + amps * amps * m[CABLE]) / max_w)
     return left
 
 
 @compiled()
-def _largest(m, cp, cv, ci, level):
+def _largest(m, cp, cv, ci, level, max_w):
     """The largest flow that the limits of voltage and power, the well and the sheet allow at this level."""
     top = min(m[Y_LIMIT] * m[UNIT_FLOW], well_limit(m, level))
     lift = level + m[RISE]
     if not top > 0.0:
         return 0.0
-    f_high = _spare(m, cp, cv, ci, lift, top)
+    f_high = _spare(m, cp, cv, ci, lift, top, max_w)
     if f_high >= 0.0:
         return top
-    f_low = _spare(m, cp, cv, ci, lift, 0.0)
+    f_low = _spare(m, cp, cv, ci, lift, 0.0, max_w)
     if f_low <= 0.0:
         return 0.0
     low, high, side = 0.0, top, 0
     for _ in range(60):
         x = high - f_high * (high - low) / (f_high - f_low)
-        f = _spare(m, cp, cv, ci, lift, x)
+        f = _spare(m, cp, cv, ci, lift, x, max_w)
         if abs(f) < 1e-8 or high - low < 1e-9 * top:
             return x
         if f > 0.0:
@@ -130,14 +130,18 @@ def _largest(m, cp, cv, ci, level):
 
 
 @compiled()
-def ask(m, cp, cv, ci, static, coolest, space):
+def ask(m, cp, cv, ci, watts_table, static, coolest, space):
     """Works one unit out at one level; coolest: of the air to come. Returns the largest flow, 0 where nothing runs.
 
     Fills space[0] with flows, space[7] with the head that each adds, space[1] with watts of the array (tracking) or
     amps (direct), space[2] with volts over the array's diodes (direct).
     """
     level = static + m[LEVEL_DROP]
-    most = _largest(m, cp, cv, ci, level)
+    max_w = m[MAX_W]
+    if m[COUPLING] > 0.0:  # no flow is asked that not even the brightest sun gives
+        sunlit = watts_at(watts_table, BRIGHTEST * m[CLEAN], coolest + m[NOCT_SLOPE] * BRIGHTEST)
+        max_w = min(max_w, max(m[MODULES] * sunlit * m[EFFICIENCY], 1e-6))
+    most = _largest(m, cp, cv, ci, level, max_w)
     if m[STOPPED] > 0.0 or not most > 0.0 or not m[LIGHT] > 0.0:
         return 0.0
     lift = level + m[RISE]
@@ -188,7 +192,7 @@ def sun_for_watts(m, watts_table, watts, air, guess):
             return np.inf
         if not g > 0.0:
             g = 1e-3
-        if abs(step) < 1e-5 * g:
+        if abs(step) < 3e-4 * g:  # the next step would be some thousand times smaller
             return g
     return g
 

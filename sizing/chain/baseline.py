@@ -6,10 +6,11 @@ import numpy as np
 
 from .. import compiled
 from ..checks import Refusal
+from ..sky.light import HOURS, OPEN, ROWS
 from .asking import FLOWS, SPAN, steepness
-from .daylight import SHARES, STEPS, day_geometry, shade_low_sun
-from .days import METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, day_water, mirrored
-from .fast import EDGES, HEATS, KNOTS, MOST, year_rows
+from .daylight import CLOUDED, HIDDEN, NOON, SUN_OUT, TABLE
+from .days import METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, days_water, open_day
+from .fast import EDGES, FIRST, HEATS, KNOTS, LEAST_SUN, MOST, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import DAYLIGHT_WARMER_K, monthly, prepare
@@ -33,67 +34,118 @@ class Baseline(NamedTuple):
 
 
 @compiled()
+def _first_water(light, water, at, step, span, first, sunset, threshold):
+    """Solar hour of the first water of a day: where the light, straight between the middles of the hours and zero at
+    sunrise, passes the threshold; NaN where none comes. light (span,), water by hour and kind of day, those of this
+    kind from `at` on, `step` apart; step below 0: the day backwards."""
+    before_t, before = 12.0 - sunset * 12.0 / np.pi, 0.0
+    for k in range(span):
+        here = light[k if step > 0 else span - 1 - k]
+        t = first + k + 0.5 if k > 0 else 0.5 * (before_t + first + 1.0)
+        if water[at + k * step] > 0.0:
+            share = (threshold - before) / max(here - before, 1e-9)
+            return before_t + min(max(share, 0.0), 1.0) * (t - before_t)
+        before_t, before = t, here
+    return np.nan
+
+
+@compiled()
 def _months(
-    rows, pump, kind, cp, cv, ci, watts, air, level, declination, outer, place, shade, days, band, first, last,
-    volume, start, stop, morning, mean, swing, steep,
+    rows, pump, kind, cp, cv, ci, watts, air, level, dates, glass, frame, shade, which, opened, left, days, band,
+    begin, finish, volume, start, stop, morning, mean, swing, steep,
 ):  # fmt: skip
+    kinds = days.shape[2]
     space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((3, KNOTS)), np.empty((3, EDGES))
     year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
     heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
-    geometry, hourly = np.empty((SHARES, STEPS)), np.empty(STEPS)
-    kinds = days.shape[2]
-    for i in range(first, last):
+    geometry, litres, clearness = np.empty((ROWS, HOURS)), np.empty(kinds * HOURS), np.empty(kinds)
+    of_kind, early_of, late_of = np.empty((3, kinds)), np.empty(kinds), np.empty(kinds)
+    suns, flows = np.empty((TABLE, kinds * HOURS)), np.empty((2, kinds * HOURS))
+    middle, light = kinds // 2, np.empty(HOURS)
+    for i in range(begin, finish):
         m, p = rows[i], pump[i]
-        lat, tilt, azimuth, ground = place[i]
-        if np.isnan(m[COUPLING] + m[LIGHT] + lat + air[i].sum() + level[i].sum()):
+        if np.isnan(m[COUPLING] + m[LIGHT] + frame[i].sum() + air[i].sum() + level[i].sum()):
             for table in (start, stop, morning, mean, swing):
                 table[i] = np.nan
             volume[i], steep[i] = np.nan, np.nan
             continue
-        ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
-        like = mirrored(tilt, azimuth, shade[i])
         year_rows(
             m, cp[p], cv[p], ci[p], watts[kind[i]], air[i], level[i], space, nodes, node_edges, heats, heat_edges, year,
             edges,
         )  # fmt: skip
         steep[i] = steepness(m, cp[p], cv[p], ci[p], level[i, 11], space) if edges[11, MOST] > 0.0 else 0.0
         for month in range(12):
-            hours, sunset, day0 = day_geometry(lat, declination[month], outer[month], tilt, azimuth, geometry)
-            if shade[i, 2] > 0.0 or shade[i, 3] > 0.0:
-                shade_low_sun(geometry, outer[month], shade[i, 2], shade[i, 3])
-            total, early, sun, square, product = 0.0, 0.0, 0.0, 0.0, 0.0
-            start[i, month], stop[i, month] = np.nan, np.nan
+            dawn, sunset, above, alike = open_day(
+                geometry, frame[i], dates[:, month], glass, shade[i], which[i], opened[:, month], left
+            )
+            end = NOON if alike else HOURS - dawn
             for j in range(kinds):
-                clearness = days[i, month, j] / max(day0, 1e-9)
-                sight = (geometry, clearness, sunset, ground_share, sky_share, shade[i], like)
-                water = day_water(year[month], edges[month], *sight, hourly)
-                volume[i, month, j] = water * hours * 60.0
+                k = days[i, month, j] / max(above, 1e-9)
+                clearness[j] = k if k == k else 0.0
+            edge = edges[month]
+            days_water(
+                year[month],
+                edge,
+                geometry,
+                frame[i],
+                dawn,
+                end,
+                sunset,
+                clearness,
+                shade[i],
+                suns,
+                flows,
+                of_kind,
+                litres,
+            )
+            total, early, sun, square, product = 0.0, 0.0, 0.0, 0.0, 0.0
+            for j in range(kinds):
+                early_of[j] = late_of[j] = 0.0
+            for h in range(NOON - dawn):
+                for j in range(kinds):
+                    early_of[j] += litres[h * kinds + j]
+            for h in range(NOON - dawn, end - dawn):
+                for j in range(kinds):
+                    late_of[j] += litres[h * kinds + j]
+            for j in range(kinds):
+                half = early_of[j]
+                water = 2.0 * half if alike else half + late_of[j]
+                if days[i, month, j] != days[i, month, j]:
+                    water = np.nan
+                volume[i, month, j] = water
+                early += half
                 total += water
-                sun += clearness
-                square += clearness * clearness
-                product += clearness * water
-                for s in range(STEPS // 2):
-                    early += hourly[s]
-                if j == kinds // 2:
-                    for s in range(STEPS):
-                        if hourly[s] > 0.0:
-                            if np.isnan(start[i, month]):
-                                start[i, month] = 12.0 + (s - STEPS / 2) * hours
-                            stop[i, month] = 12.0 + (s + 1 - STEPS / 2) * hours
+                sun += clearness[j]
+                square += clearness[j] * clearness[j]
+                product += clearness[j] * water
+            runs = 0.0
+            for h in range(end - dawn):
+                runs += flows[SUN_OUT, h * kinds + middle]
+            of = SUN_OUT if runs > 0.0 else CLOUDED
+            for h in range(end - dawn):
+                at, share = h * kinds + middle, geometry[OPEN, dawn + h]
+                light[h] = share * suns[of, at] + (1.0 - share) * suns[HIDDEN, at]
+            clock = end - dawn, dawn, sunset, max(edge[FIRST], edge[LEAST_SUN])
+            start[i, month] = _first_water(light, litres, middle, kinds, *clock)
+            if alike:
+                stop[i, month] = 24.0 - start[i, month]
+            else:
+                last = (end - dawn - 1) * kinds + middle
+                stop[i, month] = 24.0 - _first_water(light, litres, last, -kinds, *clock)
             morning[i, month] = early / total if total > 0.0 else np.nan
-            mean[i, month] = total * hours * 60.0 / kinds
+            mean[i, month] = total / kinds
             # one sigma of the climate, through the slope of water over sun among the kinds of day; at the least half
             # of straight proportion, where a unit at its limit hides it
             spread = square - sun * sun / kinds
             slope = (product - sun * total / kinds) / spread if spread > 1e-12 else 0.0
-            swing[i, month] = band[i] * hours * 60.0 * max(slope * sun / kinds, 0.5 * total / kinds)
+            swing[i, month] = band[i] * max(slope * sun / kinds, 0.5 * total / kinds)
 
 
 def baseline(fleet, climate, *, static_level_m=None, faults=NONE, cores=1):
     """What each installation should give by month (Baseline), nothing stopping it.
 
     climate: as `climate` makes it, for these places: day_ghi_kwh_m2_day (n, 12, kinds) or (12, kinds), air_c (day and
-    night), band. Start and stop to the width of a part of the day, about three quarters of an hour.
+    night), band.
     Refuses a climate of another shape.
     """
     n = fleet.n

@@ -10,9 +10,24 @@ import numpy as np
 
 from .. import compiled
 from ..checks import Refusal, one_of, within
+from ..sky.light import EAST, HOURS, LIT, OPEN, ROWS, day_geometry
 from .asking import FLOWS, SPAN, ask, steepness
-from .daylight import KINDS, SHARES, STEPS, day_geometry, erbs_daily, part_light, shade_low_sun, sunshine
-from .fast import EDGES, FUSED, HEATS, KNOTS, flow_at, year_rows
+from .daylight import (
+    BRIGHT_L,
+    CLOUDED,
+    DULL_L,
+    FUSED,
+    HIDDEN,
+    KINDS,
+    NOON,
+    SUN_OUT,
+    TABLE,
+    even_lights,
+    hide_low_sun,
+    lights,
+    put_in_shade,
+)  # fmt: skip
+from .fast import EDGES, HEATS, KNOTS, flow_at, flows_at, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import prepare
@@ -90,84 +105,92 @@ def curve(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
     return Curve(grid, flows, prepared.air_c)
 
 
-@compiled(fastmath=FUSED)
-def day_water(row, edge, geometry, clearness, sunset, ground_share, sky_share, shade, even, hourly):
-    """One unit's day of one clearness. Fills hourly (STEPS,) with mean flow, L/min; returns their sum.
-
-    even: the afternoon mirrors the morning (`mirrored`).
-    """
-    if np.isnan(clearness):
-        hourly[:] = np.nan
-        return np.nan
-    diffuse = erbs_daily(clearness, sunset)
-    bright = sunshine(clearness, diffuse)
-    water = 0.0
-    steps = STEPS // 2 if even else STEPS
-    for s in range(steps):
-        sun_w, dull_w, _, _ = part_light(geometry, s, clearness, diffuse, bright, ground_share, sky_share)
-        left = 1.0 - shade[0 if s < STEPS // 2 else 1]
-        flow = bright * flow_at(row, edge, sun_w * left)
-        if bright < 1.0:
-            flow += (1.0 - bright) * flow_at(row, edge, dull_w * left)
-        hourly[s] = flow
-        water += flow
-    if not even:
-        return water
-    for s in range(steps):
-        hourly[STEPS - 1 - s] = hourly[s]
-    return 2.0 * water
-
-
-@compiled(inline="always")
-def mirrored(tilt, azimuth, shade):
-    """Whether a frame sees afternoons as it sees mornings: facing the equator or the pole, and shaded alike."""
-    return abs(np.sin(azimuth) * np.sin(tilt)) < 1e-12 and shade[0] == shade[1] and shade[2] == shade[3]
-
-
 @compiled()
-def even_day(row, edge, geometry, clearness, sunset, ground_share, sky_share, shade):
-    """The same day in even light: sums over its parts of flow, L/min, and of irradiance in the plane, W/m2."""
-    diffuse = erbs_daily(clearness, sunset)
-    water, plane = 0.0, 0.0
-    for s in range(STEPS):
-        _, _, mean_w, open_w = part_light(geometry, s, clearness, diffuse, 1.0, ground_share, sky_share)
-        plane += open_w
-        water += flow_at(row, edge, mean_w * (1.0 - shade[0 if s < STEPS // 2 else 1]))
-    return water, plane
+def open_day(geometry, frame, date, glass, shade, which, opened, left):
+    """`day_geometry` of a date (sine and cosine of the declination, light above the air) with what hides the sun put
+    in. Returns (first lit hour, sunset, irradiation above the air, whether afternoons are as mornings)."""
+    first, sunset, above = day_geometry(frame, date[0], date[1], date[2], glass, geometry)
+    if which >= 0:
+        put_in_shade(geometry, first, opened[which], left[which])
+    if shade[2] > 0.0 or shade[3] > 0.0:
+        hide_low_sun(geometry, first, date[2], shade[2], shade[3])
+    alike = which < 0 and abs(frame[EAST]) < 1e-12 and shade[0] == shade[1] and shade[2] == shade[3]
+    return first, sunset, above, alike
+
+
+@compiled(fastmath=FUSED)
+def days_water(row, edge, geometry, frame, first, end, sunset, clearness, shade, suns, flows, kinds, litres):
+    """One unit's days of several clearnesses (kinds,), none of them NaN, in one month: fills litres with litres an hour
+    from hour first to end, the kinds of day beside each other. suns (TABLE, kinds * 24), flows (2, kinds * 24) and
+    kinds (3, kinds): scratch space; suns keeps the lights, as `lights`."""
+    lights(geometry, frame, first, end, sunset, clearness, shade, suns, kinds)
+    count = (end - first) * clearness.size
+    flows_at(row, edge, suns[SUN_OUT], count, flows[SUN_OUT])
+    flows_at(row, edge, suns[CLOUDED], count, flows[CLOUDED])
+    for at in range(count):
+        litres[at] = suns[BRIGHT_L, at] * flows[SUN_OUT, at] + suns[DULL_L, at] * flows[CLOUDED, at]
+    for h in range(first, end):
+        opened = geometry[OPEN, h]
+        if opened < 1.0:
+            for at in range((h - first) * clearness.size, (h - first + 1) * clearness.size):
+                hidden = flow_at(row, edge, suns[HIDDEN, at]) * (suns[BRIGHT_L, at] + suns[DULL_L, at])
+                litres[at] += (1.0 - opened) * (hidden - litres[at])
 
 
 @compiled()
 def _days(
-    rows, pump, kind, cp, cv, ci, watts, air, level, declination, outer, place, shade, first, last, out
+    rows, pump, kind, cp, cv, ci, watts, air, level, dates, glass, frame, shade, which, opened, left, first, last, out
 ):  # fmt: skip
     space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((3, KNOTS)), np.empty((3, EDGES))
     year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
     heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
-    geometry, hourly = np.empty((SHARES, STEPS)), np.empty(STEPS)
+    geometry, litres = np.empty((ROWS, HOURS)), np.empty(KINDS.size * HOURS)
+    suns, flows = np.empty((TABLE, KINDS.size * HOURS)), np.empty((2, KINDS.size * HOURS))
+    kinds = np.empty((3, KINDS.size))
+    whole = np.ones(HOURS)
     for i in range(first, last):
         m, p = rows[i], pump[i]
-        lat, tilt, azimuth, ground = place[i]
-        if np.isnan(m[COUPLING] + m[LIGHT] + lat + air[i].sum() + level[i].sum()):
+        if np.isnan(m[COUPLING] + m[LIGHT] + frame[i].sum() + air[i].sum() + level[i].sum()):
             out[:, i] = np.nan
             continue
-        ground_share, sky_share = ground * (1.0 - np.cos(tilt)) / 2.0, (1.0 + np.cos(tilt)) / 2.0
-        like = mirrored(tilt, azimuth, shade[i])
         year_rows(
             m, cp[p], cv[p], ci[p], watts[kind[i]], air[i], level[i], space, nodes, node_edges, heats, heat_edges, year,
             edges,
         )  # fmt: skip
         for month in range(12):
-            hours, sunset, day0 = day_geometry(lat, declination[month], outer[month], tilt, azimuth, geometry)
-            if shade[i, 2] > 0.0 or shade[i, 3] > 0.0:
-                shade_low_sun(geometry, outer[month], shade[i, 2], shade[i, 3])
+            dawn, sunset, above, alike = open_day(
+                geometry, frame[i], dates[:, month], glass, shade[i], which[i], opened[:, month], left
+            )
+            end = NOON if alike else HOURS - dawn
+            days_water(
+                year[month],
+                edges[month],
+                geometry,
+                frame[i],
+                dawn,
+                end,
+                sunset,
+                KINDS,
+                shade[i],
+                suns,
+                flows,
+                kinds,
+                litres,
+            )
+            skyline = opened[which[i], month] if which[i] >= 0 else whole
             for j in range(KINDS.size):
-                args = (geometry, KINDS[j], sunset, ground_share, sky_share, shade[i])
-                water = day_water(year[month], edges[month], *args, like, hourly)
-                out[0, i, month, j] = water * hours * 60.0
-                even, plane = even_day(year[month], edges[month], *args)
-                out[1, i, month, j] = plane * hours / 1000.0
-                out[2, i, month, j] = KINDS[j] * day0
-                out[3, i, month, j] = even * hours * 60.0
+                water = 0.0
+                for h in range(end - dawn):
+                    water += litres[h * KINDS.size + j]
+                out[0, i, month, j] = 2.0 * water if alike else water
+                plane = even_lights(geometry, frame[i], dawn, sunset, KINDS[j], shade[i], skyline, suns[0])
+                flows_at(year[month], edges[month], suns[0], HOURS, flows[0])
+                even = 0.0
+                for h in range(dawn, HOURS - dawn):
+                    even += flows[0, h] * geometry[LIT, h] * 60.0
+                out[1, i, month, j] = plane / 1000.0
+                out[2, i, month, j] = KINDS[j] * above
+                out[3, i, month, j] = even
 
 
 def day_table(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
@@ -187,7 +210,7 @@ def _sensitivity(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, o
             out[i] = np.nan
             continue
         mean = level[i].mean()
-        most = ask(m, cp[p], cv[p], ci[p], mean, air[i].min(), space)
+        most = ask(m, cp[p], cv[p], ci[p], watts[kind[i]], mean, air[i].min(), space)
         out[i] = steepness(m, cp[p], cv[p], ci[p], mean, space) if most > 0.0 else 0.0
 
 

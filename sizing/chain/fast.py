@@ -12,6 +12,7 @@ import numpy as np
 
 from .. import array, compiled
 from .asking import BRIGHTEST, FLOWS, ask, sun_asked, sun_for_watts
+from .daylight import FUSED
 from .machine import (
     ALPHA,
     CLEAN,
@@ -32,10 +33,24 @@ from .machine import (
 )  # fmt: skip
 from .operating import arriving
 
-KNOTS = 128  # of a row, closer together at the threshold
+KNOTS = 112  # of a row, at even steps of r / (r + BEND), r the root of the irradiance above the threshold
+BEND = 24.0  # closest together at the threshold and in the knee above it
 (FIRST, PER_STEP, MOST, LEAST_SUN, LAST_SUN, EDGES) = range(6)  # places in a row's edge; EDGES counts them
 HEATS = 5  # cell temperatures at which a direct unit is worked out, a parabola between
-FUSED = {"contract", "arcp", "nsz"}  # multiply and add at once; nothing that NaN or infinity would suffer from
+
+
+@compiled(inline="always", fastmath=FUSED)
+def _share(above):
+    """Where in a row an irradiance above the threshold is read, 0 to 1."""
+    root = np.sqrt(above)
+    return root / (root + BEND)
+
+
+@compiled(inline="always")
+def _above(share):
+    """The irradiance above the threshold at a place of the row: `_share` turned round."""
+    root = BEND * share / (1.0 - share)
+    return root * root
 
 
 @compiled()
@@ -118,8 +133,8 @@ def _heat_rows(m, space, coolest, span, heats, heat_edges):
 
 
 @compiled(inline="always")
-def _at(row, per_step, root):
-    at = root * per_step
+def _at(row, per_step, share):
+    at = share * per_step
     k = min(int(at), KNOTS - 2)
     return row[k] + min(at - k, 1.0) * (row[k + 1] - row[k])
 
@@ -139,27 +154,28 @@ def _row_of_heats(m, heats, heat_edges, coolest, span, most, air, row, edge):
         a, b, c = 0.5 * t * (t - 1.0), 1.0 - t * t, 0.5 * t * (t + 1.0)
         first = a * heat_edges[i - 1, 0] + b * heat_edges[i, 0] + c * heat_edges[i + 1, 0]
     edge[FIRST] = min(first, BRIGHTEST)
-    step = np.sqrt(max(BRIGHTEST - first, 1.0)) / (KNOTS - 1)
+    step = _share(max(BRIGHTEST - first, 1.0)) / (KNOTS - 1)
     edge[PER_STEP] = 1.0 / step
     for j in range(KNOTS):
-        g = first + (j * step) ** 2
+        g = first + _above(j * step)
         x = (air + m[NOCT_SLOPE] * g - coolest) / span
         i = min(max(int(x + 0.5), 1), HEATS - 2)
         t = x - i
         a, b, c = 0.5 * t * (t - 1.0), 1.0 - t * t, 0.5 * t * (t + 1.0)
-        root = np.sqrt(max(g - a * heat_edges[i - 1, 0] - b * heat_edges[i, 0] - c * heat_edges[i + 1, 0], 0.0))
+        share = _share(max(g - a * heat_edges[i - 1, 0] - b * heat_edges[i, 0] - c * heat_edges[i + 1, 0], 0.0))
         row[j] = (
-            a * _at(heats[i - 1], heat_edges[i - 1, 1], root)
-            + b * _at(heats[i], heat_edges[i, 1], root)
-            + c * _at(heats[i + 1], heat_edges[i + 1, 1], root)
+            a * _at(heats[i - 1], heat_edges[i - 1, 1], share)
+            + b * _at(heats[i], heat_edges[i, 1], share)
+            + c * _at(heats[i + 1], heat_edges[i + 1, 1], share)
         )
+    _even_out(row)
 
 
 @compiled()
 def level_rows(m, cp, cv, ci, watts_table, air, level, space, heats, heat_edges, rows, edges):
     """Rows (k, KNOTS) and edges (k, EDGES) of one unit at one level in several airs, air (k,) rising."""
     coolest = air[0]
-    most = ask(m, cp, cv, ci, level, coolest, space)
+    most = ask(m, cp, cv, ci, watts_table, level, coolest, space)
     if not most > 0.0:
         rows[:] = 0.0
         edges[:] = 0.0
@@ -191,32 +207,51 @@ def _let_arrive(m, level, rows, edges):
 
 @compiled()
 def _turn_round(asked, flows, last, space, row):
-    """Row of flows at even knots of sqrt(irradiance above the first), from flows at rising `asked`.
+    """Row of flows at even steps of `_share` of the irradiance above the first, from flows at rising `asked`.
 
-    Cubic between, with the harmonic mean of the neighbouring slopes, which keeps it rising (Fritsch & Butland 1984).
+    Cubic between; slopes by the differences over both neighbours, which are right to the second order because flows
+    stand at smoothly changing distances, and held to three times the flatter side, which keeps the row rising (Fritsch
+    & Carlson 1980).
     """
-    width, slope, tangent = space[4], space[5], space[6]
+    width, slope, tangent, per_width = space[4], space[5], space[6], space[8]
     for k in range(last):
         width[k] = max(asked[k + 1] - asked[k], 1e-9)
-        slope[k] = (flows[k + 1] - flows[k]) / width[k]
+        per_width[k] = 1.0 / width[k]
+        slope[k] = (flows[k + 1] - flows[k]) * per_width[k]
     tangent[0], tangent[last] = slope[0], slope[last - 1]
+    if last > 2:
+        rise = 4.0 * flows[1] - 3.0 * flows[0] - flows[2]
+        tangent[0] = min(max(rise / max(4.0 * asked[1] - 3.0 * asked[0] - asked[2], 1e-9), 0.0), 3.0 * slope[0])
     for k in range(1, last):
-        tangent[k] = 2.0 * slope[k - 1] * slope[k] / max(slope[k - 1] + slope[k], 1e-300)
+        steepest = 3.0 * min(slope[k - 1], slope[k])
+        tangent[k] = min((flows[k + 1] - flows[k - 1]) / max(asked[k + 1] - asked[k - 1], 1e-9), steepest)
     first = asked[0]
-    step = np.sqrt(max(asked[last] - first, 1e-9)) / (KNOTS - 1)
+    step = _share(max(asked[last] - first, 1e-9)) / (KNOTS - 1)
     k = 0
     for j in range(KNOTS):
-        x = first + (j * step) ** 2
+        x = first + _above(j * step)
         while k < last - 1 and asked[k + 1] < x:
             k += 1
-        t = min(max((x - asked[k]) / width[k], 0.0), 1.0)
+        t = min(max((x - asked[k]) * per_width[k], 0.0), 1.0)
         u = 1.0 - t
         row[j] = (
             flows[k] * (1.0 + 2.0 * t) * u * u
             + flows[k + 1] * t * t * (3.0 - 2.0 * t)
             + width[k] * t * u * (tangent[k] * u - tangent[k + 1] * t)
         )
+    _even_out(row)
     return first, 1.0 / step
+
+
+@compiled()
+def _even_out(row):
+    """Moves the knots by a twelfth of the row's bend, so that straight lines between them lie as much above the curve
+    as below it: their mean is then right, and they are never further off than two thirds of what they were."""
+    before = row[0]
+    for j in range(1, KNOTS - 1):
+        here = row[j]
+        row[j] = here - (before - 2.0 * here + row[j + 1]) / 12.0
+        before = here
 
 
 @compiled()
@@ -259,7 +294,31 @@ def flow_at(row, edge, irradiance):
     above = irradiance - edge[FIRST]
     if not above > 0.0 or irradiance < edge[LEAST_SUN] or irradiance > edge[LAST_SUN]:
         return 0.0
-    at = np.sqrt(above) * edge[PER_STEP]
+    at = _share(above) * edge[PER_STEP]
     k = min(int(at), KNOTS - 2)
     at = min(at - k, 1.0)
-    return min(row[k] + at * (row[k + 1] - row[k]), edge[MOST])
+    return max(min(row[k] + at * (row[k + 1] - row[k]), edge[MOST]), 0.0)
+
+
+@compiled(fastmath=FUSED)
+def flows_at(row, edge, suns, count, flows):
+    """As `flow_at` for suns[:count], none of which may be NaN. In three plain loops, so that the processor takes
+    several at once where no table is read."""
+    threshold, per_step, most = edge[FIRST], edge[PER_STEP], edge[MOST]
+    least, cut = edge[LEAST_SUN], edge[LAST_SUN]
+    end = KNOTS - 1.0001
+    for i in range(count):
+        above = suns[i] - threshold
+        root = np.sqrt(above if above > 0.0 else 0.0)
+        at = root / (root + BEND) * per_step
+        flows[i] = at if at < end else end
+    for i in range(count):
+        at = flows[i]
+        k = np.uint32(at)
+        low = row[k]
+        flows[i] = low + (at - k) * (row[k + 1] - low)
+    for i in range(count):
+        q = flows[i]
+        q = q if q < most else most
+        q = q if suns[i] >= least and suns[i] <= cut else 0.0
+        flows[i] = q if q > 0.0 else 0.0

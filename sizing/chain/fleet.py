@@ -12,6 +12,7 @@ import numpy as np
 from .. import array, cable, head, well
 from ..checks import Refusal, known, within
 from ..controller import DIRECT, TRACKING
+from ..sky import ring, shade_windows
 
 # What stands in for a value that nobody wrote down; each is common practice, no source, unless said otherwise.
 DEFAULTS = {
@@ -91,6 +92,8 @@ class Fleet:
 
     static_level_m and need_l_day are (n, 12), January first; azimuth clockwise from true north; coupling 0 direct,
     1 tracking; pump_index points into `pumps` (PumpCurve). NaN in a row means that its results are missing.
+    skyline_deg (n, 72): heights that hide the sun, as `sky.ring`; shade_left (n, 24): share of the direct light that
+    windows of shade leave in each solar hour. Both None where no installation has any.
     """
 
     latitude_deg: np.ndarray
@@ -138,6 +141,8 @@ class Fleet:
     need_l_day: np.ndarray
     dry_run_probe: np.ndarray
     pumps: tuple = ()
+    skyline_deg: np.ndarray | None = None
+    shade_left: np.ndarray | None = None
 
     @property
     def n(self):
@@ -147,11 +152,22 @@ class Fleet:
     def __len__(self):
         return self.n
 
+    @property
+    def shaded(self):
+        """Which installations have a skyline or windows of shade, booleans (n,)."""
+        some = np.zeros(self.n, bool)
+        if self.skyline_deg is not None:
+            some |= (self.skyline_deg > 0).any(axis=1)
+        if self.shade_left is not None:
+            some |= (self.shade_left < 1).any(axis=1)
+        return some
+
     def take(self, index):
         """The installations of an index (numbers, a slice or a mask) as a fleet of their own."""
         if not isinstance(index, slice):  # a slice looks at the same arrays, anything else copies
             index = np.atleast_1d(np.arange(self.n)[index])
-        kept = {f.name: getattr(self, f.name)[index] for f in fields(self) if f.name != "pumps"}
+        kept = {name: getattr(self, name)[index] for name in COLUMNS}
+        kept |= {name: None if (all_ := getattr(self, name)) is None else all_[index] for name in SHADES}
         return Fleet(**kept, pumps=self.pumps)
 
     def with_(self, **columns):
@@ -161,12 +177,20 @@ class Fleet:
             if name == "pumps":
                 shaped[name] = tuple(value)
                 continue
+            if name in SHADES:
+                width = 72 if name == "skyline_deg" else 24
+                shaped[name] = None if value is None else np.broadcast_to(np.asarray(value, float), (self.n, width))
+                continue
             old = getattr(self, name)
             value = np.asarray(value)
             if name in BY_MONTH and value.ndim == 1 and value.size == self.n and self.n != 12:
                 value = value[:, None]
             shaped[name] = np.broadcast_to(value, old.shape).astype(old.dtype)
         return replace(self, **shaped)
+
+
+SHADES = ("skyline_deg", "shade_left")
+COLUMNS = tuple(f.name for f in fields(Fleet) if f.name not in ("pumps", *SHADES))
 
 
 class FleetRead(NamedTuple):
@@ -185,18 +209,22 @@ def fleet_from_rows(rows, pumps, modules=None):
       row may give specific_capacity_m3_h_m; instead of pipe_inside_mm pipe_outside_mm with pipe_wall_mm or sdr;
       instead of flow_scale test_points as (head m, power W, flow L/min) tuples. coupling: 0 or "direct", 1 or
       "tracking". static_level_m and need_l_day: one value or twelve. Without pipe_length_m: setting depth plus rise;
-      without cable_length_m: setting depth plus 10 m.
+      without cable_length_m: setting depth plus 10 m. skyline: (bearing, height) pairs; shade_windows: (from, to, share
+      of the direct light lost) rows in solar hours.
     Returns FleetRead. A row with a wrong or missing value does not stop the others: it gets its reason, and NaN as
     latitude, so that every result for it is missing.
     """
     names = list(pumps)
     curves = tuple(pumps.values())
-    columns = {f.name: [] for f in fields(Fleet) if f.name != "pumps"}
+    columns = {name: [] for name in COLUMNS}
+    shades = {"skyline_deg": np.zeros((len(rows), 72)), "shade_left": np.ones((len(rows), 24))}
     reasons, assumed = np.full(len(rows), "", dtype=object), []
     for i, given in enumerate(rows):
         used = []
         try:
             one = _read(given, pumps, names, modules or {}, used)
+            shades["skyline_deg"][i] = ring(given.get("skyline") or ())
+            shades["shade_left"][i] = shade_windows(given.get("shade_windows") or ())
         except Refusal as refusal:
             reasons[i] = str(refusal)
             one = _empty()
@@ -211,6 +239,10 @@ def fleet_from_rows(rows, pumps, modules=None):
     }
     for name in BY_MONTH:
         arrays[name] = arrays[name].reshape(len(rows), 12)
+    if (shades["skyline_deg"] > 0).any():
+        arrays["skyline_deg"] = shades["skyline_deg"]
+    if (shades["shade_left"] < 1).any():
+        arrays["shade_left"] = shades["shade_left"]
     return FleetRead(Fleet(**arrays, pumps=curves), reasons, assumed)
 
 
@@ -245,8 +277,8 @@ def _read(given, pumps, names, modules, used):
             used.append(name)
             row[name] = rule(row)
     out = {"pump_index": names.index(kind), "coupling": coupling}
-    for name in (f.name for f in fields(Fleet)):
-        if name in out or name == "pumps":
+    for name in COLUMNS:
+        if name in out:
             continue
         if name not in row:
             if name not in DEFAULTS:
@@ -321,6 +353,6 @@ def _depth_and_ten(row):
 
 def _empty():
     """A row of which nothing is computed."""
-    blank = {f.name: np.nan for f in fields(Fleet) if f.name != "pumps"}
+    blank = dict.fromkeys(COLUMNS, np.nan)
     whole = {"pump_index": 0, "coupling": 1, "conductor_class": 2, "float_switch": False, "dry_run_probe": False}
     return {**blank, **whole, **{name: np.full(12, np.nan) for name in BY_MONTH}}

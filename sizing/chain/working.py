@@ -6,13 +6,15 @@ import numpy as np
 
 from .. import cable, sun
 from ..checks import Refusal, within
+from ..sky.light import HOURS, ROWS, diffuse_share, glass_table
 from ..units import hydraulic_power_w
-from .daylight import SHARES, STEPS, day_geometry, erbs_daily, part_light, sunshine
-from .days import expected_days
+from .daylight import BRIGHT, NOON, SUN_OUT, TABLE, even_lights, lights
+from .days import expected_days, open_day
 from .faults import NONE
+from .fleet import COLUMNS
 from .machine import CABLE, CLEAN, EFFICIENCY, NOCT_SLOPE, build
 from .operating import STATES, spot
-from .prepare import default_air
+from .prepare import default_air, open_sky, prepare
 
 
 class Step(NamedTuple):
@@ -40,7 +42,7 @@ def working(fleet, day_of_year, ghi_kwh_m2_day, *, air_c=None, static_level_m=No
     day = float(within(day_of_year, 1, 366, "day_of_year"))
     ghi = float(within(ghi_kwh_m2_day, 0.01, 12, "ghi_kwh_m2_day"))
     month = int((day - 1) // 30.4375) % 12
-    one = {name: getattr(fleet, name)[0] for name in fleet.__dataclass_fields__ if name != "pumps"}
+    one = {name: getattr(fleet, name)[0] for name in COLUMNS}
     air = float(default_air(fleet.latitude_deg, fleet.altitude_m)[0, month]) if air_c is None else float(air_c)
     level = float(one["static_level_m"][month]) if static_level_m is None else float(static_level_m)
     steps = []
@@ -53,19 +55,19 @@ def working(fleet, day_of_year, ghi_kwh_m2_day, *, air_c=None, static_level_m=No
 
     # ---- the day ----
     declination = float(sun.declination_deg(day))
-    geometry = np.empty((SHARES, STEPS))
-    lat, tilt, azimuth = (np.radians(one[k]) for k in ("latitude_deg", "tilt_deg", "azimuth_deg"))
-    outer = float(sun.SOLAR_CONSTANT_W_M2 * sun.distance_factor(day))
-    hours, sunset, day0 = day_geometry(lat, np.radians(declination), outer, tilt, azimuth, geometry)
+    geometry, suns = np.empty((ROWS, HOURS)), np.zeros((TABLE, HOURS))
+    prepared = prepare(fleet, faults=faults)
+    frame, shade = prepared.frame[0], prepared.shade[0]
+    opened, left = (a[0] for a in open_sky(fleet, day))
+    extra = float(sun.SOLAR_CONSTANT_W_M2 * sun.distance_factor(day))
+    date = np.array([np.sin(np.radians(declination)), np.cos(np.radians(declination)), extra])
+    first, sunset, day0, _ = open_day(geometry, frame, date, glass_table(), shade, 0, opened, left[None])
     clearness = ghi / day0
-    diffuse = erbs_daily(clearness, sunset)
-    bright = sunshine(clearness, diffuse)
-    ground = one["ground_reflectance"] * (1 - np.cos(tilt)) / 2
-    parts = np.array(
-        [part_light(geometry, s, clearness, diffuse, bright, ground, (1 + np.cos(tilt)) / 2) for s in range(STEPS)]
-    )
-    plane = float(parts[:, 2].sum() * hours / 1000)
-    noon = float(parts[STEPS // 2 - 1 : STEPS // 2 + 1, 0].mean())
+    diffuse = diffuse_share(clearness, sunset)
+    kind = np.empty((3, 1))
+    lights(geometry, frame, first, HOURS - first, sunset, np.array([clearness]), shade, suns, kind)
+    bright, noon = float(kind[BRIGHT, 0]), float(suns[SUN_OUT, NOON - 1 - first : NOON + 1 - first].mean())
+    plane = float(even_lights(geometry, frame, first, sunset, clearness, shade, opened[0], suns[0])) / 1000
     add(
         "declination of the sun", "δ", declination, "°", "from the day of the year", "Astronomical Almanac", "day given"
     )
@@ -79,7 +81,7 @@ def working(fleet, day_of_year, ghi_kwh_m2_day, *, air_c=None, static_level_m=No
     add("sunshine share", "n/N", bright, "1", "(KT − 0.25) / 0.5", "FAO-56, eq. 35", "KT")
     add(
         "irradiation in the array's plane", "Hi", plane, "kWh/m²", "beam·Rb + sky + ground, less the glass",
-        "Hay & Davies 1980; Collares-Pereira & Rabl 1979", f"tilt and azimuth {told('tilt_deg')}",
+        "Hay & Davies 1980; Collares-Pereira & Rabl 1979; De Soto et al. 2006", f"tilt and azimuth {told('tilt_deg')}",
     )  # fmt: skip
     add(
         "irradiance in the plane at noon, sun out",

@@ -100,33 +100,29 @@ def timed(fleet, place, cores):
 
 def agreement(fleet, place):
     """Largest difference of the fast rows from the exact search: of a month's mean, and of any day over the mean."""
-    from sizing.chain.daylight import MONTH_MIDDLE, SHARES, STEPS, day_geometry, erbs_daily, part_light, sunshine
-    from sizing.sun import SOLAR_CONSTANT_W_M2, declination_deg, distance_factor
+    from sizing.chain.daylight import BRIGHT_L, CLOUDED, DULL_L, HIDDEN, SUN_OUT, TABLE, lights
+    from sizing.chain.days import open_day
+    from sizing.chain.prepare import prepare
+    from sizing.sky.light import HOURS, ROWS
 
     got = chain.baseline(fleet, place).by_kind_l
     worst_month = worst_day = 0.0
-    geometry = np.empty((SHARES, STEPS))
+    prepared = prepare(fleet)
+    dates, glass, frame, shade, which, opened, left = prepared.sun
+    geometry, kinds = np.empty((ROWS, HOURS)), np.empty((3, 9))
     for month in (0, 3, 6, 9):
-        light = np.zeros((fleet.n, 9, STEPS, 2))
-        weight = np.zeros((fleet.n, 9, 2))
-        step = np.zeros(fleet.n)
-        dec = np.radians(float(declination_deg(MONTH_MIDDLE[month])))
-        outer = float(SOLAR_CONSTANT_W_M2 * distance_factor(MONTH_MIDDLE[month]))
+        table = np.zeros((fleet.n, 9, TABLE, HOURS))
         for i in range(fleet.n):
-            tilt, azimuth = np.radians(fleet.tilt_deg[i]), np.radians(fleet.azimuth_deg[i])
-            step[i], sunset, day0 = day_geometry(np.radians(fleet.latitude_deg[i]), dec, outer, tilt, azimuth, geometry)
-            ground, open_sky = fleet.ground_reflectance[i] * (1 - np.cos(tilt)) / 2, (1 + np.cos(tilt)) / 2
-            for kind in range(9):
-                clearness = place.day_ghi_kwh_m2_day[i, month, kind] / day0
-                diffuse = erbs_daily(clearness, sunset)
-                bright = sunshine(clearness, diffuse)
-                weight[i, kind] = bright, 1 - bright
-                for s in range(STEPS):
-                    light[i, kind, s] = part_light(geometry, s, clearness, diffuse, bright, ground, open_sky)[:2]
+            hidden = int(which[i]), opened[:, month], left
+            first, sunset, above, _ = open_day(geometry, frame[i], dates[:, month], glass, shade[i], *hidden)
+            clearness = place.day_ghi_kwh_m2_day[i, month] / above
+            there = np.zeros((TABLE, HOURS * 9))
+            lights(geometry, frame[i], first, HOURS - first, sunset, clearness, shade[i], there, kinds)
+            table[i] = there.reshape(TABLE, HOURS, 9).transpose(2, 0, 1)
         air = (place.air_c[:, month] + 3)[:, None, None, None]
         level = fleet.static_level_m[:, month][:, None, None, None]
-        exact = chain.spot(fleet, np.minimum(light, 1990), air, level).flow_l_min
-        litres = (exact * weight[:, :, None, :]).sum(axis=(2, 3)) * step[:, None] * 60
+        exact = chain.spot(fleet, np.minimum(table[:, :, :HIDDEN], 1990), air, level).flow_l_min
+        litres = (exact[:, :, SUN_OUT] * table[:, :, BRIGHT_L] + exact[:, :, CLOUDED] * table[:, :, DULL_L]).sum(axis=2)
         mean = litres.mean(axis=1)
         use = mean > 50
         gap = got[:, month] - litres

@@ -6,8 +6,9 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet.output.fleet_arrays import read_fleet
-from fleet.registry.models import Installation
-from sizing import chain
+from fleet.registry.models import Installation, Site
+from sizing import sky
+from sizing.chain.fleet import COLUMNS
 from tests.makers import sample_fleet
 from tests.makers.registry import a_pump_type, a_static_level, a_unit, a_well, an_installation
 from tests.makers.sample_fleet_rows import sample_registry
@@ -25,8 +26,8 @@ def test_every_column_agrees_with_the_fleet_made_row_by_row():
     by_pk = {pk: serial for serial, pk in pks.items()}
     theirs = sample_fleet.fleet().fleet.take([place[by_pk[pk]] for pk in ours.ids.tolist()])
     assert len(ours) == len(serials)
-    for name in chain.Fleet.__dataclass_fields__:
-        if name in ("pumps", "pump_index", "age_y"):
+    for name in COLUMNS:
+        if name in ("pump_index", "age_y"):
             continue
         np.testing.assert_allclose(getattr(ours.fleet, name), getattr(theirs, name), rtol=1e-9, err_msg=name)
     names = [[pump.name for pump in fleet.pumps] for fleet in (ours.fleet, theirs)]
@@ -56,6 +57,18 @@ def test_the_units_own_test_scales_the_curve(organisation):
     ]
     scale = read_fleet([an_installation(unit=unit).pk for unit in units], 2024).fleet.flow_scale
     assert scale[0] / scale[1] == pytest.approx(0.95, rel=1e-6)
+
+
+def test_a_sites_skyline_reaches_the_calculation_and_its_hash(organisation):
+    bare, hilly = an_installation(organisation), an_installation(organisation)
+    ids = [bare.pk, hilly.pk]
+    before = read_fleet(ids, 2024)
+    assert before.fleet.skyline_deg is None
+    pairs = [[90.0, 25.0], [180.0, 0.0]]
+    Site.objects.filter(pk=hilly.well.site_id).update(skyline=pairs)
+    after = read_fleet(ids, 2024)
+    np.testing.assert_allclose(after.fleet.skyline_deg, [np.zeros(72), sky.ring(pairs)])
+    assert after.hashes()[1] != before.hashes()[1]
 
 
 REASONS = [  # what is missing or wrong, a word of the reason

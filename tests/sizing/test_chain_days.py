@@ -194,17 +194,49 @@ def test_answers_that_rest_on_no_test_point_are_marked():
     assert chain.untested(fleet, at).tolist() == [False, True]
 
 
-def test_the_compiled_day_is_that_of_the_sky_package():
-    """In-plane irradiation of a day of even light against `sky.hours`, whose glass and hours differ a little: 2 %."""
-    fleet = invented.fleet(invented.row(), invented.row(latitude_deg=-22.0, azimuth_deg=0.0, tilt_deg=25.0))
+@pytest.mark.parametrize("azimuth_deg", [180.0, 90.0, 270.0, 0.0])
+def test_the_chain_sees_the_light_of_the_sky_package(azimuth_deg):
+    """One model: in-plane irradiation of every kind of day is that of `sky.hours` to the last digits, also of frames
+    turned away from a low sun."""
+    hills = ((60, 25), (100, 30), (140, 5))
+    rows = [invented.row(azimuth_deg=azimuth_deg, tilt_deg=35.0, latitude_deg=lat) for lat in (12.5, -31.0)]
+    rows += [{**row, "skyline": hills, "shade_windows": [(15, 17, 0.7)]} for row in rows]
+    fleet = invented.fleet(*rows)
     table = chain.day_table(fleet)
-    middle = [16, 46, 75, 106, 136, 167, 197, 228, 259, 289, 320, 350]
-    for month in (0, 3, 6, 9):
-        for kind in (3, 7, 11):
-            ghi = table.horizontal_kwh_m2[:, month, kind]
-            hours = sky.hours(fleet.latitude_deg, middle[month], ghi, fleet.tilt_deg, fleet.azimuth_deg)
-            caught = hours.caught_w_m2.sum(axis=-1) / 1000
-            assert table.in_plane_kwh_m2[:, month, kind] == pytest.approx(caught, rel=0.02)
+    middle = np.array([15.5, 45.5, 75.0, 105.5, 136.0, 166.5, 197.0, 228.0, 258.5, 289.0, 319.5, 350.0])
+    opened, left = chain.open_sky(fleet, middle)
+    hours = sky.hours(
+        fleet.latitude_deg[:, None, None], middle[:, None], table.horizontal_kwh_m2, fleet.tilt_deg[:, None, None],
+        fleet.azimuth_deg[:, None, None], beam_open=(opened * left[:, None])[:, :, None, :],
+        sky_share=sky.sky_share(fleet.skyline_deg)[:, None, None],
+    )  # fmt: skip
+    caught = hours.caught_w_m2.sum(axis=-1) / 1000
+    np.testing.assert_allclose(table.in_plane_kwh_m2, caught, rtol=1e-9)
+    assert (table.in_plane_kwh_m2[2:] < table.in_plane_kwh_m2[:2]).all()
+
+
+def test_a_skyline_and_a_window_of_shade_cost_water_at_their_hours():
+    east, west = [(45, 30), (90, 35), (135, 30), (180, 0)], [(180, 0), (225, 30), (270, 35), (315, 30)]
+    shaded = [{"skyline": east}, {"skyline": west}, {"shade_windows": [(6, 10, 0.8)]}, {}]
+    fleet = invented.fleet(*(invented.row(**more) for more in shaded))
+    place = climate.default_climate(fleet.latitude_deg, fleet.longitude_deg, fleet.altitude_m)
+    got = chain.baseline(fleet, place)
+    assert (got.volume_l_day[:3] < 0.99 * got.volume_l_day[3]).all()
+    assert (got.morning_share[[0, 2]] < 0.49).all() and (got.morning_share[1] > 0.51).all()
+    assert got.morning_share[3] == pytest.approx(0.5)
+    assert (got.start_h[0] > got.start_h[3] + 0.05).all() and (got.stop_h[1] < got.stop_h[3] - 0.05).all()
+    alone = chain.baseline(fleet.take([3]), place._replace(**{
+        name: np.asarray(getattr(place, name))[3:] for name in ("day_ghi_kwh_m2_day", "air_c", "band")
+    }))  # fmt: skip
+    assert alone.volume_l_day[0] == pytest.approx(got.volume_l_day[3])  # another's hills do not touch it
+
+
+def test_start_and_stop_lie_where_the_light_passes_the_threshold():
+    fleet = invented.fleet(invented.row(), invented.row(azimuth_deg=140.0, tilt_deg=30.0))
+    place = climate.default_climate(fleet.latitude_deg, fleet.longitude_deg, fleet.altitude_m)
+    got = chain.baseline(fleet, place)
+    np.testing.assert_allclose(got.start_h[0] + got.stop_h[0], 24)
+    assert (got.start_h[1] + got.stop_h[1] < 23.95).all()  # looks to the morning sun
 
 
 def test_a_missing_day_or_month_of_a_climate_spoils_only_itself():
