@@ -1,5 +1,7 @@
 """How visits, calls, trips, procedures and findings leave by the API: named fields only, so that no column leaks."""
 
+from django.utils.translation import gettext as _
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from fleet.visits.models import (
@@ -230,6 +232,21 @@ class CallIn(serializers.Serializer):
     answers = serializers.DictField(child=serializers.CharField(max_length=300), required=False, default=dict)
 
 
+@extend_schema_field({"type": "array", "items": {"type": "object"}, "maxItems": 100})
+class AsTheyCame(serializers.Field):
+    """Pieces: looked at one by one where they are kept, so that a strange one does not spoil the others."""
+
+    def to_internal_value(self, data):
+        if not isinstance(data, list) or not all(isinstance(piece, dict) for piece in data):
+            raise serializers.ValidationError(_("A list of pieces is needed."), code="not_a_list")
+        if len(data) > 100:
+            raise serializers.ValidationError(_("At most %(n)d pieces at once.") % {"n": 100}, code="max_length")
+        return data
+
+    def to_representation(self, value):
+        return value
+
+
 class PiecesIn(serializers.Serializer):
     """Pieces in any order; each is {key, visit, version, kind, at, format, payload}."""
 
@@ -237,7 +254,7 @@ class PiecesIn(serializers.Serializer):
     name = serializers.CharField(max_length=120, required=False, default="", allow_blank=True)
     app = serializers.CharField(max_length=40, required=False, default="", allow_blank=True)
     waiting = serializers.IntegerField(required=False, default=None, allow_null=True, min_value=0, max_value=1_000_000)
-    pieces = serializers.ListField(child=serializers.DictField(), max_length=100)
+    pieces = AsTheyCame()
     later = serializers.BooleanField(required=False, default=False, help_text="only keep them now; a worker goes on")
     asked = serializers.ListField(
         child=serializers.UUIDField(), required=False, default=list, max_length=500,

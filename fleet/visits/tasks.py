@@ -24,5 +24,6 @@ def put_together(visit_id):
 @shared_task(name="visits.sweep_pieces")
 def sweep_pieces():
     """Visits whose pieces wait because a worker was killed or the broker was away. Returns how many were put in."""
-    waiting = FieldPiece.objects.filter(state=FieldPiece.State.HELD).values_list("visit_id", flat=True).distinct()
-    return sum(put_together(visit_id) for visit_id in waiting)
+    held = FieldPiece.objects.filter(state=FieldPiece.State.HELD)
+    waiting = held.order_by("visit_id").values_list("visit_id").distinct()
+    return sum(put_together(visit_id) for (visit_id,) in waiting)

@@ -3,7 +3,7 @@ from django.urls import path
 from fleet.visits.api import field as api_field
 from fleet.visits.api import others
 from fleet.visits.api import records as api
-from fleet.visits.views import entering, field, logging, planning, procedures, trips
+from fleet.visits.views import entering, field, logging, planning, procedures, settling, trips
 
 urlpatterns = [
     path("", planning.visit_list, name="list"),
@@ -32,7 +32,8 @@ urlpatterns = [
     path("telephones/", field.not_home, name="not_home"),
     path("telephones/<int:device_id>/shut-out/", field.shut_out, name="shut_out"),
     path("telephones/<int:device_id>/let-in/", field.let_in, name="let_in"),
-    path("<uuid:key>/settle/", field.settle, name="settle_pieces"),
+    path("pieces/<uuid:key>.jpg", settling.piece_picture, name="piece_picture"),
+    path("<uuid:key>/settle/", settling.settle, name="settle_pieces"),
     path("<uuid:key>/", planning.visit_page, name="visit"),
     path("<uuid:key>/assign/", planning.assign, name="assign"),
     path("<uuid:key>/take-back/", planning.take_back, name="take_back"),

@@ -2,110 +2,160 @@
 
     python -m tests.bench.bench_field [telephones]
 
-Makes a database of its own (named in DATABASE_URL with `_bench` behind) and removes it. The worker's part is done by
-the sweep afterwards and timed apart. Name a broker nobody listens to in BROKER_URL. Prints the times of requests,
-how long until every visit was put together, and whether anything was lost or doubled.
+Makes a database of its own (named in DATABASE_URL with `_bench` behind) and removes it. A worker puts the visits
+together meanwhile, as in life: with a broker in BROKER_URL a real Celery worker, else a process that sweeps. Web
+server, worker, database and telephones share the machine's processors; the share of each is printed. The server's
+processes are held to two processors, whatever the machine has.
 """
 
 import itertools
 import json
 import os
-import statistics
+import resource
 import subprocess
 import sys
-import threading
+import tempfile
 import time
 import urllib.request
 import uuid
+from collections import Counter
 from datetime import timedelta
+from pathlib import Path
 
 from tests.bench.surroundings import bench_database
 
 PORT = 8791
-PART = 16_384
 
 
 def main(telephones=200):
-    with bench_database():
+    with bench_database(), tempfile.TemporaryDirectory() as folder:
+        from django.conf import settings
         from django.db import connection
-        from django.utils import timezone
 
-        from fleet.visits import services, tasks
-        from fleet.visits.models import FieldPiece, Photo, StepRecord, Visit
-        from tests.makers.people import a_person, an_organisation
-        from tests.makers.registry import a_cable, a_module_type, a_pipe, a_pump_type, a_unit, an_installation
-        from tests.makers.visits import an_assigned_visit, values_for
-        from tests.visits.test_field_intake import an_image
-
-        organisation = an_organisation()
-        services.set_up(organisation)
-        shared = {
-            "module_type": a_module_type(organisation), "pipe": a_pipe(organisation), "cable": a_cable(organisation),
-        }  # fmt: skip
-        pump = a_pump_type(organisation)
-        picture = an_image(size=(320, 240))
-        logs = []
-        for n in range(telephones):
-            person = a_person(organisation, "technician", username=f"phone{n}")
-            installation = an_installation(organisation, unit=a_unit(organisation, pump_type=pump), **shared)
-            visit = an_assigned_visit(installation, person)
-            device, token = services.register(person=person, key=uuid.uuid4())
-            at = timezone.now() - timedelta(hours=2)
-
-            minutes = itertools.count()
-
-            def piece(kind, payload, visit=visit, at=at, minutes=minutes):
-                at = at + timedelta(minutes=next(minutes))
-                return {"key": str(uuid.uuid4()), "visit": str(visit.key), "version": 1, "kind": kind, "format": 1,
-                        "at": at.isoformat(), "payload": payload}  # fmt: skip
-
-            steps = [
-                piece(
-                    "step",
-                    {"step": s["code"], "values": values_for(s, installation), "cautions_seen": s["cautions"]},
-                )
-                for s in visit.procedure.steps
-            ]  # fmt: skip
-            photo = piece("photo", {"size": len(picture), "step": "arrive"})
-            leave = piece("leave", {"km": 10, "not_done": "", "caretaker_words": "good"})
-            logs.append((str(device.key), token, [piece("start", {}), *steps, leave, photo], photo["key"]))
+        file, sent = prepare(telephones, Path(folder))
         connection.close()
         # The database of the bench for the server's processes too.
-        from django.conf import settings
-
-        base, name = os.environ["DATABASE_URL"].rsplit("/", 1)
-        env = os.environ | {"DATABASE_URL": f"{base}/{settings.DATABASES['default']['NAME']}", "LOG_LEVEL": "ERROR"}
+        base, _name = os.environ["DATABASE_URL"].rsplit("/", 1)
+        env = os.environ | {
+            "DATABASE_URL": f"{base}/{settings.DATABASES['default']['NAME']}", "LOG_LEVEL": "ERROR",
+            "RISING_MAIN_DATA": str(Path(folder) / "data"),
+        }  # fmt: skip
+        settings.MEDIA_ROOT = Path(folder) / "data" / "files"
+        busy = _busy()
+        worker = subprocess.Popen(["nice", "-n", "10", sys.executable, "-W", "ignore", "-m", __spec__.name, "sweep"],
+                                  env=env)  # fmt: skip
         server = subprocess.Popen(
             [sys.executable, "-W", "ignore", "-m", "gunicorn", "deploy.wsgi:application", "-b", f"127.0.0.1:{PORT}",
-             "-w", "2", "--threads", "8", "--log-level", "error", "--backlog", "512"], env=env,
+             "-w", "2", "--worker-class", "gthread", "--threads", "4", "--log-level", "error",
+             "--no-control-socket", "--worker-tmp-dir", "/dev/shm"], env=env,  # noqa: S108
         )  # fmt: skip
         try:
             _wait()
-            times, faults, gate = [], [], threading.Barrier(telephones)
-            threads = [
-                threading.Thread(target=_telephone, args=(*log, picture, times, faults, gate)) for log in logs
-            ]
-            began = time.perf_counter()
-            for thread in threads:
-                thread.start()
-            for thread in threads:
-                thread.join()
-            sent = time.perf_counter() - began
-            done = tasks.sweep_pieces()  # what no worker has taken up yet
-            whole = time.perf_counter() - began
+            asked = [sys.executable, "-m", "tests.bench.field_load", str(file), str(PORT)]
+            told = json.loads(subprocess.run(asked, check=True, capture_output=True, text=True).stdout)  # noqa: S603
         finally:
-            server.terminate()
-            server.wait(20)
-        times.sort()
-        p95 = times[int(0.95 * len(times))]
-        print(f"{len(times)} requests in {sent:.1f} s; median {statistics.median(times):.2f} s, 95 % under {p95:.2f} s")
-        print(f"put together after {whole:.1f} s ({done} pieces by the sweep); failed requests: {len(faults)}")
-        pieces = sum(len(log[2]) for log in logs)
-        steps = sum(len(log[2]) - 3 for log in logs)
-        found = FieldPiece.objects.count(), FieldPiece.objects.filter(state="kept").count()
-        print(f"pieces sent {pieces}, here {found[0]}, kept {found[1]}; steps {StepRecord.objects.count()} of {steps}; "
-              f"photos {Photo.objects.count()} of {telephones}; visits logged "
-              f"{Visit.objects.filter(state='logged').count()} of {telephones}")  # fmt: skip
+            for one in (server, worker):
+                one.terminate()
+                one.wait(30)
+        report(told, sent, telephones, _shares(busy, told))
+
+
+def prepare(telephones, folder):
+    """A visit each, logged on a telephone each, in a file for `field_load`. Returns (file, steps sent)."""
+    from django.utils import timezone
+
+    from fleet.visits import services
+    from tests.makers.people import a_person, an_organisation
+    from tests.makers.registry import a_cable, a_module_type, a_pipe, a_pump_type, a_unit, an_installation
+    from tests.makers.visits import an_assigned_visit, values_for
+    from tests.visits.test_field_intake import an_image
+
+    organisation = an_organisation()
+    services.set_up(organisation)
+    shared = {
+        "module_type": a_module_type(organisation), "pipe": a_pipe(organisation), "cable": a_cable(organisation),
+    }  # fmt: skip
+    pump = a_pump_type(organisation)
+    (folder / "picture.jpg").write_bytes(an_image(size=(1000, 750)))
+    size = (folder / "picture.jpg").stat().st_size
+    logs, steps_sent = [], 0
+    for n in range(telephones):
+        person = a_person(organisation, "technician", username=f"phone{n}")
+        installation = an_installation(organisation, unit=a_unit(organisation, pump_type=pump), **shared)
+        visit = an_assigned_visit(installation, person)
+        device, token = services.register(person=person, key=uuid.uuid4())
+        at = timezone.now() - timedelta(hours=2)
+        minutes = itertools.count()
+
+        def piece(kind, payload, visit=visit, at=at, minutes=minutes):
+            at = at + timedelta(minutes=next(minutes))
+            return {"key": str(uuid.uuid4()), "visit": str(visit.key), "version": 1, "kind": kind, "format": 1,
+                    "at": at.isoformat(), "payload": payload}  # fmt: skip
+
+        steps = [
+            piece("step", {"step": s["code"], "values": values_for(s, installation), "cautions_seen": s["cautions"]})
+            for s in visit.procedure.steps
+        ]
+        steps_sent += len(steps)
+        photo = piece("photo", {"size": size, "step": "arrive"})
+        leave = piece("leave", {"km": 10, "not_done": "", "caretaker_words": "good"})
+        logs.append({"device": str(device.key), "token": token, "photo": photo["key"],
+                     "pieces": [piece("start", {}), *steps, leave, photo]})  # fmt: skip
+    file = folder / "logs.json"
+    file.write_text(json.dumps({"picture": str(folder / "picture.jpg"), "logs": logs}))
+    return file, steps_sent
+
+
+def sweep():
+    """Puts together what has come, again and again, as a worker does that is told of each visit."""
+    import django
+
+    django.setup()
+    from fleet.visits import tasks
+
+    while True:
+        if not tasks.sweep_pieces():
+            time.sleep(0.5)
+
+
+def report(told, steps_sent, telephones, shares):
+    from fleet.visits.models import FieldPiece, Photo, StepRecord, Visit
+
+    times, busy = sorted(told["times"]), sorted(told["busy"])
+    every = sorted(times + busy)
+    home, ended = max(told["home"]) - told["began"], told["ended"] - told["began"]
+
+    def at(rows, share):
+        return rows[min(len(rows) - 1, int(share * len(rows)))] if rows else 0.0
+
+    print(f"{len(times)} requests answered: median {at(times, 0.5):.2f} s, 95 % under {at(times, 0.95):.2f} s, "
+          f"longest {at(times, 1):.2f} s; {len(times) / home:.0f} a second")  # fmt: skip
+    print(f"{len(busy)} times told to come back in a moment (within {at(busy, 1):.2f} s); "
+          f"of all {len(every)} requests 95 % under {at(every, 0.95):.2f} s; failed {len(told['faults'])}")  # fmt: skip
+    for fault, n in Counter(told["faults"]).most_common(3):
+        print(f"  {n} times: {fault}")
+    print(f"all sent after {home:.0f} s, all put into their visits and told so after {ended:.0f} s; {shares}")
+    pieces = telephones * 3 + steps_sent
+    found = FieldPiece.objects.count(), FieldPiece.objects.filter(state="kept").count()
+    print(f"pieces sent {pieces}, here {found[0]}, kept {found[1]}; steps {StepRecord.objects.count()} of "
+          f"{steps_sent}; photos {Photo.objects.count()} of {telephones}; visits logged "
+          f"{Visit.objects.filter(state='logged').count()} of {telephones}; telephones that were told of all: "
+          f"{told['states'].count('kept')} of {pieces}")  # fmt: skip
+
+
+def _busy():
+    """Processor seconds of the whole machine so far."""
+    with Path("/proc/stat").open() as file:
+        numbers = [int(n) for n in file.readline().split()[1:9]]
+    return (sum(numbers) - numbers[3] - numbers[4]) / os.sysconf("SC_CLK_TCK")
+
+
+def _shares(before, told):
+    """Who took the processors: the telephones, our servers and workers, the rest (database, others)."""
+    all_s, ours = _busy() - before, resource.getrusage(resource.RUSAGE_CHILDREN)
+    ours_s = ours.ru_utime + ours.ru_stime - told["own_cpu_s"]
+    return (f"processor time: server and worker {ours_s:.0f} s, telephones {told['own_cpu_s']:.0f} s, database and "
+            f"everything else on the machine {all_s - ours_s - told['own_cpu_s']:.0f} s")  # fmt: skip
 
 
 def _wait():
@@ -118,35 +168,5 @@ def _wait():
     raise SystemExit("The server did not come up.")
 
 
-def _telephone(device, token, pieces, photo, picture, times, faults, gate):
-    """Sends as the telephone's own code does: twenty pieces at once, then the photo part by part."""
-    gate.wait()
-
-    def ask(path, body, method, kind):
-        for _ in range(20):
-            asked = urllib.request.Request(  # noqa: S310 - our own server
-                f"http://127.0.0.1:{PORT}/api/v1/field/{path}", data=body, method=method,
-                headers={"Authorization": f"Telephone {token}", "Content-Type": kind},
-            )  # fmt: skip
-            began = time.perf_counter()
-            try:
-                with urllib.request.urlopen(asked, timeout=60) as answer:  # noqa: S310
-                    answer.read()
-                times.append(time.perf_counter() - began)
-                return
-            except OSError as fault:
-                times.append(time.perf_counter() - began)
-                faults.append(str(fault))
-                time.sleep(1)
-
-    for start in range(0, len(pieces), 20):
-        body = {"device": device, "later": True, "pieces": pieces[start : start + 20], "waiting": 0}
-        ask("pieces/", json.dumps(body).encode(), "POST", "application/json")
-    for place in range(0, len(picture), PART):
-        part = picture[place : place + PART]
-        where = f"photos/{photo}/?device={device}&place={place}&total={len(picture)}&later=1"
-        ask(where, part, "PUT", "application/octet-stream")
-
-
 if __name__ == "__main__":
-    main(*(int(a) for a in sys.argv[1:]))
+    sweep() if sys.argv[1:] == ["sweep"] else main(*(int(a) for a in sys.argv[1:]))

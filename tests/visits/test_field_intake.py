@@ -152,6 +152,11 @@ def the_office(visit, what, nadia):
         Visit.objects.filter(pk=visit.pk).update(state="closed", arrived_at=timezone.now(), left_at=timezone.now())
 
 
+def settle_all(visit, take, by):
+    keys = list(visit.pieces.to_settle().values_list("key", flat=True))
+    return services.settle(visit=visit, by=by, **{"take" if take else "leave": keys})
+
+
 @pytest.mark.parametrize(("what", "code"), OFFICE)
 @pytest.mark.parametrize("take", [True, False])
 def test_what_the_office_changed_meanwhile_is_settled_by_a_person(what, code, take, send, visit, nadia, idris):
@@ -159,7 +164,7 @@ def test_what_the_office_changed_meanwhile_is_settled_by_a_person(what, code, ta
     outcomes = send([a_piece(visit, "start"), a_step_piece(visit, "ask_caretaker")])
     assert {(o["state"], o["code"]) for o in outcomes} == {("to_settle", code)}
     assert not visit.records.exists()
-    services.settle(visit=visit, person=idris, take=take, by=nadia)
+    settle_all(visit, take, nadia)
     visit.refresh_from_db()
     assert visit.records.exists() is take
     assert {p.state for p in FieldPiece.objects.all()} == ({"taken"} if take else {"left_out"})
@@ -172,7 +177,7 @@ def test_only_who_assigns_settles(send, visit, nadia, idris, otto):
     send([a_step_piece(visit, "ask_caretaker")])
     for person in (idris, otto):
         with pytest.raises(Exception, match="role|organisation"):
-            services.settle(visit=visit, person=idris, take=True, by=person)
+            settle_all(visit, True, person)
 
 
 def test_a_visit_moved_to_another_day_is_no_conflict(send, visit, nadia, idris):

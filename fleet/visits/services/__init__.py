@@ -3,10 +3,12 @@
 from fleet.visits.services.calls import advice, close_call, is_danger, solve_by_phone, take_call, visit_for_call
 from fleet.visits.services.closing import after_test_of, close, leave_open, open_steps
 from fleet.visits.services.entering import enter_in_register, owed
+from fleet.visits.services.field_applying import put_together
 from fleet.visits.services.field_bundle import bundle
 from fleet.visits.services.field_devices import register
-from fleet.visits.services.field_intake import device_of, keep_chunk, places_of, put_together, receive, receive_later
-from fleet.visits.services.field_settling import let_in, not_home, settle, shut_out, sides
+from fleet.visits.services.field_intake import device_of, keep_chunk, places_of, receive, receive_later
+from fleet.visits.services.field_reading import lines_of, readable
+from fleet.visits.services.field_settling import let_in, not_home, picture_of, settle, shut_out, sides
 from fleet.visits.services.known import known_of
 from fleet.visits.services.logging import (
     add_finding,
@@ -39,10 +41,9 @@ from fleet.visits.services.trips import (
 )  # fmt: skip
 
 __all__ = [
-    "bundle", "device_of", "keep_chunk", "let_in", "not_home", "places_of", "put_together", "receive",
+    "bundle", "device_of", "keep_chunk", "let_in", "not_home", "picture_of", "places_of", "put_together", "receive",
     "receive_later", "register",
-    "settle", "shut_out",
-    "sides", "small_photo",
+    "lines_of", "readable", "settle", "shut_out", "sides", "small_photo",
     "add_base", "add_finding", "advice", "after_test_of", "assign", "assign_many", "best_order", "bring_back",
     "cancel", "change_procedure", "change_rule", "check_may_log", "close", "close_call", "current_records",
     "enter_in_register", "owed",

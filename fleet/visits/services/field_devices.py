@@ -53,7 +53,7 @@ class DeviceAuthentication(BaseAuthentication):
             token = words[1].decode() if len(words) == 2 else ""
         except UnicodeError:
             token = ""
-        device = FieldDevice.objects.select_related("person__organisation").filter(token_hash=_hash(token)).first()
+        device = FieldDevice.objects.select_related("person").filter(token_hash=_hash(token)).first()
         if device is None:
             raise AuthenticationFailed(_("This telephone is not known here. Log in again."), code="unknown_device")
         if device.shut_out_at is not None:

@@ -1,50 +1,68 @@
 """What the office and a telephone did to the same visit is settled by a person who sees both sides."""
 
+from dataclasses import dataclass
+
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from fleet.people.access import may, require
 from fleet.visits.models import FieldDevice, FieldPiece, Visit
-from fleet.visits.services import field_intake
+from fleet.visits.services import field_applying
+from fleet.visits.services.field_photos import whole_photo
 from fleet.visits.services.logging import current_records
+from fleet.visits.services.photos import MOST_BYTES
 from fleet.visits.services.planning import locked
 from fleet.web.refusals import Refused
 
 
 @transaction.atomic
-def settle(*, visit, person, take, by):
-    """Take over what a person's telephone recorded on a visit, or leave it out. It stays readable either way.
+def settle(*, visit, by, take=(), leave=()):
+    """Piece by piece: take over some of what waits, leave out others; what is in neither goes on waiting.
 
-    Taking over brings a visit that was called off, closed or given to another back under that person's name, logged,
-    unless the other has already begun it: then the records join what is there.
+    `take` and `leave` hold keys of pieces. What is taken over stands on the visit, before what stood there for the same
+    step; what is left out counts no more. Both stay readable. Taking over brings a visit that was called off, closed or
+    given to another back under that person's name, unless the other has already begun it: then the records join what
+    is there. Returns the pieces that were settled.
     """
     require(by, "assign")
     if visit.organisation_id != by.organisation_id:
         raise Refused("not_yours", _("This visit belongs to another organisation."))
     visit = locked(visit)
-    rows = list(
-        FieldPiece.objects.select_for_update(of=("self",)).select_related("person")
-        .filter(visit=visit, person=person, state=FieldPiece.State.TO_SETTLE).order_by("written_at", "key")
-    )  # fmt: skip
-    if not rows:
+    take, leave = {str(key) for key in take}, {str(key) for key in leave}
+    if take & leave:
+        raise Refused("both", _("Either take a part over or leave it out."))
+    waiting = {
+        str(row.key): row
+        for row in FieldPiece.objects.select_for_update(of=("self",)).select_related("person")
+        .filter(visit=visit, state=FieldPiece.State.TO_SETTLE).order_by("written_at", "key")
+    }  # fmt: skip
+    if not waiting:
         raise Refused("nothing_to_settle", _("Nothing waits here any more."))
-    if take:
-        if visit.state in {Visit.State.PROPOSED, Visit.State.ASSIGNED, Visit.State.CANCELLED}:
-            first = rows[0].written_at
-            visit.technician, visit.state = person, Visit.State.UNDER_WAY
-            visit.planned_on = visit.planned_on or first.date()
-            visit.arrived_at = min(visit.arrived_at or first, first)
-            visit.version += 1
-            visit.save(update_fields=["technician", "state", "planned_on", "arrived_at", "version"])
-        for row in rows:
-            field_intake.apply(row, late=True)
-    else:
-        for row in rows:
-            row.state = FieldPiece.State.LEFT_OUT
-            row.save(update_fields=["state"])
-    FieldPiece.objects.filter(pk__in=[r.pk for r in rows]).update(settled_by=by, settled_at=timezone.now())
-    return rows
+    if not take | leave:
+        raise Refused("nothing_chosen", _("Choose for at least one part: take it over, or leave it out."))
+    if not take | leave <= set(waiting):
+        raise Refused("settled_meanwhile", _("Somebody settled one of these meanwhile. Look at what is left."))
+    taken, left = ([row for key, row in waiting.items() if key in chosen] for chosen in (take, leave))
+    if taken:
+        _bring_back(visit, taken[0])
+        field_applying.apply_all(visit.pk, taken, late=True)
+    for row in left:
+        row.state = FieldPiece.State.LEFT_OUT
+        row.save(update_fields=["state"])
+    done = [row.pk for row in taken + left]
+    FieldPiece.objects.filter(pk__in=done).update(settled_by=by, settled_at=timezone.now())
+    return taken + left
+
+
+def _bring_back(visit, first):
+    if visit.state not in {Visit.State.PROPOSED, Visit.State.ASSIGNED, Visit.State.CANCELLED}:
+        return
+    visit.technician, visit.state = first.person, Visit.State.UNDER_WAY
+    visit.planned_on = visit.planned_on or first.written_at.date()
+    visit.arrived_at = min(visit.arrived_at or first.written_at, first.written_at)
+    visit.version += 1
+    visit.save(update_fields=["technician", "state", "planned_on", "arrived_at", "version"])
 
 
 @transaction.atomic
@@ -67,11 +85,39 @@ def let_in(*, device, by):
     FieldDevice.objects.filter(pk=device.pk).update(shut_out_at=None, shut_out_by=None)
 
 
+@dataclass(frozen=True)
+class Side:
+    """A piece that waits, and what stands on the visit in its place."""
+
+    piece: FieldPiece
+    other: object = None  # the record of the same step
+    own_photos: tuple = ()  # keys; the bytes of some may still be on their way
+    other_photos: tuple = ()
+
+
 def sides(visit):
-    """[(piece, the record that stands for the same step)] of what waits for a person, in order of writing."""
+    """What waits for a person, in order of writing, each with what stands there now and both sides' photos."""
     standing = current_records(visit)
-    waiting = visit.pieces.to_settle().select_related("person", "device").order_by("written_at", "key")
-    return [(piece, standing.get(piece.payload.get("step")) if piece.kind == "step" else None) for piece in waiting]
+    waiting = list(visit.pieces.to_settle().select_related("person", "device").order_by("written_at", "key"))
+    pictures = list(visit.pieces.filter(kind=FieldPiece.Kind.PHOTO))
+    here = list(visit.photos.all())
+    found = []
+    for piece in waiting:
+        step = piece.payload.get("step")
+        if piece.kind != FieldPiece.Kind.STEP:
+            own = (piece.key,) if piece.kind == FieldPiece.Kind.PHOTO else ()
+            found.append(Side(piece, own_photos=own))
+            continue
+        own = {p.key for p in pictures if p.payload.get("step") == step and p.person_id == piece.person_id}
+        theirs = tuple(photo.key for photo in here if photo.step == step and photo.key not in own)
+        found.append(Side(piece, standing.get(step), tuple(own), theirs))
+    return found
+
+
+def picture_of(piece):
+    """The bytes of a photo that waits or was left out; None while they are still on their way."""
+    size = piece.payload.get("size")
+    return whole_photo(piece.key, size) if isinstance(size, int) and 0 < size <= MOST_BYTES else None
 
 
 def not_home(person, on):

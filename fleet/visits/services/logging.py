@@ -5,6 +5,8 @@ overwritten: a later record of a step stands before an earlier one, and both sta
 """
 
 import uuid
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import timedelta
 
 from django.db import transaction
@@ -17,14 +19,63 @@ from fleet.registry.models import Installation, Unit
 from fleet.visits.codes import ACTIONS, CAUSES, DETECTIONS, FAILURE_MODES, ITEMS, MECHANISMS
 from fleet.visits.models import Finding, PartType, PartUse, StepRecord, Visit, VisitSpotTest
 from fleet.visits.procedures.reading import judge_step, missing, out_of_range
-from fleet.visits.services import downward
+from fleet.visits.services import downward, planning
 from fleet.visits.services.known import known_of
-from fleet.visits.services.planning import locked, own_organisation
+from fleet.visits.services.planning import own_organisation
 from fleet.visits.services.values import clean_values
 from fleet.web.refusals import Refused
 
 WRITABLE = {Visit.State.UNDER_WAY, Visit.State.LOGGED}
 CLOCK_SLACK = timedelta(minutes=10)
+
+_held = ContextVar("visit_held", default=None)
+
+
+@contextmanager
+def held(visit_id):
+    """Within: many records of one visit, which is read and locked once, and whose spot tests are answered afterwards.
+
+    Say `forget` to what it yields when a change of the visit was rolled back.
+    """
+    one = _Held(visit_id)
+    token = _held.set(one)
+    try:
+        yield one
+    finally:
+        _held.reset(token)
+
+
+class _Held:
+    def __init__(self, visit_id):
+        self.visit_id, self.visit, self.known = visit_id, None, None
+
+    def forget(self):
+        """A change of the visit was rolled back: read it anew."""
+        self.visit = None
+
+    def now(self):
+        if self.visit is None:
+            rows = Visit.objects.select_for_update(of=("self",)).select_related(
+                "procedure", "site", "technician", "organisation", "installation__well__site", "installation__unit"
+            )
+            self.visit = rows.get(pk=self.visit_id)
+        return self.visit
+
+
+def locked(visit):
+    """The row as it stands now, held until the transaction ends."""
+    one = _held.get()
+    return one.now() if one is not None and one.visit_id == visit.pk else planning.locked(visit)
+
+
+def _known(visit):
+    """What is known of the unit; nothing that is recorded on a visit changes it before the visit is closed."""
+    one = _held.get()
+    if one is None or one.visit_id != visit.pk:
+        return known_of(visit.installation, visit)
+    if one.known is None:
+        one.known = known_of(visit.installation, visit)
+    return one.known
 
 
 def check_may_log(visit, by):
@@ -137,7 +188,7 @@ def record_step(
             for code, sentence in missing(data, values, visit.installation):
                 raise Refused("missing", sentence, field=code)
         values = _with_spot_tests(visit, data, values, at, key, by, late)
-        passed, sentences, _stop = judge_step(data, values, known_of(visit.installation, visit))
+        passed, sentences, _stop = judge_step(data, values, _known(visit))
     if replaces is None and whole:
         replaces = current_records(visit).get(step)
     record = StepRecord.objects.create(
@@ -197,7 +248,8 @@ def log_spot_test(*, visit, readings, kind, by, at=None, key=None, late=False):
     test = downward.keep_spot_test(
         installation=installation, at=_moment(at) or timezone.now(), kind=kind, by=by, key=key, figures=figures
     )
-    answer = downward.answer_spot(installation, test)
+    later = _held.get() is not None  # whoever holds the visit answers its tests in the order of time, when all are here
+    answer = {} if later else downward.answer_spot(installation, test)
     link, _new = VisitSpotTest.objects.get_or_create(spot_test=test, defaults={"visit": visit, "answer": answer})
     if link.visit_id != visit.pk:
         raise Refused("key_taken", _("This spot test belongs to another visit."))

@@ -19,6 +19,14 @@ LONGEST_SIDE = 1600
 MOST_BYTES = 25 * 1024 * 1024
 MOST_PIXELS = 80_000_000  # more than any telephone's; a small file may claim a huge picture
 QUALITY = 80
+MOST_BARE_BYTES = 600_000  # a telephone makes them smaller than that
+BARE = {"APP0", "APP2", "APP14"}  # segments that tell about the picture's points and colours only
+END_OF_JPEG = b"\xff\xd9"
+
+
+def _bare(image):
+    """A JPEG as a telephone's shrinking makes it, with nothing in it but the picture: kept as it is, to the byte."""
+    return image.format == "JPEG" and image.mode == "RGB" and {name for name, _data in image.applist} <= BARE
 
 
 def _read(data):
@@ -30,6 +38,9 @@ def _read(data):
         if image.width * image.height > MOST_PIXELS:
             raise Refused("photo_too_large", _("This picture has too many points. Send it smaller."), field="photo")
         taken = image.getexif().get_ifd(0x8769).get(0x9003)  # Exif: DateTimeOriginal
+        if _bare(image) and max(image.size) <= LONGEST_SIDE and len(data) <= MOST_BARE_BYTES:
+            image.load()  # damaged ones are found here
+            return data[: data.rindex(END_OF_JPEG) + 2], taken
         image = ImageOps.exif_transpose(image)
         image.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
         out = io.BytesIO()

@@ -9,16 +9,13 @@ from django.templatetags.static import static
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.people.access import may, needs
-from fleet.people.models import Person
 from fleet.visits import field_assets as assets
 from fleet.visits import services
 from fleet.visits.field_words import words
 from fleet.visits.models import FieldDevice, FieldPiece, Visit
-from fleet.visits.procedures.reading import in_words
 from fleet.web.refusals import Refused
 
 
@@ -111,40 +108,3 @@ def let_in(request, device_id):
     services.let_in(device=device, by=request.user)
     messages.success(request, _("The telephone is let in again."))
     return redirect("visits:not_home")
-
-
-@needs("assign")
-@require_http_methods(["GET", "POST"])
-def settle(request, key):
-    """Both sides of what came home late: take over, or leave out."""
-    visit = get_object_or_404(
-        Visit.objects.visible_to(request.user).select_related("site", "technician", "procedure"), key=key
-    )
-    if request.method == "POST":
-        people = Person.objects.filter(organisation=visit.organisation)
-        person = get_object_or_404(people, pk=request.POST.get("person"))
-        try:
-            rows = services.settle(visit=visit, person=person, take="take" in request.POST, by=request.user)
-        except Refused as refusal:
-            messages.error(request, str(refusal))
-            return redirect("visits:settle_pieces", key)
-        for row in rows:
-            row.refresh_from_db()
-            if row.state == FieldPiece.State.REFUSED:
-                messages.warning(request, f"{row.get_kind_display()}: {row.sentence}")
-        n = len(rows)
-        said = (
-            ngettext("%(n)d piece is taken over.", "%(n)d pieces are taken over.", n) if "take" in request.POST
-            else ngettext("%(n)d piece is left out.", "%(n)d pieces are left out.", n)
-        )  # fmt: skip
-        messages.success(request, said % {"n": n})
-        return redirect("visits:visit", key)
-    steps = {step["code"]: step for step in in_words(visit.procedure.steps if visit.procedure else [])}
-    rows = [
-        {"piece": piece, "step": steps.get(piece.payload.get("step")), "other": other,
-         "values": piece.payload.get("values") or {}}
-        for piece, other in services.sides(visit)
-    ]  # fmt: skip
-    people = {row["piece"].person_id: row["piece"].person for row in rows}
-    groups = [(who, [r for r in rows if r["piece"].person_id == pk]) for pk, who in people.items()]
-    return render(request, "visits/field/settle.html", {"visit": visit, "groups": groups})
