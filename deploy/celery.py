@@ -28,6 +28,7 @@ app.conf.beat_schedule = {
     },
     "installations whose day has ended are judged": {"task": "output.sweep", "schedule": 600.0},
     "what came from telephones is put into its visits": {"task": "visits.sweep_pieces", "schedule": 120.0},
+    "expected cards that telephones will be packed with": {"task": "visits.warm_cards", "schedule": 1800.0},
     "inspections that fall due become visits": {"task": "visits.sweep", "schedule": 3600.0},
 }
 

@@ -13,8 +13,8 @@ from django.template.loader import get_template
 
 STYLES = ["web/css/look.css", "web/css/parts.css", "web/css/forms.css", "visits/log.css", "visits/field/field.css"]
 MODULES = [
-    "main", "db", "clock", "words", "dom", "lock", "pack", "card", "slips", "rules", "captures", "scan", "spot",
-    "photo", "steps", "visit", "home", "sun", "outbox", "send",
+    "main", "db", "clock", "words", "dom", "lock", "pack", "card", "slips", "rules", "captures", "scan", "qr",
+    "qr_find", "spot", "photo", "steps", "visit", "home", "sun", "outbox", "send",
 ]  # fmt: skip
 OTHERS = ["visits/stopwatch.js", "visits/mark.js", "web/img/mark.svg", "web/img/mark-192.png"]
 PATHS = [*STYLES, *(f"visits/field/{name}.js" for name in MODULES), *OTHERS]

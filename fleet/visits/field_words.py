@@ -44,7 +44,12 @@ WORDS = {
     "code": _("Code on the label, or serial"),
     "code_wrong": _("The check character does not fit. Read the label again."),
     "code_unknown": _("This unit is on none of the packed visits."),
-    "scan_not": _("This telephone's browser cannot scan. Type the short code."),
+    "scan_not": _("The camera cannot be used here. Type the short code that stands below the square."),
+    "scan_nothing": _("No label was found in the picture. Hold it nearer and steady, or type the short code."),
+    "app_old": _(
+        "The office works with a newer version of this log. What you wrote is sent all the same; load the new version "
+        "where there is signal."
+    ),
     "far": _("You seem to be {n} km from {site}. Is this the right place?"),
     "arrive": _("I have arrived"),
     "way": _("Way in"),
@@ -286,8 +291,10 @@ WORDS = {
     ),
     "slip_ten": _("{typed}? A slip of ten would make it {right}."),
     "slip_feet": _("{typed} m would fit feet. In metres it is {right}."),
+    "slip_metres": _("{typed} ft would fit metres. In feet it is {right}."),
     "slip_kw": _("{typed} would fit kW/m². In W/m² it is {right}."),
     "slip_m3h": _("{typed} would fit cubic metres an hour. In litres a minute it is {right}."),
+    "slip_lmin": _("{typed} would fit litres a minute. In cubic metres an hour it is {right}."),
     "slip_short": _("Fill {n} took {s} s only. Below three seconds the hand on the watch counts for too much."),
     "slip_fill": _("Fill {n} is ten times away from the others. Is there a digit too many or one missing?"),
     "slip_bucket": _("This is ten times away from what can be right. Is a point missing in litres or seconds?"),

@@ -27,3 +27,9 @@ def sweep_pieces():
     held = FieldPiece.objects.filter(state=FieldPiece.State.HELD)
     waiting = held.order_by("visit_id").values_list("visit_id").distinct()
     return sum(put_together(visit_id) for (visit_id,) in waiting)
+
+
+@shared_task(name="visits.warm_cards")
+def warm_cards(installation_ids=None):
+    """Make the expected cards that telephones will be packed with. Returns how many were looked at."""
+    return services.warm_cards(installation_ids)

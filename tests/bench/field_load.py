@@ -16,7 +16,7 @@ import time
 from pathlib import Path
 
 BATCH = 20  # pieces, as in send.js
-PART, MOST_PART, QUICK_S = 16_384, 131_072, 1.0  # a photo's parts grow while they go quickly, as in send.js
+PART, MOST_PART, PART_S = 16_384, 131_072, 6.0  # a photo's parts are as large as goes in so many seconds, as in send.js
 FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 60.0
 
 
@@ -51,7 +51,16 @@ class Line:
         while True:
             began = time.perf_counter()
             try:
-                status, headers, found = await self._once(method, path, body, kind)
+                reused = self.writer is not None
+                try:
+                    status, headers, found = await self._once(method, path, body, kind)
+                except (OSError, asyncio.IncompleteReadError):
+                    self.drop()
+                    if not reused:
+                        raise
+                    # The server had closed the idle connection: a browser asks once more on a new one, as part of it.
+                    self.told["reopened"] += 1
+                    status, headers, found = await self._once(method, path, body, kind)
             except (OSError, asyncio.IncompleteReadError) as fault:
                 self.drop()
                 self.told["faults"].append(repr(fault))
@@ -90,7 +99,7 @@ async def telephone(log, picture, port, told):
         part = picture[end : end + size]
         _found, took = await line.ask("PUT", f"{where}&place={end}&later=1", part, "application/octet-stream")
         end += len(part)
-        size = min(MOST_PART, 2 * size) if took < QUICK_S else PART
+        size = max(PART, min(MOST_PART, int(PART_S * len(part) / took)))
     await post([], [photo])
     told["home"].append(time.time())
     wait = 3.0
@@ -105,7 +114,7 @@ async def telephone(log, picture, port, told):
 async def main(path, port):
     content = json.loads(Path(path).read_text())
     picture = Path(content["picture"]).read_bytes()
-    told = {"times": [], "busy": [], "faults": [], "home": [], "states": []}
+    told = {"times": [], "busy": [], "faults": [], "home": [], "states": [], "reopened": 0}
     began = time.time()
     await asyncio.gather(*(telephone(log, picture, port, told) for log in content["logs"]))
     used = resource.getrusage(resource.RUSAGE_SELF)

@@ -37,10 +37,13 @@ class Telephone:
         self.start()
         self.log_in()
 
-    def start(self):
+    def start(self, **changes):
+        """`changes`: what is new about the telephone since it was switched off, as `timezone_id`."""
+        self.options |= changes
+        options = PHONE | self.options
         self.context = self.kind.launch_persistent_context(
-            str(self.folder), executable_path=self.path, headless=True, **(PHONE | self.options),
-            args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"],
+            str(self.folder), executable_path=self.path, headless=True,
+            args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", *options.pop("args", [])], **options,
         )  # fmt: skip
         self.page = self.context.pages[0] if self.context.pages else self.context.new_page()
         self.page.set_default_timeout(15_000)

@@ -2,6 +2,7 @@
 
 import http.client
 import random
+import socket
 import threading
 import time
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -12,13 +13,16 @@ class Wire:
     """A small HTTP proxy on 127.0.0.1. `cut`: nothing gets through. `bits_s`: speed of the whole line, both ways.
 
     `loses`: share of requests that fail; half of them are lost on the way there, half on the way back, so that the
-    server has done what the telephone does not know of.
+    server has done what the telephone does not know of. The next `halves` records are cut off in the middle of their
+    body; the next `breaks` are answered 500 after the server has done them, every second one before; the next `busy`
+    are told to come back in a second.
     """
 
     def __init__(self, server, seed=7):
         self.target = urlsplit(server).netloc
         self.cut, self.bits_s, self.loses = False, None, 0.0
         self.seen, self.lost = 0, 0
+        self.halves, self.breaks, self.busy, self.done = 0, 0, 0, []
         self._random, self._line = random.Random(seed), threading.Lock()
         wire = self
 
@@ -60,6 +64,8 @@ class Wire:
         if api and fate < self.loses / 2:
             self.lost += 1
             return  # lost on the way there
+        if (trouble := self._trouble(asked, api, body)) == "before":
+            return
         link = http.client.HTTPConnection(self.target, timeout=60)
         try:
             headers = {k: v for k, v in asked.headers.items() if k.lower() not in {"connection", "accept-encoding"}}
@@ -72,6 +78,9 @@ class Wire:
         if self.cut or (api and fate < self.loses):
             self.lost += 1
             return  # the answer is lost
+        if trouble == "after":
+            self._say(asked, 500)
+            return
         asked.send_response(answer.status)
         for name, value in answer.getheaders():
             if name.lower() not in {"connection", "transfer-encoding", "content-length", "server", "date"}:
@@ -79,6 +88,38 @@ class Wire:
         asked.send_header("Content-Length", str(len(data)))
         asked.end_headers()
         asked.wfile.write(data)
+
+    def _trouble(self, asked, api, body):
+        """ "before": the request goes no further; "after": its answer will be an error; None: all is well."""
+        if not (api and body):
+            return None
+        if self.halves:
+            self.halves -= 1
+            self.done.append("half")
+            with socket.create_connection(self.target.split(":"), timeout=10) as link:
+                head = "".join(f"{name}: {value}\r\n" for name, value in asked.headers.items())
+                link.sendall(f"{asked.command} {asked.path} HTTP/1.1\r\n{head}\r\n".encode() + body[: len(body) // 2])
+            return "before"
+        if self.busy:
+            self.busy -= 1
+            self.done.append("busy")
+            self._say(asked, 503, ("Retry-After", "1"))
+            return "before"
+        if self.breaks:
+            self.breaks -= 1
+            self.done.append("break")
+            if self.breaks % 2:
+                self._say(asked, 500)
+                return "before"
+            return "after"
+        return None
+
+    @staticmethod
+    def _say(asked, status, *headers):
+        asked.send_response(status)
+        for name, value in (*headers, ("Content-Length", "0")):
+            asked.send_header(name, value)
+        asked.end_headers()
 
     def close(self):
         self._server.shutdown()

@@ -2,7 +2,7 @@
 
 import json
 import uuid
-from datetime import timedelta
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -11,12 +11,14 @@ from django.utils import timezone
 from fleet.output.services import answer_spot
 from fleet.registry.models import PumpPoint
 from fleet.visits import services
-from fleet.visits.models import FieldDevice
+from fleet.visits.models import FieldCard, FieldDevice
+from fleet.visits.services import field_card
+from fleet.visits.services.field_kept import card_day
 from fleet.web.refusals import Refused
 from sizing import orient
 from tests.makers.people import a_person
 from tests.makers.registry import a_site, a_well, an_installation
-from tests.makers.visits import an_assigned_visit
+from tests.makers.visits import a_visit, an_assigned_visit
 
 KEY = "6d5f1d0e-6d1c-4f6e-9c1e-000000000001"
 BUNDLE = f"/api/v1/field/bundle/?device={KEY}&days=7"
@@ -181,3 +183,61 @@ def test_the_coordinator_sees_what_has_not_come_home(idris, nadia, organisation,
     page = client_of(nadia).get("/visits/telephones/").content.decode()
     assert f"/visits/{late.key}/" in page
     assert "7 pieces" in page
+
+
+# ---- kept cards -----------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def worked_out(monkeypatch):
+    """How many cards were worked out, each time that any were."""
+    counted, cards = [], field_card.cards
+
+    def counting(ids, day):
+        counted.append(len(ids))
+        return cards(ids, day)
+
+    monkeypatch.setattr(field_card, "cards", counting)
+    return counted
+
+
+def test_packing_reads_the_cards_that_were_made_when_the_visits_were_assigned(idris, ten_visits, worked_out):
+    assert services.warm_cards() == 10
+    assert sum(worked_out) == 10
+    worked_out.clear()
+    first = services.bundle(by=idris)
+    assert not worked_out
+    FieldCard.objects.all().delete()
+    assert services.bundle(by=idris)["hash"] == first["hash"]
+    assert sum(worked_out) == 10
+
+
+def test_a_card_is_made_anew_when_what_it_rests_on_changes_and_only_then(idris, organisation, worked_out):
+    one, other = (an_assigned_visit(an_installation(organisation), idris).installation for _ in range(2))
+    services.warm_cards()
+    worked_out.clear()
+    one.setting_depth_m += 5
+    one.save()
+    services.warm_cards()
+    assert worked_out == [1]
+    assert FieldCard.objects.filter(pk__in=[one.pk, other.pk]).count() == 2
+
+
+def test_assigning_has_the_card_made_before_the_morning(
+    idris, nadia, organisation, django_capture_on_commit_callbacks
+):
+    visit = a_visit(an_installation(organisation))
+    with django_capture_on_commit_callbacks(execute=True):
+        services.assign(visit=visit, technician=idris, on=timezone.localdate(), by=nadia)
+    assert FieldCard.objects.get().pk == visit.installation_id
+
+
+@pytest.mark.parametrize(("today", "stands_for"), [
+    (date(2026, 11, 25), date(2026, 11, 26)),  # the Thursday of that week
+    (date(2026, 11, 29), date(2026, 11, 26)),
+    (date(2026, 12, 1), date(2026, 12, 3)),
+    (date(2026, 11, 30), date(2026, 11, 30)),  # a Thursday of another month has other levels
+    (date(2027, 1, 1), date(2027, 1, 1)),
+])  # fmt: skip
+def test_a_card_stands_for_the_middle_of_its_week_within_the_month(today, stands_for):
+    assert card_day(today) == stands_for

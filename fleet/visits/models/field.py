@@ -92,6 +92,21 @@ class FieldPiece(models.Model):
         return f"{self.kind} {self.key}"
 
 
+class FieldCard(models.Model):
+    """The expected card of an installation for the days around, with the hash of all that it was worked out from."""
+
+    installation = models.OneToOneField(
+        "registry.Installation", models.CASCADE, primary_key=True, related_name="field_card"
+    )
+    inputs_hash = models.CharField(max_length=64)
+    card = models.JSONField()
+    cost = models.JSONField(null=True, db_comment="what turning or tilting the frame away costs")
+    made_at = models.DateTimeField()
+
+    def __str__(self):
+        return f"{self.installation_id} {self.inputs_hash[:8]}"
+
+
 class PhotoChunk(models.Model):
     """A part of a photo on its way home; the parts go when the photo is whole."""
 

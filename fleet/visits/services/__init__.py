@@ -7,6 +7,7 @@ from fleet.visits.services.field_applying import put_together
 from fleet.visits.services.field_bundle import bundle
 from fleet.visits.services.field_devices import register
 from fleet.visits.services.field_intake import device_of, keep_chunk, places_of, receive, receive_later
+from fleet.visits.services.field_kept import kept_cards, warm_cards
 from fleet.visits.services.field_reading import lines_of, readable
 from fleet.visits.services.field_settling import let_in, not_home, picture_of, settle, shut_out, sides
 from fleet.visits.services.known import known_of
@@ -51,5 +52,5 @@ __all__ = [
     "log_spot_test", "move_in_trip", "nearby", "next_inspection_on", "note_trip", "open_steps", "parts_for",
     "plan_order", "procedure_for", "propose", "propose_due", "propose_for_shortfall", "record_step", "road_km",
     "set_up", "solve_by_phone", "start", "step_of", "take_back", "take_back_finding", "take_call", "use_part",
-    "visit_for_call",
+    "visit_for_call", "kept_cards", "warm_cards",
 ]  # fmt: skip

@@ -14,6 +14,7 @@ from fleet.visits.field_words import words
 from fleet.visits.models import FieldDevice, Photo, Visit
 from fleet.visits.procedures.reading import cautions_in_words, in_words
 from fleet.visits.services import field_card, field_sun
+from fleet.visits.services.field_kept import kept_cards
 from fleet.visits.services.known import known_of
 from fleet.visits.services.setting_up import set_up
 from fleet.visits.services.trips import likely_causes, parts_for
@@ -42,7 +43,7 @@ def bundle(*, by, device=None, days=3):
         .order_by("planned_on", "trip_order", "id")
     )  # fmt: skip
     installations = {v.installation_id: v.installation for v in visits if v.installation}
-    cards, costs = field_card.cards(installations, today), field_sun.costs(installations, today.year)
+    cards, costs = kept_cards(installations, today)
     content = {
         "format": FORMAT,
         "person": {

@@ -3,14 +3,11 @@ half, kept once: a fault of ours costs a delay and never a reading.
 """
 
 import json
-import logging
-import time
 import uuid
 from dataclasses import dataclass
 from datetime import timedelta
 
-from celery import signature
-from django.db import connection, transaction
+from django.db import connection
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
@@ -21,6 +18,7 @@ from fleet.visits.services.field_applying import put_together
 from fleet.visits.services.field_photos import keep_part, parts_here
 from fleet.visits.services.photos import MOST_BYTES
 from fleet.visits.services.values import storable
+from fleet.visits.services.waking import wake
 from fleet.web.refusals import Refused
 
 FORMAT = 1  # of the pieces; older ones are read for ever
@@ -29,9 +27,6 @@ MOST_CHUNK = 256 * 1024
 NEWEST = timedelta(minutes=10)  # a telephone's clock may be so far ahead
 OLDEST = timedelta(days=3660)
 SEEN_EVERY = timedelta(minutes=1)
-QUIET_S = 30.0  # a broker that was away is not asked again for so long
-
-logger = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -115,7 +110,7 @@ def receive_later(*, by, device, pieces, asked=()):
         cursor.execute(KEEP, [sent, device and device.pk, by.pk, by.organisation_id, by.organisation_id, keys])
         found = {row[0]: row for row in cursor.fetchall()}
     for visit_id in {row[4] for row in found.values() if row[5] and row[1] == FieldPiece.State.HELD}:
-        wake(visit_id)
+        wake("visits.put_together", visit_id)
     unknown = [Outcome(str(key), "unknown") for key in keys if key not in found]
     known = [Outcome(str(key), *row[1:4]) for key, row in found.items()]
     return [r for r in read if isinstance(r, Outcome)] + known + unknown
@@ -126,25 +121,6 @@ def _plain(row):
     return {name: getattr(row, name) for name in names} | {
         "key": str(row.key), "visit_id": row.visit_id, "written_at": row.written_at.isoformat(),
     }  # fmt: skip
-
-
-_quiet_until = 0.0
-
-
-def wake(visit_id):
-    """After commit, tell a worker. A broker that is away is no reason to fail or wait: the sweep finds the pieces."""
-    transaction.on_commit(lambda: _tell(visit_id))
-
-
-def _tell(visit_id):
-    global _quiet_until
-    if time.monotonic() < _quiet_until:
-        return
-    try:
-        signature("visits.put_together", args=[visit_id]).apply_async(retry=False)
-    except Exception:  # every transport raises its own
-        _quiet_until = time.monotonic() + QUIET_S
-        logger.warning("The broker could not be reached; the pieces of visit %s wait for the sweep.", visit_id)
 
 
 def _checked(by, pieces):
@@ -221,7 +197,7 @@ def keep_chunk(*, by, photo_key, place, data, total, later=False):
     if not parts.whole and parts.reach() >= total:
         row = FieldPiece.objects.filter(key=photo_key, person=by, state=FieldPiece.State.HELD).first()
         if row is not None:
-            wake(row.visit_id) if later else put_together(row.visit_id)
+            wake("visits.put_together", row.visit_id) if later else put_together(row.visit_id)
             parts = parts if later else parts_here(photo_key, by.pk)
     return parts.places(total)
 

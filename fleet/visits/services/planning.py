@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from fleet.people.access import may, require
 from fleet.visits.models import Trip, Visit
 from fleet.visits.services.setting_up import procedure_for
+from fleet.visits.services.waking import wake
 from fleet.web.refusals import Refused
 
 FARTHEST_DAYS = 400
@@ -108,6 +109,8 @@ def assign(*, visit, technician, on, by, expected_version=None):
     visit.trip, visit.trip_order = trip, (last or 0) + 1
     visit.version += 1
     visit.save(update_fields=["technician", "planned_on", "state", "trip", "trip_order", "version"])
+    if visit.installation_id:
+        wake("visits.warm_cards", [visit.installation_id])  # so that packing in the morning works nothing out
     return visit
 
 

@@ -28,8 +28,21 @@ def storable(value, depth=0):
     return value
 
 
-def number_of(value, field, label=""):
-    """A finite number; a decimal comma is read as a point."""
+# What may stand behind a figure that was typed in another unit than the house's own, and how much of ours it is.
+OTHER_UNITS = {
+    "m": {"m": 1.0, "ft": 0.3048},
+    "L/min": {"l/min": 1.0, "m³/h": 1 / 0.06, "m3/h": 1 / 0.06},
+}  # fmt: skip
+
+
+def number_of(value, field, label="", unit=""):
+    """A finite number of `unit`; a decimal comma is read as a point, "72.3 ft" as metres where metres are wanted."""
+    size = 1.0
+    if isinstance(value, str):
+        for behind, much in OTHER_UNITS.get(unit, {}).items():
+            if value.strip().lower().endswith(behind):
+                value, size = value.strip()[: -len(behind)], much
+                break
     if isinstance(value, bool):
         raise Refused("not_a_number", _("%(what)s: give a number.") % {"what": label}, field=field)
     if isinstance(value, str):
@@ -49,7 +62,7 @@ def number_of(value, field, label=""):
         ) from None
     if not math.isfinite(number):
         raise Refused("not_a_number", _("%(what)s: give a number.") % {"what": label}, field=field)
-    return number
+    return number * size
 
 
 def _bucket_rows(value, field, label):
@@ -82,6 +95,7 @@ SPOT_NUMBERS = (
     "irradiance_w_m2", "module_isc_a", "cell_c", "air_c", "array_voltage_v", "array_current_a", "flow_l_min",
     "static_level_m", "pumping_level_m", "first_water_min", "insulation_mohm", "loop_ohm",
 )  # fmt: skip
+SPOT_UNITS = {"flow_l_min": "L/min", "static_level_m": "m", "pumping_level_m": "m"}
 SUN_BY = {"reference_cell", "pyranometer", "module_isc", "clear_sky", "none"}
 
 
@@ -89,7 +103,7 @@ def clean_spot(value, field, label=""):
     """A spot test's readings, numbers read; unknown things dropped."""
     if not isinstance(value, dict):
         raise Refused("not_readings", _("%(what)s: readings are missing.") % {"what": label}, field=field)
-    found = {name: number_of(value.get(name), name, label) for name in SPOT_NUMBERS}
+    found = {name: number_of(value.get(name), name, label, SPOT_UNITS.get(name, "")) for name in SPOT_NUMBERS}
     found = {name: number for name, number in found.items() if number is not None}
     found["repeats"] = _bucket_rows(value.get("repeats") or [], field, label)
     sun_by = value.get("sun_by") or "none"
@@ -114,10 +128,10 @@ def clean_spot(value, field, label=""):
 
 def _numbers(capture, value, label):
     """Kept as they came, one by one: a list where several are asked for or given."""
-    code = capture["code"]
+    code, unit = capture["code"], capture.get("unit", "")
     if isinstance(value, list):
-        return [n for n in (number_of(v, code, label) for v in value) if n is not None]
-    number = number_of(value, code, label)
+        return [n for n in (number_of(v, code, label, unit) for v in value) if n is not None]
+    number = number_of(value, code, label, unit)
     if number is not None and capture.get("repeats", 1) != 1:
         return [number]
     return number

@@ -4,8 +4,8 @@ import { stopwatch } from "../stopwatch.js";
 import { button, h } from "./dom.js";
 import { howMany } from "./rules.js";
 import { spot } from "./spot.js";
-import { t } from "./words.js";
 import { scanner } from "./scan.js";
+import { liked, shownIn, t, typedIn } from "./words.js";
 
 // Numbers before words.
 const ORDER = ["spot", "buckets", "number", "yes_no", "choice", "clock", "serial", "photo", "note", "mark"];
@@ -15,15 +15,17 @@ let ids = 0;
 const newId = () => `c${++ids}`;
 const optional = (capture) => (capture.required === false ? h("span", { class: "optional" }, t("optional")) : null);
 
+// `unit`: the house's own; the field shows the one the person likes and tells the text with that unit behind.
 export function numberInput({ label, unit, value, changed, note = null, numeric = true, hint = "" }) {
   const id = newId();
   const input = h("input", {
-    class: numeric ? "input figure" : "input", id, type: "text", autocomplete: "off", value: value ?? "",
+    class: numeric ? "input figure" : "input", id, type: "text", autocomplete: "off",
+    value: numeric ? shownIn(value, unit) : value ?? "",
     inputmode: numeric ? "decimal" : "text", autocapitalize: numeric ? "off" : "characters", enterkeyhint: "next",
-    oninput: (event) => changed(event.target.value),
+    oninput: (event) => changed(numeric ? typedIn(event.target.value, unit) : event.target.value),
   });
   return h("div", { class: "field" }, h("label", { for: id }, label, " ", note), hint ? h("p", { class: "hint" }, hint) : null,
-    h("span", { class: "with-unit" }, input, unit ? h("span", { class: "unit" }, unit) : null));
+    h("span", { class: "with-unit" }, input, unit ? h("span", { class: "unit" }, liked(unit).unit) : null));
 }
 
 function several(capture, value, changed, built, one) {

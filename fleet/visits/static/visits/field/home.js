@@ -5,11 +5,11 @@ import { badge, button, facts, h, link, notice, p } from "./dom.js";
 import { isSet, lockNow, mustWait, setPin, unlock } from "./lock.js";
 import { holding, hereBytes, mark } from "./outbox.js";
 import { APP, ask, daysLeft, device, pack } from "./pack.js";
-import { canScan, codeOf, oneApart, scanner } from "./scan.js";
+import { canScan, checks, codeOf, oneApart, scanner } from "./scan.js";
 import { send, sending, soon } from "./send.js";
 import { ago, figure, kilobytes, t } from "./words.js";
 
-const LOW = 40_000_000;
+const LOW = 40_000_000, LABEL = /^[0-9A-Z]{7}$/;
 
 export async function homeScreen({ go, refresh, bundle }) {
   const rows = (await all("visits")).sort((a, b) => a.data.day.localeCompare(b.data.day) || (a.data.order || 0) - (b.data.order || 0));
@@ -57,8 +57,9 @@ function find(rows, go) {
     const names = (row) => [row.data.unit?.label, row.data.unit?.serial, row.data.site.code].filter(Boolean).map((one) => one.toUpperCase());
     const found = rows.find((row) => names(row).includes(code));
     if (found) return go(`#/visit/${found.key}`);
-    const near = rows.find((row) => names(row).some((one) => oneApart(one, code)));
-    said.replaceChildren(notice("watch", p(near ? t("code_wrong") : t("code_unknown"))));
+    // A sound code of a unit that is not packed is no slip; one whose check sign does not fit, or nearly ours, is.
+    const near = rows.some((row) => names(row).some((one) => oneApart(one, code)));
+    said.replaceChildren(notice("watch", p(!checks(code) && (near || LABEL.test(code)) ? t("code_wrong") : t("code_unknown"))));
   }
   const input = h("input", { class: "input figure", id: "label-code", type: "text", autocapitalize: "characters", autocomplete: "off", enterkeyhint: "go" });
   const form = h("form", { class: "find", onsubmit: (event) => { event.preventDefault(); if (input.value.trim()) open(input.value); } },

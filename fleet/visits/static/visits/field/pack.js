@@ -2,16 +2,16 @@
 import { all, get, put, write } from "./db.js";
 import { learn } from "./clock.js";
 import { signInKey } from "./lock.js";
-import { speak } from "./words.js";
+import { speak, t } from "./words.js";
 
 export const APP = document.body.dataset.version;
+const FORMAT = 1; // of the bundle, as this version reads it
 const LONGEST_MS = 60_000;
 
 export class Refused extends Error {
-  constructor(code, sentence, status) {
+  constructor(code, sentence, status, after = 0) {
     super(sentence);
-    this.code = code;
-    this.status = status;
+    Object.assign(this, { code, status, after }); // after: seconds until the server wants to be asked again
   }
 }
 
@@ -26,7 +26,7 @@ export async function ask(path, { method = "GET", body, headers = {}, plain = fa
   if (!answer.ok) {
     const said = await answer.json().catch(() => ({}));
     const fault = said.errors?.[0] || { code: `status_${answer.status}`, sentence: "" };
-    throw new Refused(fault.code, fault.sentence, answer.status);
+    throw new Refused(fault.code, fault.sentence, answer.status, Number(answer.headers.get("Retry-After")) || 0);
   }
   return { answer, found: answer.headers.get("Content-Type")?.includes("json") ? await answer.json() : await answer.blob() };
 }
@@ -45,6 +45,8 @@ export async function device() {
 
 export async function pack() {
   const { found } = await ask(`bundle/?device=${await device()}&days=${DAYS_AHEAD}&app=${APP}`);
+  // A server that packs in a newer way than this version reads: what is packed stays, and everything is still sent.
+  if (found.format > FORMAT) throw new Refused("app_old", t("app_old"), 426);
   const { visits, procedures, ...rest } = found;
   const size = JSON.stringify(found).length;
   const pieces = await all("pieces"), drafts = await all("drafts");

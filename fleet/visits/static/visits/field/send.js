@@ -5,7 +5,11 @@ import { signInKey, forget } from "./lock.js";
 import { APP, ask, device } from "./pack.js";
 import { holding, mark } from "./outbox.js";
 
-const PIECES = 20, TEXT = 24_000, PART = 16_384, LONGEST_WAIT = 60_000;
+const PIECES = 20, TEXT = 24_000, LONGEST_WAIT = 60_000;
+// A photo goes in parts as large as the line carries in a few seconds; after a failure small again.
+const PART = 16_384, MOST_PART = 131_072, PART_MS = 6000;
+// After a morning without signal many telephones come back at once: each waits a little of its own.
+const strewn = (ms) => ms * (0.5 + Math.random());
 const home = () => { state.wait = 1000; }; // the line carries: the next failure is waited out briefly again
 const HOME = new Set(["kept", "taken", "left_out"]);
 const listeners = new Set();
@@ -48,7 +52,7 @@ async function run() {
     const { waiting, pictures } = await holding();
     const held = (await all("pieces")).some((p) => p.state === "held");
     if (waiting.length) soon();
-    else if (pictures.length || held) soon(Math.min(LONGEST_WAIT, 1500 * 2 ** patience++));
+    else if (pictures.length || held) soon(strewn(Math.min(LONGEST_WAIT, 1500 * 2 ** patience++)));
     else patience = 0;
   } catch (trouble) {
     if (trouble.code === "shut_out") {
@@ -59,8 +63,10 @@ async function run() {
       return;
     }
     const wait = Math.min(LONGEST_WAIT, state.wait * 2);
+    part = PART;
     tell({ busy: false, trouble: trouble.status === 401 ? "sign_in" : trouble.status ? trouble.message || "server" : "network", wait });
-    if (trouble.status !== 401) soon(wait);
+    // A server that says when to come back is taken at its word; nobody comes back all at once.
+    if (trouble.status !== 401) soon(trouble.after ? 1000 * trouble.after + strewn(wait) : strewn(wait));
   }
 }
 
@@ -105,14 +111,15 @@ async function post(pieces, waiting, asked = []) {
 }
 
 // The first gap in what the server has: [from, to), to no longer than one part.
-export function gap(here, size) {
+export function gap(here, size, most = PART) {
   let end = 0;
   for (const [from, to] of [...here].sort((a, b) => a[0] - b[0])) {
-    if (from > end) return [end, Math.min(from, end + PART)];
+    if (from > end) return [end, Math.min(from, end + most)];
     end = Math.max(end, to);
   }
-  return end < size ? [end, Math.min(size, end + PART)] : null;
+  return end < size ? [end, Math.min(size, end + most)] : null;
 }
+let part = PART;
 
 // Photos last, part by part, from where the server stands. One goes from here only when its piece is said to be kept.
 async function photos() {
@@ -122,11 +129,13 @@ async function photos() {
     const owner = await device();
     let photo = await get("photos", key);
     let here = (await ask(`photos/${key}/?device=${owner}&total=${photo.size}`)).found.here;
-    for (let next = gap(here, photo.size); next; next = gap(here, photo.size)) {
+    for (let next = gap(here, photo.size, part); next; next = gap(here, photo.size, part)) {
+      const began = performance.now();
       const { found } = await ask(`photos/${key}/?device=${owner}&total=${photo.size}&place=${next[0]}&later=1`, {
         method: "PUT", body: photo.blob.slice(...next), headers: { "Content-Type": "application/octet-stream" },
       });
       here = found.here;
+      part = Math.round(Math.max(PART, Math.min(MOST_PART, (PART_MS * (next[1] - next[0])) / (performance.now() - began))));
       home();
       await change("photos", key, (row) => (row ? { ...row, here } : undefined));
       tell({});
@@ -138,8 +147,8 @@ async function photos() {
 }
 
 export function start() {
-  addEventListener("online", () => soon(0));
+  addEventListener("online", () => soon(strewn(600)));
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && soon(0));
-  setInterval(() => soon(0), 60_000);
+  setInterval(() => soon(strewn(2000)), 60_000);
   soon(0);
 }

@@ -1,16 +1,20 @@
 // Slips of the finger, asked about kindly: a slip of ten, another unit, two figures swapped. Never changed by itself.
-import { read, t, figure } from "./words.js";
+import { asTyped, figure, liked, read, t } from "./words.js";
 import { ampsAt, flowAt, readings, sunOf, voltsAt } from "./card.js";
 
+const FOOT = 0.3048;
 const nearly = (value, right, share = 0.3) => right > 0 && Math.abs(value / right - 1) <= share;
 
+// Levels: the other unit of length, or a slip of ten; asked in the unit the person likes.
 function levelSlips(value, record, field, found) {
   if (value === undefined || !(record > 1)) return;
-  if (nearly(value, record * 3.281, 0.12) && !nearly(value, record, 0.3)) {
-    found.push({ code: `${field}_feet`, words: t("slip_feet", { typed: figure(value), right: figure(value / 3.281) }), mend: { [field]: (value / 3.281).toFixed(1) } });
+  const { unit, size } = liked("m"), feet = unit === "ft", shown = (m) => figure(m / size);
+  const other = feet ? value / FOOT : value * FOOT; // the same figure, had it been meant in the other unit
+  if (nearly(other, record, 0.12) && !nearly(value, record, 0.3)) {
+    found.push({ code: `${field}_feet`, words: t(feet ? "slip_metres" : "slip_feet", { typed: shown(value), right: shown(other) }), mend: { [field]: asTyped(other, "m", 1) } });
   } else if (nearly(value, record * 10, 0.3) || nearly(value, record / 10, 0.3)) {
     const right = value > record ? value / 10 : value * 10;
-    found.push({ code: `${field}_ten`, words: t("slip_ten", { typed: figure(value, 2), right: figure(right, 2) }), mend: { [field]: String(+right.toFixed(3)) } });
+    found.push({ code: `${field}_ten`, words: t("slip_ten", { typed: shown(value), right: shown(right) }), mend: { [field]: asTyped(right, "m", 3) } });
   }
 }
 
@@ -53,11 +57,13 @@ export function ofSpot(card, values) {
     }
   }
   if (r.flow_by === "meter" && flow > 0) {
-    if (nearly(r.flow_l_min, flow * 0.06, 0.35)) {
-      found.push({ code: "flow_m3h", words: t("slip_m3h", { typed: figure(r.flow_l_min, 2), right: figure(r.flow_l_min / 0.06) }), mend: { flow_l_min: (r.flow_l_min / 0.06).toFixed(1) } });
+    const { unit, size } = liked("L/min"), hours = unit === "m³/h", shown = (l) => figure(l / size, hours ? 2 : 1);
+    const other = hours ? r.flow_l_min * 0.06 : r.flow_l_min / 0.06; // the same figure, had it been meant in the other unit
+    if (nearly(other, flow, 0.35)) {
+      found.push({ code: "flow_m3h", words: t(hours ? "slip_lmin" : "slip_m3h", { typed: shown(r.flow_l_min), right: shown(other) }), mend: { flow_l_min: asTyped(other, "L/min") } });
     } else if (nearly(r.flow_l_min, 10 * flow, 0.3) || nearly(r.flow_l_min, flow / 10, 0.2)) {
       const mended = r.flow_l_min > flow ? r.flow_l_min / 10 : r.flow_l_min * 10;
-      found.push({ code: "flow_ten", words: t("slip_ten", { typed: figure(r.flow_l_min, 2), right: figure(mended) }), mend: { flow_l_min: String(+mended.toFixed(3)) } });
+      found.push({ code: "flow_ten", words: t("slip_ten", { typed: shown(r.flow_l_min), right: shown(mended) }), mend: { flow_l_min: asTyped(mended, "L/min", 3) } });
     }
   } else if (flows.length && flow > 0 && (nearly(r.flow_l_min, 10 * flow, 0.3) || nearly(r.flow_l_min, flow / 10, 0.15))) {
     found.push({ code: "bucket_ten", words: t("slip_bucket"), mend: null });

@@ -9,7 +9,7 @@ import { impossible, judge, missing } from "./rules.js";
 import { soon } from "./send.js";
 import { ofStep } from "./slips.js";
 import { answerCard } from "./spot.js";
-import { figure, t } from "./words.js";
+import { figure, liked, read, shownIn, t } from "./words.js";
 
 const draftId = (visit, step) => `${visit}/${step}`;
 const FULL_LEFT = 25_000_000;
@@ -24,6 +24,11 @@ function withAnswers(step, values, card) {
   }
   return found;
 }
+
+const bounds = ({ low, high, unit }) => {
+  const shown = (value) => (value === null || value === undefined ? "–" : figure(value / liked(unit).size, 1));
+  return { low: shown(low), high: shown(high) };
+};
 
 // What is sent: spot tests carry a key of their own and what was shown on the spot.
 function toSend(step, values, card) {
@@ -147,8 +152,8 @@ export async function stepScreen(row, code, { go, writable }) {
       const unseen = step.cautions.filter((c) => !seen.includes(c));
       if (unseen.length) return complain([t("see_first")]);
       const wrong = impossible(step, draft.values).map(([c, typed]) =>
-        Number.isNaN(Number(String(typed).replace(",", "."))) ? t("not_number", { what: c.label, typed })
-          : t("range", { what: c.label, n: `${typed} ${c.unit || ""}`, low: c.low, high: c.high }));
+        Number.isNaN(read(typed)) ? t("not_number", { what: c.label, typed })
+          : t("range", { what: c.label, n: `${shownIn(typed, c.unit)} ${liked(c.unit).unit || ""}`, ...bounds(c) }));
       if (wrong.length) return complain(wrong);
       const open = missing(step, draft.values, built).map(([, label, n]) => (n ? t("missing_n", { what: label, n }) : t("missing", { what: label })));
       if (open.length) return complain([...open, t("missing_way_out")]);
