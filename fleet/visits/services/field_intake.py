@@ -18,7 +18,7 @@ from fleet.visits.services.field_applying import put_together
 from fleet.visits.services.field_photos import keep_part, parts_here
 from fleet.visits.services.photos import MOST_BYTES
 from fleet.visits.services.values import storable
-from fleet.visits.services.waking import wake
+from fleet.visits.services.waking import wake_after_commit
 from fleet.web.refusals import Refused
 
 FORMAT = 1  # of the pieces; older ones are read for ever
@@ -110,7 +110,7 @@ def receive_later(*, by, device, pieces, asked=()):
         cursor.execute(KEEP, [sent, device and device.pk, by.pk, by.organisation_id, by.organisation_id, keys])
         found = {row[0]: row for row in cursor.fetchall()}
     for visit_id in {row[4] for row in found.values() if row[5] and row[1] == FieldPiece.State.HELD}:
-        wake("visits.put_together", visit_id)
+        wake_after_commit("visits.put_together", visit_id)
     unknown = [Outcome(str(key), "unknown") for key in keys if key not in found]
     known = [Outcome(str(key), *row[1:4]) for key, row in found.items()]
     return [r for r in read if isinstance(r, Outcome)] + known + unknown
@@ -197,7 +197,7 @@ def keep_chunk(*, by, photo_key, place, data, total, later=False):
     if not parts.whole and parts.reach() >= total:
         row = FieldPiece.objects.filter(key=photo_key, person=by, state=FieldPiece.State.HELD).first()
         if row is not None:
-            wake("visits.put_together", row.visit_id) if later else put_together(row.visit_id)
+            wake_after_commit("visits.put_together", row.visit_id) if later else put_together(row.visit_id)
             parts = parts if later else parts_here(photo_key, by.pk)
     return parts.places(total)
 

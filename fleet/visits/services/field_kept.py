@@ -47,6 +47,8 @@ def kept_cards(installation_ids, today):
             fresh, update_conflicts=True, unique_fields=["installation"],
             update_fields=["inputs_hash", "card", "cost", "made_at"],
         )  # fmt: skip
+        # Read back, so that a card is the same to the last sign whether it was made now or long ago.
+        kept |= FieldCard.objects.in_bulk([row.pk for row in fresh])
     cards |= {pk: row.card for pk, row in kept.items()}
     costs |= {pk: row.cost for pk, row in kept.items() if row.cost}
     return cards, costs

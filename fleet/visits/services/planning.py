@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from fleet.people.access import may, require
 from fleet.visits.models import Trip, Visit
 from fleet.visits.services.setting_up import procedure_for
-from fleet.visits.services.waking import wake
+from fleet.visits.services.waking import wake_after_commit
 from fleet.web.refusals import Refused
 
 FARTHEST_DAYS = 400
@@ -110,7 +110,8 @@ def assign(*, visit, technician, on, by, expected_version=None):
     visit.version += 1
     visit.save(update_fields=["technician", "planned_on", "state", "trip", "trip_order", "version"])
     if visit.installation_id:
-        wake("visits.warm_cards", [visit.installation_id])  # so that packing in the morning works nothing out
+        # So that packing in the morning works nothing out.
+        wake_after_commit("visits.warm_cards", [visit.installation_id])
     return visit
 
 
