@@ -206,7 +206,7 @@ WORDS = {
         "It opens the log without signal. A lost telephone can be shut out; records on it are not encrypted, so lock "
         "the telephone itself as well."
     ),
-    "waiting_is": _("{n} records and {photos} photos still to send, {size}."),
+    "waiting_is": _("Still to send: records {n}, photos {photos}, together {size}."),
     "still_here": _("Still on this telephone"),
     "settled_by_person": _("Waits for the office"),
     "put_right": _("I have put it right"),

@@ -16,7 +16,7 @@ from PIL import Image
 
 from fleet.registry.services import label_of
 from fleet.visits import services
-from fleet.visits.models import FieldPiece
+from fleet.visits.models import FieldPiece, Visit
 from tests.browser.field import acknowledge, fill_step, press_keep, shown, step_of, until
 from tests.browser.test_field_log import all_home, picture
 from tests.browser.test_field_well import film, label_picture
@@ -70,6 +70,10 @@ def morning(organisation, idris, nadia):
             earlier.refresh_from_db()
             record_all(earlier)
             services.leave(visit=earlier, by=idris, at=timezone.now() - timedelta(days=179), km=20)
+            then = timezone.now() - timedelta(days=179)
+            Visit.objects.filter(pk=earlier.pk).update(
+                state="closed", planned_on=then.date(), closed_at=then, outcome="in_order"
+            )
             shortfall = a_shortfall(installation)
             visits.append(an_assigned_visit(
                 installation, idris, "repair", shortfall=shortfall, why="900 litres a day missing since three weeks"
@@ -152,6 +156,7 @@ def test_the_morning_is_played_from_start_to_end_without_the_network(phone_of, m
     assert visit.state == "logged"
     assert services.open_steps(visit) == []
     assert visit.findings.count() == 1
+    assert FieldPiece.objects.count() == len(steps) + 4  # and arrival, photo, finding, departure: nothing went twice
     assert set(FieldPiece.objects.values_list("state", flat=True)) == {"kept"}
 
 

@@ -52,6 +52,27 @@ def test_the_camera_reads_the_label_and_opens_the_visit(phone_of, visit, idris, 
     page.get_by_role("heading", name=visit.site.code).wait_for(timeout=30_000)
 
 
+def test_a_label_leads_to_the_visit_that_is_still_to_be_made(phone_of, visit, idris):  # noqa: F811
+    """Two visits to one unit: the first is left already."""
+    again = an_assigned_visit(visit.installation, idris, "repair", why="the second time")
+    code = label_of(unit=visit.installation.unit).code
+    phone = phone_of(idris)
+    page = phone.pack()
+    page.evaluate(
+        """async ([key, module]) => {
+             const { change } = await import(module + "db.js");
+             await change("visits", key, (row) => ({ ...row, begun: true, left: Date.now() }));
+           }""",
+        [str(visit.key), MODULE],
+    )
+    page.reload()
+    page.get_by_text("Scan or type the label").click()
+    page.get_by_label("Code on the label, or serial").fill(code)
+    page.get_by_role("button", name="Open", exact=True).click()
+    page.get_by_text("the second time").wait_for()
+    assert str(again.key) in page.url
+
+
 def test_a_camera_that_sees_no_label_can_be_stopped_and_the_code_typed(phone_of, visit, idris, tmp_path):  # noqa: F811
     code = label_of(unit=visit.installation.unit).code
     args = film(tmp_path / "camera.mjpeg", Image.effect_noise((640, 480), 60))

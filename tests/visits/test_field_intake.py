@@ -2,8 +2,10 @@
 
 import hashlib
 import io
+import json
 import uuid
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from django.utils import timezone
@@ -412,3 +414,51 @@ def test_an_odd_payload_never_breaks_the_intake(kind, payload, visit, idris):
     outcomes = services.receive(by=idris, device=device, pieces=[piece, good])
     assert outcomes[1].state == "kept"
     assert FieldPiece.objects.count() == 2
+
+
+def test_what_the_first_version_of_the_log_wrote_is_read_for_ever(idris, organisation, api_of):
+    """The very words of a sending of that version; the file is never changed to suit the server."""
+    services.set_up(organisation)
+    installation = an_installation(organisation)
+    visit = an_assigned_visit(installation, idris)
+    text = (Path(__file__).parent / "data/pieces_format_1.json").read_text()
+    body = json.loads(text.replace("VISIT", str(visit.key)))["body"]
+    for later in (True, False):
+        answer = api_of(idris).post(PIECES, body | {"later": later}, format="json")
+        assert answer.status_code == 200
+    states = {o["key"][-1]: (o["state"], o["sentence"]) for o in answer.json()["outcomes"]}
+    assert {state for state, _said in states.values()} == {"kept"}, states
+    visit.refresh_from_db()
+    assert (visit.state, visit.km, visit.records.count(), visit.findings.count()) == ("logged", 42, 2, 1)
+    assert SpotTest.objects.get().flow_l_min == pytest.approx(60 * 20 / 66.8)
+
+
+def test_a_person_who_asks_far_too_often_is_told_when_to_come_back(idris, api_of, monkeypatch, visit):
+    from fleet.visits.api import field
+
+    monkeypatch.setattr(field.FieldRate, "most", 3)
+    api, body = api_of(idris), {"device": str(uuid.uuid4()), "pieces": []}
+    answers = [api.post(PIECES, body, format="json") for _ in range(8)]
+    assert 200 in {a.status_code for a in answers}
+    late = next(a for a in answers if a.status_code == 429)
+    assert 1 <= int(late["Retry-After"]) <= 60
+    assert late.json()["errors"][0]["sentence"]
+
+
+def test_keeping_twenty_pieces_asks_the_database_as_often_as_keeping_one(
+    visit, idris, django_assert_num_queries, django_capture_on_commit_callbacks
+):
+    from rest_framework.test import APIClient
+
+    device, token = services.register(person=idris, key=uuid.uuid4())
+    phone = APIClient()
+    phone.credentials(HTTP_AUTHORIZATION=f"Telephone {token}")
+    for many in (1, 20):
+        pieces = [a_step_piece(visit, "ask_caretaker", n) for n in range(many)]
+        body = {"device": str(device.key), "later": True, "waiting": 0, "pieces": pieces}
+        with django_assert_num_queries(3):  # who sends, which visits, the pieces
+            assert phone.post(PIECES, body, format="json").status_code == 200
+    assert FieldPiece.objects.count() == 21
+    address = f"/api/v1/field/photos/{uuid.uuid4()}/?device={device.key}&place=0&total=50000&later=1"
+    with django_assert_num_queries(3):  # who sends, the part, what is here
+        phone.put(address, b"x" * 20_000, content_type="application/octet-stream")

@@ -55,7 +55,9 @@ function find(rows, go) {
   function open(text) {
     const code = codeOf(text);
     const names = (row) => [row.data.unit?.label, row.data.unit?.serial, row.data.site.code].filter(Boolean).map((one) => one.toUpperCase());
-    const found = rows.find((row) => names(row).includes(code));
+    // A unit may be on two visits: the one that is still to be made, and of those the earlier, comes first.
+    const over = (row) => Number(Boolean(row.left || row.gone || row.data.state === "logged"));
+    const [found] = rows.filter((row) => names(row).includes(code)).sort((a, b) => over(a) - over(b));
     if (found) return go(`#/visit/${found.key}`);
     // A sound code of a unit that is not packed is no slip; one whose check sign does not fit, or nearly ours, is.
     const near = rows.some((row) => names(row).some((one) => oneApart(one, code)));

@@ -74,8 +74,9 @@ export async function stepScreen(row, code, { go, writable }) {
   const fields = new Map();
 
   // Every keystroke: the newest draft is written at once; while one write runs, only the newest waits.
-  let writing = null, next = false;
+  let writing = null, next = false, failed = false;
   function keep() {
+    failed = false;
     draft.settled = false;
     draft.changed = Date.now();
     if (writing) {
@@ -86,6 +87,7 @@ export async function stepScreen(row, code, { go, writable }) {
       state.textContent = t("kept_here");
       state.classList.remove("trouble");
     }, () => {
+      failed = true;
       state.textContent = t("not_kept");
       state.classList.add("trouble");
     }).finally(() => {
@@ -204,7 +206,12 @@ export async function stepScreen(row, code, { go, writable }) {
     h("div", { class: "buttons" }, at ? link(t("step_before"), `#/visit/${row.key}/step/${steps[at - 1].code}`) : null,
       at < steps.length - 1 ? link(t("step_after"), `#/visit/${row.key}/step/${steps[at + 1].code}`) : null));
   look();
-  screen.flush = keep;
+  // Before another screen: what is being written is waited for; nothing is written that was not typed, for a step that
+  // was kept would count as begun again.
+  screen.flush = async () => {
+    if (failed) keep();
+    while (writing) await writing;
+  };
   return screen;
 }
 
