@@ -16,6 +16,7 @@ MODULES = [
     "main", "db", "clock", "words", "dom", "lock", "pack", "card", "slips", "rules", "captures", "scan", "qr",
     "qr_find", "spot", "photo", "steps", "visit", "home", "sun", "outbox", "send",
 ]  # fmt: skip
+LATER = {"qr", "qr_find"}  # packed like the rest, but read only when a label is scanned
 OTHERS = ["visits/stopwatch.js", "visits/mark.js", "web/img/mark.svg", "web/img/mark-192.png"]
 PATHS = [*STYLES, *(f"visits/field/{name}.js" for name in MODULES), *OTHERS]
 
@@ -30,7 +31,9 @@ def styles():
 
 
 def modules():
-    return [settings.STATIC_URL + path for path in PATHS if path.endswith(".js")]
+    """Those that the first screen needs."""
+    scripts = (path for path in PATHS if path.endswith(".js"))
+    return [settings.STATIC_URL + path for path in scripts if Path(path).stem not in LATER]
 
 
 def version():
