@@ -6,6 +6,8 @@ from importlib.util import find_spec
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
+from fleet.web.rest import no_such_address
+
 ROOMS = {
     "web": "",
     "people": "people/",
@@ -52,6 +54,7 @@ urlpatterns = [
     path("api/v1/", include(list(_api()))),
     path("api/v1/schema/", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/guide/", SpectacularSwaggerSplitView.as_view(url_name="schema"), name="guide"),
+    path("api/v1/<path:rest>", no_such_address),
 ]
 
 handler500 = "fleet.web.handlers.server_error"

@@ -3,8 +3,10 @@
 import math
 
 from django.core.exceptions import ValidationError as DjangoValidationError
-from django.http import Http404
+from django.http import Http404, JsonResponse
+from django.shortcuts import redirect
 from django.utils.translation import gettext, gettext_lazy
+from django.views.decorators.csrf import csrf_exempt
 from rest_framework import serializers, status
 from rest_framework.exceptions import APIException, ValidationError
 from rest_framework.pagination import BasePagination
@@ -144,3 +146,51 @@ def refusal_handler(error, context):
         faults = [{"code": "forbidden", "field": None, "sentence": str(error) or gettext("You may not do this.")}]
     answer.data = {"errors": faults}
     return answer
+
+
+@csrf_exempt
+def no_such_address(request, rest=""):
+    """What no address of the API fits is answered in its own shape, and a lost last stroke is put there for readers."""
+    if request.method in {"GET", "HEAD"} and not request.path.endswith("/"):
+        return redirect(request.get_full_path().replace(request.path, request.path + "/", 1))
+    sentence = gettext("There is no such address here. All end in /; the guide lists them.")
+    return JsonResponse({"errors": [{"code": "no_such_address", "field": None, "sentence": sentence}]}, status=404)
+
+
+ERRORS = {
+    "type": "object",
+    "required": ["errors"],
+    "properties": {
+        "errors": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "required": ["code", "field", "sentence"],
+                "properties": {
+                    "code": {"type": "string", "description": "for the program"},
+                    "field": {"type": "string", "nullable": True, "description": "what it concerns, if one thing"},
+                    "sentence": {"type": "string", "description": "for people: what is wrong and how to mend it"},
+                },
+            },
+        }
+    },
+}
+FAILURES = {
+    "400": "What was sent cannot be read; each fault by field.",
+    "401": "The token is missing, unknown or revoked.",
+    "403": "Your role does not allow it.",
+    "404": "There is nothing here that you may see.",
+    "409": "A rule says no; the sentence says the way out.",
+    "429": "Too fast; `Retry-After` says how many seconds to wait.",
+}
+
+
+def describe_failures(result, generator, request, public):
+    """In the API's description: how every operation fails. All failures leave by one door in one shape."""
+    result["components"]["schemas"]["Errors"] = ERRORS
+    content = {"application/json": {"schema": {"$ref": "#/components/schemas/Errors"}}}
+    for operations in result["paths"].values():
+        for operation in operations.values():
+            for code, about in FAILURES.items():
+                operation["responses"].setdefault(code, {"description": about, "content": content})
+    return result

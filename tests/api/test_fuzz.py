@@ -6,6 +6,12 @@ from django.core.cache import cache
 from django.core.signals import request_finished, request_started
 from django.db import close_old_connections
 from hypothesis import HealthCheck, Phase, given, settings
+from schemathesis.core.failures import FailureGroup
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    response_schema_conformance,
+    status_code_conformance,
+)
 
 from deploy.wsgi import application
 from fleet.jobs.models import Job
@@ -20,6 +26,7 @@ from tests.makers.readings import a_slip, a_spot_test, later
 from tests.makers.registry import an_installation
 from tests.makers.visits import a_call, an_assigned_visit
 
+AS_DESCRIBED = [status_code_conformance, content_type_conformance, response_schema_conformance]
 READS, WRITES = 4, 6  # tries an address; every other one speaks of a row that is there
 
 
@@ -86,6 +93,10 @@ def test_nothing_that_is_sent_makes_the_server_fall(key, rows):
                 body = answer.json()
                 if not body.get("errors"):
                     odd.setdefault(name, body)
+            try:
+                case.validate_response(answer, checks=AS_DESCRIBED)
+            except FailureGroup as unlike:
+                odd.setdefault(name, str(unlike.exceptions[0])[:600])
 
         return try_it
 
@@ -93,6 +104,6 @@ def test_nothing_that_is_sent_makes_the_server_fall(key, rows):
         operation = found.ok()
         tries(operation, f"{operation.method.upper()} {operation.path}")()
     assert not fallen, fallen
-    assert not odd, f"failures without code and sentence: {odd}"
+    assert not odd, f"not as the description says: {odd}"
     assert len(tried) >= 135, tried
     assert len(reached) >= 0.9 * len(tried), tried - reached
