@@ -28,7 +28,7 @@ def of_shortfalls(rows, *, may_send):
     proposed, fading = _("visit proposed"), badge(_("fading"), "unsure")
     dangers = {1: badge(_("danger possible"), "danger"), 2: badge(_("danger: stop now"), "danger")}
     send = _("Send somebody to %(site)s")
-    named, percent = cache(lambda code: str(cause_word(code))), cache(quantities.percent)
+    named, chance = cache(lambda code: str(cause_word(code))), cache(quantities.chance)
 
     def pick(row):
         if not may_send or row["state"] != "open":
@@ -54,7 +54,7 @@ def of_shortfalls(rows, *, may_send):
     def probably(row):
         causes = [
             markup(
-                '<div>{} <span class="quiet">{}</span></div>', named(cause["cause"]), percent(cause["odds"])
+                '<div>{} <span class="quiet">{}</span></div>', named(cause["cause"]), chance(cause["odds"])
             )
             for cause in row["causes"][:CAUSES_NAMED]
         ]  # fmt: skip

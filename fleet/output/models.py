@@ -187,10 +187,16 @@ class CauseCount(models.Model):
     organisation = models.ForeignKey("people.Organisation", models.CASCADE, related_name="+")
     cause = models.CharField(max_length=24)
     pump_kind = models.CharField(max_length=12)
+    district_key = models.BigIntegerField(default=0, db_comment="the site's district; 0: not known")
+    month = models.PositiveSmallIntegerField(default=0, db_comment="1-12, when it was found; 0: not known")
     found = models.PositiveIntegerField(default=0)
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["organisation", "cause", "pump_kind"], name="one_count_a_cause")]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["organisation", "cause", "pump_kind", "district_key", "month"], name="one_count_a_cause"
+            )
+        ]
 
     def __str__(self):
         return f"{self.cause}, {self.pump_kind}: {self.found}"

@@ -50,10 +50,16 @@ def of_shortfall(shortfall):
 
 
 def spot_waterfall(answer):
-    """From the flow that is right to what was measured, stage by stage; None where the stages are not known."""
-    if not answer.get("stages") or not answer.get("expected_l_min"):
+    """From the flow that is right by the record to what was measured, and on to what the meter makes of it; None where
+    nothing can be said."""
+    found = answer.get("waterfall")
+    if not found:
         return None
-    losses = [(s["name"], -s["loss_l_min"]) for s in answer["stages"] if s["stage"] != "cable"]
-    whole = answer["measured_l_min"] - sum(figure for _name, figure in losses)
-    steps = [(_("right for this sun"), whole), *losses, (_("measured"), answer["measured_l_min"])]
+    losses = [(step["name"], -step["loss_l_min"]) for step in found["steps"]]
+    start, end = found["start"], found["end"]
+    meter = found.get("meter") or {}
+    if meter.get("end"):
+        losses.append((meter["name"], -meter["loss_l_min"]))
+        end = meter["end"]
+    steps = [(start["name"], start["l_min"]), *losses, (end["name"], end["l_min"])]
     return charts.waterfall(steps, title=_("Where the water is lost"), unit="L/min", decimals=1)

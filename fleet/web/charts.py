@@ -125,14 +125,7 @@ def expected_and_measured(rows, *, title, unit, decimals=1, events=(), height=26
         ("measured", {"mark": {"type": "point", "style": "measured-dot", "invalid": "filter"}, "encoding": measured}),
     ])  # fmt: skip
     if events:
-        marks = [{"day": _day(d), "word": str(w), "tip": f"{_day_words(d)}\n{w}"} for d, w in events]
-        data = {"values": marks}
-        layers += [
-            {"data": data, "mark": {"type": "rule", "style": "event"},
-             "encoding": {"x": x, "tooltip": {"field": "tip"}}},
-            {"data": data, "mark": {"type": "text", "style": "event-word"},
-             "encoding": {"x": x, "y": {"value": 0}, "text": {"field": "word"}}},
-        ]  # fmt: skip
+        layers += _upright(events, values, x)
     known = [v for v in values if v["measured"] is not None]
     below = [v for v in known if v["low"] is not None and v["measured"] < v["low"]]
     summary = _("%(n)d days measured, %(below)d of them below the expected range.") % {
@@ -140,6 +133,39 @@ def expected_and_measured(rows, *, title, unit, decimals=1, events=(), height=26
     }  # fmt: skip
     head = [_("Day"), _("Measured, %(unit)s") % {"unit": unit}, _("Expected, middle"), _("Expected, range")]
     return Chart(_spec(values, height, layer=layers), title, head, table, summary, height, _legend_measured())
+
+
+ROOM_OF_A_WORD = 0.32  # of the width, on a telephone
+LINE = 14  # pixels from one line of words to the next
+
+
+def _upright(events, values, x):
+    """Layers of upright lines with their words: words that would meet stand in lines below each other."""
+    marks = [{"day": _day(d), "word": str(w), "tip": f"{_day_words(d)}\n{w}"} for d, w in sorted(events, key=_first)]
+    days = [datetime.date.fromisoformat(row["day"]) for row in [*values, *marks]]
+    first, span = min(days), max((max(days) - min(days)).days, 1)
+    lines = []  # where the last word of each line ends
+    for mark in marks:
+        at = (datetime.date.fromisoformat(mark["day"]) - first).days / span
+        late = at > 1 - ROOM_OF_A_WORD
+        start, end = (at - ROOM_OF_A_WORD, at) if late else (at, at + ROOM_OF_A_WORD)
+        line = next((n for n, taken in enumerate(lines) if taken <= start), len(lines))
+        lines[line:line + 1] = [end]
+        mark |= {"line": line, "side": "right" if late else "left"}
+    layers = [{"data": {"values": marks}, "mark": {"type": "rule", "style": "event"},
+               "encoding": {"x": x, "tooltip": {"field": "tip"}}}]  # fmt: skip
+    for line, side in sorted({(m["line"], m["side"]) for m in marks}):
+        some = [m for m in marks if (m["line"], m["side"]) == (line, side)]
+        word = {"type": "text", "style": "event-word", "align": side, "dx": -4 if side == "right" else 4}
+        layers.append(
+            {"data": {"values": some}, "mark": word,
+             "encoding": {"x": x, "y": {"value": LINE * line}, "text": {"field": "word"}}}
+        )  # fmt: skip
+    return layers
+
+
+def _first(pair):
+    return _day(pair[0])
 
 
 def _legend_measured():

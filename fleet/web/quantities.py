@@ -75,6 +75,15 @@ def percent(share, decimals=0):
     return NONE if share is None or share != share else f"{number(float(share) * 100, decimals)}{GAP}%"
 
 
+def chance(share):
+    """A probability in words: nothing that is worked out from readings is ever certain."""
+    if share is None or share != share:
+        return NONE
+    if share > 0.99:
+        return _("above 99 %")
+    return _("below 1 %") if share < 0.01 else percent(share)
+
+
 def zone_of(place):
     """The zone of a site, or of a zone's name; UTC where none is known."""
     name = place if isinstance(place, str) else getattr(place, "zone", None)

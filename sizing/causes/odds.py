@@ -1,52 +1,46 @@
 """How likely each cause is, from all readings of a unit at once.
 
-Under "nothing is wrong" the readings differ from the expected by the unit's own level (known from test sheet and
-commissioning
-within a few per cent), by slow changes (seasons of the well), by dirt that comes and goes, by weather not known and
-by the
-instrument. That is a normal distribution with a known covariance, so the evidence for a fault of a given size and
-beginning is one scalar product each (Kay, Fundamentals of Statistical Signal Processing, Detection Theory, 1998,
-sec. 4.4).
-Summed over sizes and beginnings with their rates beforehand, the evidence gives the odds.
+Under "nothing is wrong" the differences of each channel of readings (`channels`) are normal with a known covariance, so
+the evidence for a fault of a given size, manner and beginning is a sum over its readings (`weigh`). Summed over sizes
+and beginnings with their rates beforehand, the evidence gives the odds: of each cause, of less demand, of a figure
+written down wrongly, of nothing.
 """
 
-import warnings
 from typing import NamedTuple
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
-from scipy.linalg.lapack import dpotrf, dtrtrs
-from scipy.special import logsumexp, ndtr
 
-from sizing.causes.names import CAUSES, NAMES, NOT_A_FAULT, NUMBER, RAMPS, RATES
-from sizing.causes.table import SUNS, X
+from sizing.causes import channels, weigh
+from sizing.causes.names import NAMES, NOT_A_FAULT, NUMBER, RAMPS, RATES
+from sizing.causes.table import X
 
-LEAST = 0.02  # smallest ratio told apart from nothing
-SLOW_SD, SLOW_DAYS = 0.055, 70.0  # healthy output over the chain's: the well's seasons, the sky's bias
-DIRT_SD, DIRT_DAYS = 0.025, 12.0  # of light; times what light is worth
-FIXED_VAR = 0.02**2 + 0.015**2  # meter, and what the chain leaves open from day to day
-LIGHT_SD = 0.025  # the same of light
-LASTING = 0.3  # correlation from day to day of what neighbours do not see of the weather
-SHAPE_SD = 0.04  # of the chain's own shape over clearness, a unit of its scale
-DRAW_SD, DRAW_SLOW, DRAW_DAYS = 0.25, 0.12, 40.0
 RECENT_WATER_DAYS = 3  # over which a loss is told: what it costs now, not what it has cost on the mean
 TRIFLE = 0.93  # a fault that leaves more of the water than this is not worth a flag
-RECENT_DAYS, BLOCK_DAYS, REMEMBERED_DAYS = 16, 8, 240
-BEGINNINGS = np.array([0, 1, 2, 3, 4, 5, 6, 8, 10, 13, 16, 20, 25, 31, 38, 47, 58, 72, 90, 112, 140])
-METER = (NUMBER["meter_stands"], NUMBER["meter_slow"])
+BEGINNINGS = np.array([0, 1, 2, 3, 4, 5, 6, 8, 10, 13, 16, 20, 25, 31, 38, 47, 58, 72, 90, 112, 140, 175, 215, 265])
+SPARSE = np.unique(np.concatenate([np.arange(0, 70, 2), BEGINNINGS]))  # finer, where a figure covers weeks
+UNSEEN_DAYS = 150.0  # how long a fault may have gone unseen: beforehand, older beginnings are so much less likely
 NOON_TRUST = 0.6  # noon readings of days in a row are not as independent as they are counted
 NOON_SHIFT = 2.0  # log odds of a fault that they can add to or take from what the water says: they part causes
-CURRENT = (0.05, 0.035, 0.03, 0.04)  # of noon current: own level, slow, dirt, scatter (log)
-VOLTAGE = (0.03, 0.02, 0.02, 0.03)
-LEVEL = (1.5, 1.5, 0.1, 0.15)  # m
-CELL = (0.05, 0.02, 0.02, 0.05)
+MISREAD, MISREAD_SD = 0.004, 0.8  # figures a time that are wrong without looking it, and how far off they are (log)
+# Weather that scatters without loss: so much likelier beforehand than a unit that cuts out, and how long it lasts
+PATCHY, PATCHY_DAYS = np.log([3.0, 15.0]), 30.0  # with an own cell, without
+PATCHY_CHANCE = (0.03, 0.3)  # that days scatter so under any cause, with an own cell or without
+# Day records share errors that the covariance does not know (the chain's own shape, how a fault really comes), so that
+# the causes they part are held less apart than counted; and no cause is ruled out by what a model leaves out.
+DAILY_DOUBT, RULED_OUT = 1.6, 0.03
+SIZE_SPREAD = 0.22  # how far a size may lie from the one tried, relative; grids step by about twice that (log loss)
+REMEMBERED_DAYS = channels.REMEMBERED_DAYS
+_RAMPS = np.array(RAMPS)
+_SPREAD = np.full(len(NAMES), SIZE_SPREAD**2)
+_SPREAD[[NUMBER["stands_still"], NUMBER["meter_stands"]]] = 0.0
+_SPREAD[NUMBER["string_open"]] = 0.08**2
 
 
 class Odds(NamedTuple):
-    """Of one unit. fault: log odds that any fault is there against none and less demand; cause (causes,):
-    probabilities given
-    that something is; none: probability of nothing; onset: day with its 80 % range; lost_l: litres a day now with
-    range."""
+    """Of one unit. fault: log odds that any fault is there against none and less demand; demand: of less demand
+    against the rest; cause (causes,): probabilities given that something is; none: probability of nothing; onset: day
+    with its 80 % range; lost_l: litres a day now with range; kept: share of water left; misread: probability that
+    nothing but the newest figure is wrong; size (causes,): size of each cause, 0 where it is out of the question."""
 
     fault: float
     demand: float
@@ -55,378 +49,250 @@ class Odds(NamedTuple):
     onset: tuple
     lost_l: tuple
     kept: float
+    misread: float = 0.0
+    size: np.ndarray = None
 
 
-class Series(NamedTuple):
-    """One channel of a unit: end day and days covered, differences y, their variance, load of the own level and its
-    slow changes on each, log clearness or irradiance to read signatures at."""
+class Asked(NamedTuple):
+    """What is known of one unit when its causes are asked for.
 
-    day: np.ndarray
-    span: np.ndarray
-    y: np.ndarray
-    var: np.ndarray
-    load: np.ndarray
-    at: np.ndarray
-    gain: np.ndarray  # of water by light, for the dirt that comes and goes
+    rows: its observations (judge.record.OBSERVATION); signatures: of the unit and month; today; first: day from which a
+    fault could have begun (installed or last put right); level, level_sd: log of own output over the chain's and its
+    doubt, from the commissioning tests; noon: expected (volts, amps, level) at each row's noon irradiance, or None;
+    noise: own scatter over the usual, variance ratio; rates: per unit and day (causes,).
+    """
 
-
-def limited(supply, demand, spread=DRAW_SD):
-    """As evidence.limited: mean of the lesser of a sure supply and a varying demand; NaN demand: no limit."""
-    with np.errstate(invalid="ignore"):
-        z = (supply - demand) / (spread * demand)
-        mean = supply - spread * demand * (z * ndtr(z) + np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi))
-    return np.where(np.isfinite(demand), np.maximum(mean, 1e-6), supply)
-
-
-def _free(supply, demand):
-    with np.errstate(invalid="ignore"):
-        f = ndtr((demand - supply) / (DRAW_SD * demand)) * supply / limited(supply, demand)
-    return np.where(np.isfinite(demand), np.clip(f, 0, 1), 1.0)
-
-
-def _blocks(rows, today):
-    """Groups of rows: recent ones alone, older day records some days together. Returns group number of each row."""
-    age = today - rows["day"]
-    old = (age > RECENT_DAYS) & (rows["since"] <= 1)
-    key = np.where(old, 10**6 + age // BLOCK_DAYS, np.arange(len(rows)))
-    _, group = np.unique(key, return_inverse=True)
-    return group
-
-
-def _pool(group, values, weight):
-    total = np.bincount(group, weight)
-    return np.bincount(group, weight * values) / total, total
-
-
-class Water(NamedTuple):
-    """The water channel with what the float switch needs: supply and demand a day of each figure."""
-
-    series: Series
-    supply: np.ndarray
-    demand: np.ndarray
-    draw_load: np.ndarray
-    raw: np.ndarray  # variances before wild figures lost weight
-    tick: np.ndarray
-    hour: np.ndarray
-    sky_sd: np.ndarray  # of log water by weather that nobody told, of lone day figures
-
-
-def water_channel(rows, today, level, noise=1.0):
-    """The water channel from a unit's observations (judge.record.OBSERVATION) up to today; None if fewer than two."""
-    with np.errstate(invalid="ignore"):
-        ok = (rows["mistake"] == 0) & np.isfinite(rows["measured_l"]) & (rows["expected_l"] > 20 * rows["since"])
-        ok &= (rows["day"] <= today) & (rows["day"] > today - REMEMBERED_DAYS)
-    rows = rows[ok]
-    if len(rows) < 1:
-        return None
-    rows = rows[np.argsort(rows["day"], kind="stable")]
-    span = rows["since"].astype(float)
-    supply = np.maximum(rows["supply_l"] / span * np.exp(level), 1.0)
-    demand = rows["demand_l"].astype(float)
-    expected = limited(supply, demand)
-    free = _free(supply, demand)
-    measured = rows["measured_l"] / span
-    ratio = np.log(np.maximum(measured, LEAST * expected) / expected) + 0.5 * rows["weather_var"]
-    light = rows["light_gain"] * free
-    var = (rows["weather_var"] + FIXED_VAR + (LIGHT_SD * light) ** 2 / span + (15.0 / (expected * span)) ** 2) * noise
-    var = var + (1 - free) * DRAW_SD**2 / span
-    group = _blocks(rows, today)
-    sure = _robust(ratio, var, span, free)
-    weight = 1 / sure
-    y, total = _pool(group, ratio, weight)
-    day, _ = _pool(group, rows["day"].astype(float), weight)
-    covers = np.bincount(group, span)
-    at, _ = _pool(group, rows["clearness"].astype(float), weight)
-    load, _ = _pool(group, free, weight)
-    light, _ = _pool(group, light, weight)
-    supply, _ = _pool(group, supply, weight)
-    floats = np.isfinite(demand).all()
-    demand = _pool(group, demand, weight)[0] if floats else np.full(len(y), np.nan)
-    last = np.zeros(len(y), int)
-    last[group] = np.arange(len(rows))
-    tick, hour = rows["tick"][last].astype(float), rows["hour"][last].astype(float)
-    alone = np.bincount(group) == 1
-    raw = np.where(alone, var[last], 1 / total)
-    series = Series(day + np.where(alone, 0, (covers - 1) / 2), covers, y, 1 / total, load, at, light)
-    told = alone & (rows["told_by"][last] >= 0) & (span[last] <= 1)
-    by_sky = np.where(told, np.sqrt(np.maximum(rows["weather_var"][last], 0)), 0.0)
-    return Water(series, supply, demand, 1 - load, raw, tick, hour, by_sky)
-
-
-def _covariance(series, level_sd, slow_sd, slow_days, quick_sd, quick_days):
-    mid = series.day - series.span / 2
-    apart = np.abs(mid[:, None] - mid[None, :])
-    k = level_sd**2 + slow_sd**2 * np.exp(-apart / slow_days)
-    quick = quick_sd**2 * np.exp(-apart / quick_days)
-    return k * np.outer(series.load, series.load) + quick * np.outer(series.gain, series.gain)
-
-
-def _robust(y, var, span, scale=1.0, size=0.045):
-    """Variances in which a day far from those around it counts for less; runs of such days keep their weight, and so
-    do long
-    periods, which are no slips. size times scale: how much days may differ anyway."""
-    n = len(y)
-    if n < 5:
-        return var
-    near = np.clip(np.arange(n)[:, None] + np.array([-3, -2, -1, 1, 2, 3]), -1, n)
-    padded = np.append(y, np.nan)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)
-        around = np.nanmedian(np.where(near < 0, np.nan, padded[near]), axis=1)
-    sd = np.sqrt(var + (size * scale) ** 2)
-    off = np.where(span > 3, 0.0, np.maximum(np.abs(y - around) / sd - 3.0, 0))
-    return var + 0.4 * (off * sd) ** 2
-
-
-def growth(series, begin, ramp):
-    """(share of the span after the beginning, how far grown then): each (b, m) for days of beginning (b,); ramp 0:
-    at once."""
-    end, start = series.day[None, :], series.day[None, :] - series.span[None, :]
-    b = begin[:, None]
-    after = np.clip((end - b) / np.maximum(end - start, 1e-9), 0, 1)
-    if ramp <= 0:
-        return after, (after > 0).astype(float)
-    middle = (np.maximum(start, b) + end) / 2
-    return after, np.where(after > 0, np.clip((middle - b) / ramp, 0, 1), 0.0)
-
-
-class Ways(NamedTuple):
-    """Hypotheses spread over beginnings, for one ramp: places in the signatures (h,), begin (b,), log weight (h, b)."""
-
-    ramp: float
-    which: np.ndarray
-    begin: np.ndarray
-    weight: np.ndarray
-
-
-def _ways(signatures, today, first, rates):
-    age = BEGINNINGS.astype(float)
-    age = age[today - age >= first - 1]
-    width = np.log(np.diff(np.append(age, age[-1] * 1.25 + 1)))
-    count = np.bincount(signatures.cause, minlength=len(NAMES))
-    out = []
-    for ramp in RAMPS:
-        share = np.array([_share(CAUSES[c], ramp) for c in signatures.cause])
-        which = np.flatnonzero(share > 0)
-        cause = signatures.cause[which]
-        weight = np.log(rates[cause] * share[which] / count[cause])
-        out.append(Ways(ramp, which, today - age, weight[:, None] + width[None, :]))
-    return out
-
-
-def _share(cause, ramp):
-    if ramp == 0:
-        return cause.sudden
-    return (1 - cause.sudden) / len(cause.ramp_days) if ramp in cause.ramp_days else 0.0
-
-
-def _solve(k, y, g):
-    """Log likelihood ratios of mean shifts g (..., m) for differences y with covariance k."""
-    low = cho_factor(k, lower=True, check_finite=False)
-    flat = g.reshape(-1, g.shape[-1])
-    s = cho_solve(low, flat.T, check_finite=False)
-    quadratic = np.einsum("hm,mh->h", flat, s)
-    return (flat @ cho_solve(low, y, check_finite=False) - 0.5 * quadratic).reshape(g.shape[:-1])
-
-
-def _log_normal(k, r):
-    c, _ = dpotrf(k, lower=1)
-    z, _ = dtrtrs(c, r, lower=1)
-    return -0.5 * z @ z - np.log(np.diag(c)).sum()
+    rows: np.ndarray
+    signatures: object
+    today: int
+    first: int
+    level: float
+    level_sd: float
+    noon: tuple | None = None
+    noise: float = 1.0
+    rates: np.ndarray = RATES
 
 
 def judge(rows, signatures, today, first, level, level_sd, noon=None, noise=1.0, rates=RATES):
-    """Odds of the causes of one unit today.
+    """Odds of the causes of one unit today (see `Asked`); None where there is nothing to go by."""
+    return _judge(Asked(rows, signatures, today, first, level, level_sd, noon, noise, rates))
 
-    rows: its observations; signatures: causes.signatures of the unit; first: day from which a fault could have begun
-    (installed or
-    last put right); level, level_sd: log of own output over the chain's and its doubt, from the commissioning tests;
-    noon:
-    expected (volts, amps, level) at each row's noon irradiance, NaN where nothing; rates: per unit and day (15,).
-    """
-    water = water_channel(rows, today, level, noise)
-    if water is None or today < first - 1:  # nothing to go by, or sound on a later day: no fault can have begun
+
+def judge_many(asked):
+    """Odds of many units, in the order of the `Asked`; None where there is nothing to go by."""
+    return [_judge(one) for one in asked]
+
+
+class _Weighed(NamedTuple):
+    """What the readings say of all hypotheses (h, ramps, begin): g'Wy and g'Wg (`weigh`), what else was told, log of
+    water kept now; innocent: log weights of a misread figure, first, and of patchy weather."""
+
+    linear: np.ndarray
+    square: np.ndarray
+    told: np.ndarray
+    now: np.ndarray
+    innocent: np.ndarray
+
+
+def _judge(ask):
+    water = channels.water_channel(ask.rows, ask.today, ask.level, ask.noise)
+    if water is None or ask.today < ask.first - 1:  # nothing to go by, or sound on a later day: nothing can have begun
         return None
-    s = water.series
-    k = _covariance(s, level_sd, SLOW_SD, SLOW_DAYS, DIRT_SD, DIRT_DAYS)
-    if water.sky_sd.any():  # weather that neighbours miss lasts
-        apart = np.abs(s.day[:, None] - s.day[None, :])
-        same = LASTING * np.exp(-(apart - 1) / 1.5) * np.outer(water.sky_sd, water.sky_sd)
-        k = k + np.where((apart > 0) & (apart < 8), same, 0.0)
-    bent = SHAPE_SD * (s.at - 1.0) * s.load
-    k = k + np.outer(bent, bent)
-    if np.isfinite(water.demand).any():
-        k = k + _covariance(s._replace(load=water.draw_load), 0.2, DRAW_SLOW, DRAW_DAYS, 0.0, 1.0)
-    k_water = k + np.diag(s.var)
-    solved = cho_factor(k_water, lower=True, check_finite=False)
-    weighed = cho_solve(solved, s.y, check_finite=False)
-    channels = [] if noon is None else _noon_channels(rows, today, noon, signatures.tracking)
-    base = limited(water.supply, water.demand)
-    log_kept = np.log(np.maximum(_at(signatures.water, X, s.at), LEAST))
-    recent = s.span * (s.day > min(today - RECENT_WATER_DAYS, s.day.max() - 0.5))
+    sig = ask.signatures
+    by_period = np.median(water.span) > 3
+    begin, weight = _beforehand(sig, ask, np.union1d(SPARSE if by_period else BEGINNINGS, ask.today - water.began))
+    base, found = _weigh_water(ask, sig, water, begin, weight)
+    spread, doubt = _SPREAD[sig.cause], 1.0 if by_period else DAILY_DOUBT
+
+    def post():
+        return weight + _over_sizes(found.linear, found.square, spread) + found.told
+
+    by_water, kept = post(), _kept(found, spread)
+    if ask.noon is None:
+        return _summary(by_water, sig, begin, kept, base, found.innocent, doubt, ask.rates)
+    _weigh_noons(ask, sig, begin, found)
+    odds = _summary(post(), sig, begin, kept, base, found.innocent, doubt, ask.rates)
+    alone, demand, _sound, _all = _sums(by_water, sig, kept, found.innocent)
+    fault = alone + np.clip(odds.fault - alone, -NOON_SHIFT, NOON_SHIFT)
+    return odds._replace(fault=float(fault), demand=demand)
+
+
+def _weigh_water(ask, sig, water, begin, weight):
+    """(litres a day due now, _Weighed) from the water alone."""
+    covariance = channels.water_covariance(water, ask.level_sd)
+    inverse, weighed, low, z = _turned(covariance, water.var, water.y)
+    came = sig.shares > 0
+    linear, square, told, now = np.zeros((4, *came.shape, begin.size))
+    log_kept = _at_readings(sig, water)
+    supply, draw, base = _float_tables(water)
+    recent = water.span * (water.day > min(ask.today - RECENT_WATER_DAYS, water.day.max() - 0.5))
     recent = recent / recent.sum()
-    post, water_post, causes, begins, keeps = [], [], [], [], []
-    none = None
-    for way in _ways(signatures, today, first, rates):
-        after, grown = growth(s, way.begin, way.ramp)
-        g = _shift(signatures, way, after, grown, log_kept, water, base)
-        flat = g.reshape(-1, g.shape[-1])
-        gain = flat @ weighed - 0.5 * np.einsum("hm,mh->h", flat, cho_solve(solved, flat.T, check_finite=False))
-        gain = gain.reshape(g.shape[:2])
-        cause = signatures.cause[way.which]
-        for i in np.flatnonzero(signatures.scatter[way.which] > 0):
-            none = _log_normal(k_water, s.y) if none is None else none
-            gain[i] = _scattered(g[i], signatures.scatter[way.which[i]] * (after > 0.3) * grown, k, s, water.raw, none)
-        gain += _ticks(water, g, cause)
-        water_post.append((way.weight + gain).ravel())
-        for channel in channels:
-            gain = gain + NOON_TRUST * channel(signatures, way)
-        post.append((way.weight + gain).ravel())
-        causes.append(np.repeat(cause, len(way.begin)))
-        begins.append(np.tile(way.begin, len(cause)))
-        keeps.append(np.exp(g @ recent).ravel())
-    causes, begins, keeps = (np.concatenate(x) for x in (causes, begins, keeps))
-    odds = _summary(np.concatenate(post), causes, begins, keeps, base @ recent)
-    if not channels:
-        return odds
-    by_water = _summary(np.concatenate(water_post), causes, begins, keeps, base @ recent)
-    fault = by_water.fault + np.clip(odds.fault - by_water.fault, -NOON_SHIFT, NOON_SHIFT)
-    return odds._replace(fault=float(fault), demand=by_water.demand)
+    late = np.clip((np.nan_to_num(water.hour, nan=12.0) - 7) / 6, 0.15, 1.0)
+    tick = np.where(np.isfinite(water.demand), water.tick, np.nan)
+    weigh.water(
+        water.day, water.span, inverse, weighed, log_kept, sig.form, water.floats, supply, draw, begin, _RAMPS, came,
+        recent, tick, water.free, late, linear, square, told, now,
+    )  # fmt: skip
+    own = int(not water.own_cell[-1])
+    innocent = [_misread(water, inverse, weighed)]
+    gain, patchy = np.empty((2, begin.size))
+    unlikely = PATCHY[own] - (ask.today - begin) / PATCHY_DAYS
+    for i in np.flatnonzero(sig.scatter > 0):
+        for r in np.flatnonzero(came[i]):
+            weigh.scattered(
+                water.day, water.span, covariance, low, z, water.raw, water.y, log_kept[i], sig.scatter[i],
+                water.floats, supply, begin, _RAMPS[r], gain, patchy,
+            )  # fmt: skip
+            # any other cause may meet patchy weather too, so that scatter alone can speak for this one only so far
+            steady = linear[i, r] - 0.5 * square[i, r]
+            told[i, r] += gain - np.logaddexp(0.0, np.log(PATCHY_CHANCE[own]) + gain - steady)
+            linear[i, r] = square[i, r] = 0.0
+            innocent.append(_log_sum(weight[i, r] + unlikely + patchy))
+    return float(base @ recent), _Weighed(linear, square, told, now, np.array(innocent))
 
 
-def _shift(signatures, way, after, grown, log_kept, water, base):
-    """Mean of the water channel under each hypothesis and beginning: (h, b, m)."""
-    ratio = 1 + after * np.expm1(grown * log_kept[way.which][:, None, :])
-    if not np.isfinite(water.demand).any():
-        return np.log(np.maximum(ratio, LEAST))
-    now = limited(water.supply * ratio, water.demand)
-    for i in np.flatnonzero(signatures.cause[way.which] == NOT_A_FAULT):
-        drawn = water.demand * (1 + after * (signatures.demand[way.which[i]] ** grown - 1))
-        now[i] = limited(np.broadcast_to(water.supply, drawn.shape), drawn)
-    return np.log(np.maximum(now / base, LEAST))
+def _log_sum(x):
+    top = x.max()
+    return float(top + np.log(np.exp(x - top).sum()))
 
 
-def _at(curves, knots, at):
-    """Curves (h, k) over knots, read at points (m,): (h, m)."""
-    place = np.clip(np.interp(at, knots, np.arange(len(knots))), 0, len(knots) - 1.000001)
-    i = place.astype(int)
-    return curves[:, i] + (place - i) * (curves[:, i + 1] - curves[:, i])
+def _over_sizes(linear, square, spread):
+    """Gain with the size left open about the one tried: its factor is normal about 1 with a variance of spread (h,)."""
+    t = spread[:, None, None]
+    wide = 1 + t * square
+    return (t * linear**2 + 2 * linear - square) / (2 * wide) - 0.5 * np.log(wide)
 
 
-def _scattered(g, extra, k, s, raw, none):
-    """Log density with a scatter from day to day that comes with the fault (b, m); every third beginning, the rest
-    between."""
-    some = np.unique(np.append(np.arange(0, len(g), 3), len(g) - 1))
-    # where the scatter is in, a wild day is no surprise and needs no leniency
-    var = [np.where(extra[j] > 0, raw + extra[j] ** 2 / np.maximum(s.span, 1), s.var) for j in some]
-    # days that only scatter more, losing nothing, are patchy weather: the fault must win over that too
-    got = []
-    for j, v in zip(some, var, strict=True):
-        wide = k + np.diag(v)
-        got.append(_log_normal(wide, s.y - g[j]) - max(none, _log_normal(wide, s.y)))
-    return np.interp(np.arange(len(g)), some, got)
+def _kept(found, spread):
+    """Share of water kept now, at the likeliest size about the one tried."""
+    t = spread[:, None, None]
+    return np.exp(found.now * np.clip((1 + t * found.linear) / (1 + t * found.square), 0.3, 2.0))
 
 
-def _ticks(water, g, cause):
-    """What the caretaker's "tank full" adds: unlikely under a fault that starves the tank, likely when less is
-    drawn. (h, b)."""
-    seen = np.isfinite(water.tick) & np.isfinite(water.demand)
-    if not seen.any():
-        return 0.0
-    late = np.clip((np.nan_to_num(water.hour[seen], nan=12.0) - 7) / 6, 0.15, 1.0)
-
-    def chance(full_share):
-        return np.clip(0.85 * full_share * late, 0.02, 0.9)
-
-    tick = water.tick[seen] > 0
-    free = _free(water.supply[seen], water.demand[seen])
-    kept = np.exp(g[..., seen])
-    sound = chance(1 - free)
-    p = chance((1 - free) * kept**4)
-    less, meter = cause == NOT_A_FAULT, np.isin(cause, METER)
-    p[less] = np.where(kept[less] < 0.99, chance(np.clip(1 - free * kept[less] ** 4, 0, 1)), sound)
-    p[meter] = sound
-    return 0.7 * np.where(tick, np.log(p / sound), np.log((1 - p) / (1 - sound))).sum(axis=-1)
+def _beforehand(sig, ask, ages):
+    """Days of beginning (b,), the latest first, and log weights (h, ramps, b) of what is thought before any reading."""
+    today, rates = ask.today, ask.rates
+    age = ages[(ages >= 0) & (today - ages >= ask.first - 1)].astype(float)
+    width = np.diff(np.append(age, age[-1] * 1.25 + 1))
+    with np.errstate(divide="ignore"):
+        weight = np.log(rates[sig.cause] / sig.sizes_of_cause)[:, None] + np.log(sig.shares)
+    return today - age, weight[:, :, None] + np.log(width) - age / UNSEEN_DAYS
 
 
-def _noon_channels(rows, today, noon, tracking):
-    """Functions that weigh noon current, voltage, level and the own cell against the sky, one each where there are
-    readings."""
-    volts, amps, level = noon
-    ok = (rows["day"] <= today) & (rows["day"] > today - 150) & (rows["noon_w_m2"] > 350)
-    out = []
-    floats = np.isfinite(rows["demand_l"])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        held_back = np.log(rows["noon_v"] / volts) > 0.045  # the array rises above its best point: it does not limit
-    ok &= ~(held_back & tracking)
-    runs = rows["noon_a"] > 0.15 * amps
-    seen = ok & np.isfinite(rows["noon_a"]) & (amps > 0.1) & (runs | ~floats)
-    y = np.log(np.maximum(rows["noon_a"], 0.05 * amps) / np.maximum(amps, 1e-6))
-    out += _channel(rows, today, seen, y, CURRENT, lambda sig: np.log(np.maximum(sig.current, 0.05)))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        stalled = np.log(rows["noon_v"] / volts) < -0.5  # stands with the current through it: a matter of thresholds
-    seen = ok & np.isfinite(rows["noon_v"]) & (volts > 1) & runs & ~stalled
-    y = np.log(np.maximum(rows["noon_v"], 0.1) / np.maximum(volts, 1e-6))
-    out += _channel(rows, today, seen, y, VOLTAGE, lambda sig: np.log(np.maximum(sig.voltage, 0.2)))
-    seen = ok & np.isfinite(rows["noon_level_m"]) & np.isfinite(level) & runs
-    out += _channel(rows, today, seen, rows["noon_level_m"] - level, LEVEL, lambda sig: sig.level)
+def _turned(covariance, var, y):
+    """(inverse, inverse times y, lower factor, y seen through it) of a covariance with var on its diagonal."""
+    m = y.size
+    low, z, inverse = np.empty((m, m)), np.empty(m), np.empty((m, m))
+    weigh.factor(covariance, var, y, low, z)
+    weigh.inverted(low, inverse)
+    return inverse, inverse @ y, low, z
+
+
+def _at_readings(sig, water):
+    """Log of water left by each hypothesis at each reading (h, m). An own cell that shares the fault's light makes less
+    of it: what is due is then reckoned from too little sun."""
+    out = channels.read_curves(sig.log_water, X, water.at)
+    if water.own_cell.any():
+        seen = channels.read_curves(sig.log_cell, X, water.at)
+        out = out - np.where(water.own_cell, seen * np.minimum(water.gain, 3.0), 0.0)
+    drawn = sig.form == weigh.DRAWN
+    out[drawn] = np.log(sig.demand[drawn])[:, None]
     return out
 
 
-def _channel(rows, today, seen, y, spread, signature):
-    if seen.sum() < 4:
-        return []
-    rows, y = rows[seen], y[seen].astype(float)
-    age = today - rows["day"]
-    keep = (age <= 12) | (age % 5 == 0)
-    rows, y = rows[keep], y[keep]
-    m = len(y)
-    if m < 3:
-        return []
-    s = Series(
-        rows["day"].astype(float),
-        np.ones(m),
-        y,
-        np.full(m, spread[3] ** 2),
-        np.ones(m),
-        rows["noon_w_m2"].astype(float),
-        np.ones(m),
-    )
-    var = _robust(s.y, s.var, s.span, 1.0, spread[2])
-    k = _covariance(s, spread[0], spread[1], SLOW_DAYS, spread[2], DIRT_DAYS) + np.diag(var)
-
-    def weigh(sig, way):
-        shift = _at(signature(sig)[way.which], SUNS, s.at)
-        after, grown = growth(s, way.begin, way.ramp)
-        out = np.zeros((len(way.which), len(way.begin)))
-        moves = np.abs(shift).max(axis=1) > 1e-3
-        if moves.any():
-            out[moves] = _solve(k, s.y, shift[moves][:, None, :] * (after * grown))
-        return out
-
-    return [weigh]
+_STEPS = np.exp(np.linspace(weigh.LOG_LEAST, weigh.LOG_MOST, weigh.STEPS))
 
 
-def _summary(post, causes, begins, keeps, base):
-    """Odds from log weights of all hypotheses; nothing wrong has weight 1."""
-    trifle = keeps > TRIFLE
-    fault, less = (causes != NOT_A_FAULT) & ~trifle, (causes == NOT_A_FAULT) & ~trifle
-    total_fault, total_less, total_trifle = (logsumexp(post[k]) if k.any() else -np.inf for k in (fault, less, trifle))
-    everything = logsumexp([0.0, total_fault, total_less, total_trifle])
-    sound = np.logaddexp(0.0, total_trifle)
-    post = np.where(trifle, -np.inf, post)
-    p = np.exp(post - everything)
-    by_cause = np.bincount(causes, p, minlength=len(NAMES))
-    none = float(np.exp(sound - everything))
-    share = by_cause / max(by_cause.sum(), 1e-300)
-    weight = p / max(p.sum(), 1e-300)
-    order = np.argsort(begins)
-    onset = tuple(np.interp([0.5, 0.1, 0.9], np.cumsum(weight[order]), begins[order]))
-    lost = base * (1 - keeps)
-    order = np.argsort(lost)
-    lost_l = tuple(np.interp([0.5, 0.1, 0.9], np.cumsum(weight[order]), lost[order]))
-    kept = float((weight * keeps).sum())
-    return Odds(
-        float(total_fault - np.logaddexp(sound, total_less)), float(total_less - np.logaddexp(sound, total_fault)),
-        share, none, onset, lost_l, kept,
+def _float_tables(water):
+    """Log of water against the sound unit's by what is left of supply, and of demand (m, STEPS), and litres due."""
+    if not water.floats:
+        return np.zeros((1, weigh.STEPS)), np.zeros((1, weigh.STEPS)), water.supply
+    base = channels.limited(water.supply, water.demand)
+    less = channels.limited(water.supply[:, None] * _STEPS, water.demand[:, None])
+    drawn = channels.limited(
+        np.broadcast_to(water.supply[:, None], less.shape), water.demand[:, None] * _STEPS
     )  # fmt: skip
+    less, drawn = (np.log(np.maximum(x / base[:, None], weigh.LEAST)) for x in (less, drawn))
+    return less, drawn, base
+
+
+def _misread(water, inverse, weighed):
+    """Log weight of "nothing but the newest figure is wrong": that figure alone given a wide spread."""
+    n = int(np.argmax(water.day))
+    wide = MISREAD_SD**2
+    p, r = inverse[n, n], weighed[n]
+    return float(np.log(MISREAD) - 0.5 * np.log1p(wide * p) + 0.5 * r**2 * wide / (1 + wide * p))
+
+
+def _weigh_noons(ask, sig, begin, found):
+    came = sig.shares > 0
+    some, idle = channels.noon_channels(ask.rows, ask.today, ask.noon, sig.tracking)
+    for one in some + channels.cell_channel(ask.rows, ask.today, X):
+        inverse, weighed, _low, _z = _turned(one.covariance, np.zeros(one.y.size), one.y)
+        shift = np.ascontiguousarray(one.shift(sig))
+        weigh.noon(one.day, inverse, weighed, shift, begin, _RAMPS, came, NOON_TRUST, found.linear, found.square)
+    if idle is not None:
+        chance = _chance_to_stand(sig, idle)
+        weigh.idle(idle.day, idle.stood, idle.sound, chance, begin, _RAMPS, came, NOON_TRUST, found.told)
+
+
+def _chance_to_stand(sig, idle):
+    """Chance that a noon finds it standing, by each hypothesis grown whole (h, m)."""
+    chance = channels.read_curves(sig.idle, channels.SUNS, idle.sun)
+    chance = np.where(np.isnan(chance), np.nan, np.maximum(chance, idle.sound))
+    drawn = sig.form == weigh.DRAWN
+    if drawn.any():  # less drawn: the tank is full by noon more often
+        chance[drawn] = 1 - (1 - idle.sound) * np.clip(sig.demand[drawn, None], 0.2, 1) ** 2
+    starved = (sig.form == weigh.SUPPLY) & np.isnan(chance).all(axis=1)
+    bright = np.clip(sig.water[starved, -8], 0, 1)[:, None]
+    chance[starved] = np.maximum(channels.STANDS_BY_CHANCE, idle.sound * bright**3)
+    return chance
+
+
+def _sums(post, sig, kept, innocent):
+    """(log odds of a fault, of less demand, log weight of nothing, of everything) from log weights (h, ramps, begin);
+    nothing wrong has weight 1."""
+    top = max(float(post.max()), float(innocent.max()), 0.0)
+    p = np.exp(post - top)
+    trifle = p * (kept > TRIFLE)
+    of_trifle = trifle.sum()
+    less = sig.cause == NOT_A_FAULT
+    of_less = p[less].sum() - trifle[less].sum()
+    of_fault = p.sum() - of_trifle - of_less
+    sound = np.exp(-top) + of_trifle + np.exp(innocent - top).sum()
+    logs = np.log(np.maximum([of_fault, sound + of_less, of_less, sound + of_fault, sound], 1e-300))
+    return (
+        float(logs[0] - logs[1]), float(logs[2] - logs[3]), float(logs[4] + top),
+        float(np.log(sound + of_fault + of_less) + top),
+    )  # fmt: skip
+
+
+def _summary(post, sig, begin, kept, base, innocent, doubt, rates):
+    """Odds from log weights (h, ramps, begin) of all hypotheses; innocent: those of a misread figure, first, and of
+    patchy weather; doubt: how far the causes are held less apart than counted."""
+    fault, demand, sound, everything = _sums(post, sig, kept, innocent)
+    p = np.where(kept > TRIFLE, 0.0, np.exp(post - everything))
+    by_cause = np.bincount(sig.cause, p.sum(axis=(1, 2)), minlength=len(NAMES))
+    total = max(by_cause.sum(), 1e-300)
+    size = np.bincount(sig.cause, p.sum(axis=(1, 2)) * sig.size, minlength=len(NAMES))
+    lost, weight = (kept[p > 1e-7 * total], p[p > 1e-7 * total]) if total > 1e-290 else (np.ones(1), np.ones(1))
+    low_high = _range(base * (1 - lost), weight / weight.sum())
+    return Odds(
+        fault, demand, _held_back(by_cause / total, doubt, rates, sig.cause), float(np.exp(sound - everything)),
+        _range(begin, p.sum(axis=(0, 1)) / total), low_high, float((weight * lost).sum() / weight.sum()),
+        float(np.exp(innocent[0] - everything)), size / np.maximum(by_cause, 1e-300),
+    )  # fmt: skip
+
+
+def _held_back(cause, doubt, rates, asked):
+    """Odds of the causes after the doubt in the model itself."""
+    possible = np.bincount(asked, minlength=len(NAMES)) > 0
+    cause = np.where(possible, np.maximum(cause, 1e-12) ** (1 / doubt), 0.0)
+    before = np.where(possible, rates, 0.0)
+    return (1 - RULED_OUT) * cause / cause.sum() + RULED_OUT * before / before.sum()
+
+
+def _range(values, weight):
+    """Middle and 80 % range of weighted values."""
+    order = np.argsort(values)
+    return tuple(np.interp([0.5, 0.1, 0.9], np.cumsum(weight[order]), values[order]))

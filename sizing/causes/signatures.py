@@ -1,38 +1,48 @@
-"""What each cause, at several sizes, does to a unit's readings: the chain run again with the fault put in."""
+"""What each cause, at several sizes, does to a unit's readings: the chain run again with the fault put in.
 
-from dataclasses import dataclass
+Many units go in one call, and what was worked out is kept by what the answer rests on (the installation's own values,
+rounded, and the month), so that installations built alike at like depth share it, and so do the nights of a month.
+"""
+
+from collections import OrderedDict
+from dataclasses import dataclass, fields
+from functools import cached_property
 
 import numpy as np
 
 from sizing import chain
-from sizing.causes import table
-from sizing.causes.names import NUMBER
+from sizing.causes import table, weigh
+from sizing.causes.names import CAUSES, NAMES, NUMBER, RAMPS
 
 CELL_SHARE = 0.5  # of the array's dirt that an own cell in the same frame shares (common practice, no source)
-LOST_LIGHT = (0.12, 0.25, 0.4, 0.6)
-SHADE = (0.25, 0.5, 0.8, 1.0)
-TURN = (-50.0, -25.0, 25.0, 50.0)
-JOINT = (0.1, 0.25, 0.5, 1.0)  # of the array's own resistance at its best point
-SLIP = (0.1, 0.2, 0.35, 0.55)
-INLET = (5.0, 15.0, 40.0, 100.0)  # metres of head lost at the flow of a good sun
-LEAK = (0.1, 0.2, 0.35, 0.6)  # of the flow of a good sun
-SINK = (3.0, 6.0, 10.0, 16.0)
-OFF = (0.12, 0.25, 0.45, 0.7)
-SLOW = (0.15, 0.35, 0.65)
-DRAWN = (0.75, 0.55, 0.4)
+LOST_LIGHT = (0.1, 0.17, 0.25, 0.35, 0.45, 0.6)
+SHADE = (0.25, 0.45, 0.6, 0.75, 0.9, 1.0)
+TURN = (-100.0, -50.0, -25.0, 25.0, 50.0, 100.0)
+JOINT = (0.08, 0.15, 0.25, 0.4, 0.65, 1.0, 1.6)  # of the array's own resistance at its best point
+SLIP = (0.08, 0.15, 0.25, 0.35, 0.5, 0.7)
+INLET = (4.0, 9.0, 18.0, 35.0, 70.0, 140.0)  # metres of head lost at the flow of a good sun
+LEAK = (0.08, 0.15, 0.23, 0.33, 0.47, 0.7)  # of the flow of a good sun
+SINK = (2.5, 4.5, 7.0, 10.0, 14.0, 20.0)  # m
+OFF = (0.12, 0.2, 0.3, 0.45, 0.7)  # share of the time
+OFF_ABOVE = (500.0, 650.0, 800.0)  # W/m2 in the plane from which it stands: too hot, or too much voltage
+SLOW = (0.12, 0.2, 0.3, 0.42, 0.58, 0.78)
+DRAWN = (0.8, 0.65, 0.52, 0.4, 0.3)
 GOOD_SUN = 800.0
+KNOTS = np.array([0, 75, 125, 175, 225, 275, 325, 400, 475, 550, 650, 750, 850, 950, 1100, 1400.0])  # W/m2, solved
+PHYSICAL = ("dirt", "string_open", "poor_joint", "pump_worn", "inlet_blocked", "water_sinks")  # asked of the chain
+KEPT_AT_MOST = 4000
 
 
 @dataclass(frozen=True)
 class Signatures:
-    """For one unit and month, h hypotheses: cause (h,), size (h,), water (h, k) litres over healthy litres at each
-    clearness, demand
-    (h,) factor, scatter (h,) standard deviation a day that comes with it, cell (h,) what the own cell reads of the
-    truth; noon current
-    and voltage ratios and level rise over in-plane irradiance (h, suns)."""
+    """For one unit and month, h hypotheses: cause (h,), size (h,), form (h,) what it changes (`weigh`), water (h, k)
+    litres over healthy litres at each clearness, demand (h,) factor, scatter (h,) standard deviation a day that comes
+    with it, cell (h, k) what the own cell reads of the truth; over in-plane irradiance (h, suns): noon current and
+    voltage ratios, level rise, flow over healthy flow, and idle, the chance to stand at noon (NaN: as a sound unit)."""
 
     cause: np.ndarray
     size: np.ndarray
+    form: np.ndarray
     water: np.ndarray
     demand: np.ndarray
     scatter: np.ndarray
@@ -40,15 +50,52 @@ class Signatures:
     current: np.ndarray
     voltage: np.ndarray
     level: np.ndarray
+    flow: np.ndarray
+    idle: np.ndarray
     tracking: bool
+
+    @cached_property
+    def log_water(self):
+        """Log of water left (h, k), never below what counts as nothing."""
+        return np.log(np.maximum(self.water, weigh.LEAST))
+
+    @cached_property
+    def log_cell(self):
+        """Log of what the own cell reads of the truth (h, k)."""
+        return np.log(self.cell)
+
+    @cached_property
+    def cell_of_dirt(self):
+        """The same of dirt alone (h, 1), for the noon's own sun: a turned frame turns its cell along with it."""
+        return np.where(self.cause == NUMBER["dirt"], self.log_cell[:, 0], 0.0)[:, None]
+
+    @cached_property
+    def shares(self):
+        """How a cause comes: share of each manner (h, ramps)."""
+        return SHARES[self.cause]
+
+    @cached_property
+    def sizes_of_cause(self):
+        """Among how many hypotheses each one's cause is spread (h,)."""
+        return np.bincount(self.cause, minlength=len(NAMES))[self.cause]
+
+
+def _share(cause, ramp):
+    if ramp == 0:
+        return cause.sudden
+    return (1 - cause.sudden) / len(cause.ramp_days) if ramp in cause.ramp_days else 0.0
+
+
+SHARES = np.array([[_share(cause, ramp) for ramp in RAMPS] for cause in CAUSES])
 
 
 def hypotheses(strings, float_switch):
-    """(cause, size) pairs worth asking of a unit."""
+    """(cause, size) pairs worth asking of a unit; a negative size of cuts_out: stands above that much sun."""
     sizes = {
         "dirt": LOST_LIGHT, "shade_before_noon": SHADE, "shade_after_noon": SHADE, "frame_turned": TURN,
         "poor_joint": JOINT, "pump_worn": SLIP, "inlet_blocked": INLET, "main_leaks": LEAK, "water_sinks": SINK,
-        "cuts_out": OFF, "stands_still": (1.0,), "meter_stands": (1.0,), "meter_slow": SLOW,
+        "cuts_out": (*OFF, *(-x for x in OFF_ABOVE)), "stands_still": (1.0,), "meter_stands": (1.0,),
+        "meter_slow": SLOW,
     }  # fmt: skip
     if strings > 1:
         sizes["string_open"] = tuple(range(1, int(min(strings, 4))))
@@ -57,82 +104,197 @@ def hypotheses(strings, float_switch):
     return [(name, size) for name, list_ in sizes.items() for size in list_]
 
 
+_kept = OrderedDict()
+
+
+def of_units(fleet, units, month, air_c=table.AIR_C):
+    """Signatures of some units in a month (0-11), a list in their order."""
+    units = [int(u) for u in units]
+    keys = _keys(fleet, units, month, air_c)
+    made = {}
+    for key, unit in zip(keys, units, strict=True):
+        if key not in _kept:
+            made.setdefault(key, unit)
+    if made:
+        for key, one in zip(made, _worked_out(fleet, list(made.values()), month, air_c), strict=True):
+            _kept[key] = one
+    found = []
+    for key in keys:
+        _kept.move_to_end(key)
+        found.append(_kept[key])
+    while len(_kept) > max(KEPT_AT_MOST, len(units)):
+        _kept.popitem(last=False)
+    return found
+
+
 def of_unit(fleet, unit, month, air_c=table.AIR_C):
     """Signatures of one unit in a month (0-11)."""
-    asked = hypotheses(fleet.strings[unit], bool(fleet.float_switch[unit]))
-    h = len(asked)
-    name = np.array([a[0] for a in asked])
-    size = np.array([a[1] for a in asked], float)
-    one = fleet.take([unit])
-    many = fleet.take(np.full(h + 1, unit))  # the last: sound
-    level = np.full(h + 1, one.static_level_m[0, month])
-    array_ohm = (one.v_mp_v * one.modules_in_series / (one.i_mp_a * one.strings))[0]
+    return of_units(fleet, [unit], month, air_c)[0]
 
-    def sizes(cause, factor=1.0, rest=0.0):
-        return np.append(np.where(name == cause, size * factor, rest), rest)
 
-    faults = chain.Faults(
-        soiling_extra=sizes("dirt"),
-        strings_open=sizes("string_open"),
-        series_resistance_ohm=sizes("poor_joint", array_ohm),
-        pump_slip_head=sizes("pump_worn"),
-        static_level_drop_m=sizes("water_sinks"),
-        intake_block_factor=_narrowed(sizes("inlet_blocked"), one, level[-1], air_c),
+# How finely installations are told apart: half a metre of water, a degree of tilt, half a degree of latitude.
+ROUGH = {"static_level_m": 0.5, "latitude_deg": 0.5, "tilt_deg": 1.0, "azimuth_deg": 2.0, "setting_depth_m": 0.5,
+         "pipe_length_m": 2.0, "cable_length_m": 2.0, "tank_rise_m": 0.5, "flow_scale": 0.02, "age_y": 1.0,
+         "drawdown_b_m_per_l_min": 0.005, "altitude_m": 200.0}  # fmt: skip
+NO_MATTER = {"pumps", "longitude_deg", "need_l_day", "tank_capacity_l", "dry_run_probe"}
+
+
+def _keys(fleet, units, month, air_c):
+    columns = []
+    for f in fields(fleet):
+        if f.name in NO_MATTER:
+            continue
+        values = np.asarray(getattr(fleet, f.name), float)[units]
+        if values.ndim == 2:
+            values = values[:, month]
+        columns.append(np.round(values / ROUGH[f.name]) if f.name in ROUGH else values)
+    rows = np.stack(columns, axis=1)
+    curves = [b"".join(np.ascontiguousarray(c).tobytes() for c in (p.power_c, p.voltage_c, p.current_c, p.flow_scale))
+              for p in fleet.pumps]  # fmt: skip
+    return [(curves[int(p)], month, air_c, row.tobytes()) for p, row in
+            zip(fleet.pump_index[units], rows, strict=True)]  # fmt: skip
+
+
+class _Asked:
+    """What is asked of one unit, and which of it the chain must answer."""
+
+    def __init__(self, fleet, unit):
+        asked = hypotheses(fleet.strings[unit], bool(fleet.float_switch[unit]))
+        self.name = np.array([a[0] for a in asked])
+        self.size = np.array([a[1] for a in asked], float)
+        self.physical = np.flatnonzero(np.isin(self.name, PHYSICAL))
+
+    def faults(self, one):
+        """Sizes of the physical ones, the sound unit last: {field: values}, inlets in metres of head."""
+        name, size = self.name[self.physical], self.size[self.physical]
+
+        def of(cause, factor=1.0):
+            return np.append(np.where(name == cause, size * factor, 0.0), 0.0)
+
+        ohm = float((one.v_mp_v * one.modules_in_series / (one.i_mp_a * one.strings))[0])
+        return {
+            "soiling_extra": of("dirt"), "strings_open": of("string_open"),
+            "series_resistance_ohm": of("poor_joint", ohm), "pump_slip_head": of("pump_worn"),
+            "static_level_drop_m": of("water_sinks"), "metres": of("inlet_blocked"),
+        }  # fmt: skip
+
+
+def _worked_out(fleet, units, month, air_c):
+    asked = [_Asked(fleet, u) for u in units]
+    lengths = [len(a.physical) + 1 for a in asked]
+    many = fleet.take(np.repeat(units, lengths))
+    sound = chain.spot(
+        fleet.take(np.array(units)), GOOD_SUN, air_c, fleet.static_level_m[units, month]
+    ).pump_flow_l_min  # fmt: skip
+    parts = [a.faults(fleet.take([u])) for a, u in zip(asked, units, strict=True)]
+    sizes = {name: np.concatenate([p[name] for p in parts]) for name in parts[0]}
+    sizes["intake_block_factor"] = _narrowed(
+        sizes.pop("metres"), np.repeat(np.nan_to_num(np.ravel(sound)), lengths),
+        np.array([p.flow_scale for p in many.pumps])[many.pump_index],
+    )  # fmt: skip
+    shape = (many.n, KNOTS.size)
+    level = many.static_level_m[:, month]
+    spot = chain.spot(
+        many, np.broadcast_to(KNOTS, shape), air_c, np.broadcast_to(level[:, None], shape), chain.Faults(**sizes)
     )
-    shape = (h + 1, table.SUNS.size)
-    spot = chain.spot(many, np.broadcast_to(table.SUNS, shape), air_c, np.broadcast_to(level[:, None], shape), faults)
-    flow = np.maximum(np.nan_to_num(spot.flow_l_min), 0.0)
-    good = np.interp(GOOD_SUN, table.SUNS, flow[-1])
-    flow = np.maximum(flow - good * sizes("main_leaks")[:, None], 0.0)
-    flow[:-1] *= np.where(np.isin(name, ("stands_still", "meter_stands")), 0.0, 1.0)[:, None]
-    flow[:-1] *= (1 - np.where(np.isin(name, ("meter_slow", "cuts_out")), size, 0.0))[:, None]
-    caught, _ = table.days_of_each_clearness(one, [month])
-    caught = np.broadcast_to(caught[0, 0], (h + 1, *caught.shape[2:])).copy()
+    ends = np.cumsum(lengths)
+    caught, plane = table.days_of_each_clearness(fleet.take(np.repeat(units, len(TURN) + 1)).with_(
+        azimuth_deg=((fleet.azimuth_deg[units][:, None] + np.array([*TURN, 0.0])) % 360).ravel()
+    ), [month])  # fmt: skip
+    caught, plane = (x[:, 0].reshape(len(units), len(TURN) + 1, *x.shape[2:]) for x in (caught, plane))
+    return [
+        _of_one(bool(fleet.coupling[u]), a, [x[end - m : end] for x in spot[:7]], c, p)
+        for u, a, end, m, c, p in zip(units, asked, ends, lengths, caught, plane, strict=True)
+    ]
+
+
+def _of_one(tracking, asked, spot, caught, plane):
+    """Signatures from the chain's answers at KNOTS (rows of the physical hypotheses, the sound unit last), and the
+    light caught by the frame turned by TURN, and last as it should stand."""
+    name, size, physical = asked.name, asked.size, asked.physical
+    h = len(name)
+
+    def spread(values):
+        return values @ BETWEEN
+
+    flow_at, volts_at, amps_at, level_at = spread(_known(spot[0], 0.0)), spot[2], spot[3], spot[6]
+    flow = np.repeat(flow_at[-1:], h + 1, axis=0)
+    flow[physical] = flow_at[:-1]
+    good = float(np.interp(GOOD_SUN, table.SUNS, flow[-1]))
+    share = {c: np.where(name == c, size, 0.0)[:, None] for c in ("main_leaks", "meter_slow", "cuts_out")}
+    above = (share["cuts_out"] < 0) & (table.SUNS[None, :] >= -share["cuts_out"])
+    flow[:-1] = np.maximum(flow[:-1] - good * share["main_leaks"], 0.0)
+    flow[:-1][np.isin(name, ("stands_still", "meter_stands"))] = 0.0
+    flow[:-1] *= 1 - share["meter_slow"] - np.maximum(share["cuts_out"], 0.0)
+    flow[:-1][above] = 0.0
+    lit = np.repeat(caught[-1:], h + 1, axis=0)
     before = np.arange(24) < 12
     for cause, hours in (("shade_before_noon", before), ("shade_after_noon", ~before)):
-        for i in np.flatnonzero(name == cause):
-            caught[i] = _shaded(caught[-1], hours, size[i])
-    for i in np.flatnonzero(name == "frame_turned"):
-        turned = one.with_(azimuth_deg=(one.azimuth_deg + size[i]) % 360)
-        caught[i] = table.days_of_each_clearness(turned, [month])[0][0, 0]
-    litres = table.water_by_hour(flow, caught)[0].sum(axis=-1)
+        which = name == cause
+        lit[:-1][which] = _shaded(caught[-1], hours, size[which])
+    cell = np.ones((h, table.X.size))
+    turned = name == "frame_turned"
+    lit[:-1][turned] = caught[:-1]
+    cell[turned] = np.clip(plane[:-1] / np.maximum(plane[-1], 1e-6), 0.3, 1.6)
+    dirty = name == "dirt"
+    cell[dirty] = 1 - CELL_SHARE * size[dirty, None]
+    litres = table.day_water(flow, lit)
     sound = np.maximum(litres[-1], 1e-6)
     with np.errstate(invalid="ignore", divide="ignore"):
         water = np.clip(np.where(litres[-1] > 1e-3, litres[:-1] / sound, 1.0), 0.0, 1.5)
-        current = np.nan_to_num(spot.array_current_a[:-1] / spot.array_current_a[-1], nan=1.0)
-        voltage = np.nan_to_num(spot.array_voltage_v[:-1] / spot.array_voltage_v[-1], nan=1.0)
-    stands = name == "stands_still"
-    current[stands] = 0.0
-    rise = np.nan_to_num(spot.pumping_level_m[:-1] - spot.pumping_level_m[-1])
-    rise[stands] = -np.nan_to_num(spot.drawdown_m[-1])
+        kept = np.clip(np.where(flow[-1] > 1e-6, flow[:-1] / np.maximum(flow[-1], 1e-6), 1.0), 0.0, 1.5)
+        amps, volts = _known(amps_at[:-1] / amps_at[-1], 1.0), _known(volts_at[:-1] / volts_at[-1], 1.0)
+    current, voltage, rise = np.ones((h, table.SUNS.size)), np.ones((h, table.SUNS.size)), np.zeros(flow[:-1].shape)
+    current[physical], voltage[physical] = spread(amps), spread(volts)
+    drawn = spread(_known(level_at[-1:] - level_at[-1:, :1], 0.0))[0]
+    rise[physical] = spread(_known(level_at[:-1] - level_at[-1], 0.0))
     leaks = name == "main_leaks"
-    rise[leaks] = -(
-        np.nan_to_num(spot.drawdown_m[-1]) * np.minimum(size[leaks, None] * good / np.maximum(flow[-1], 1e-3), 1)
-    )
-    cell = np.where(name == "dirt", 1 - CELL_SHARE * size, 1.0)
-    scatter = np.where(name == "cuts_out", 0.18 + 0.5 * size, 0.0)
-    demand = np.where(name == "less_drawn", size, 1.0)
-    cause = np.array([NUMBER[c] for c in name])
-    return Signatures(cause, size, water, demand, scatter, cell, current, voltage, rise, bool(one.coupling[0]))
+    rise[leaks] = -drawn * np.minimum(size[leaks, None] * good / np.maximum(flow[-1], 1e-3), 1)
+    idle = np.full(current.shape, np.nan)
+    idle[name == "stands_still"] = STANDS
+    idle[name == "cuts_out"] = np.where(above, STANDS, np.maximum(share["cuts_out"], 0.01))[name == "cuts_out"]
+    random = (name == "cuts_out") & (size > 0)
+    form = np.where(np.isin(name, ("meter_stands", "meter_slow")), weigh.BOOKS, weigh.SUPPLY)
+    return Signatures(
+        cause=np.array([NUMBER[c] for c in name]), size=size, form=np.where(name == "less_drawn", weigh.DRAWN, form),
+        water=water, demand=np.where(name == "less_drawn", size, 1.0),
+        scatter=np.where(random, 0.18 + 0.5 * size, 0.0), cell=cell, current=current, voltage=voltage, level=rise,
+        flow=kept, idle=idle, tracking=tracking,
+    )  # fmt: skip
+
+
+def _known(values, rest):
+    return np.where(np.isfinite(values), values, rest)
+
+
+def _straight_lines():
+    """From values at KNOTS to those at table.SUNS: (knots, suns)."""
+    return np.stack([np.interp(table.SUNS, KNOTS, one) for one in np.eye(KNOTS.size)])
+
+
+BETWEEN = _straight_lines()
+STANDS = 0.97  # chance to find a unit that stands standing at a noon
 
 
 def _shaded(caught, hours, strength):
-    """A shade that cuts the low sun first: the outer hours wholly, towards noon less."""
+    """A shade that cuts the low sun first: the outer hours wholly, towards noon less. caught (k, 24), strength (n,)."""
     bright = np.flatnonzero(hours & (caught.max(axis=0) > 0))
-    out = caught.copy()
+    out = np.repeat(caught[None], len(strength), axis=0)
     if not bright.size:
         return out
     from_noon = np.abs(bright + 0.5 - 12)
-    reach = from_noon.max() * strength * 0.8
-    cut = np.clip((from_noon - (from_noon.max() - reach)) / 1.0, 0, 1)
-    out[:, bright] = caught[:, bright] * (1 - 0.75 * cut)
+    reach = from_noon.max() * strength[:, None] * 0.8
+    cut = np.clip(from_noon - (from_noon.max() - reach), 0, 1)
+    out[:, :, bright] *= (1 - 0.75 * cut)[:, None, :]
     return out
 
 
-def _narrowed(metres, one, level, air_c):
+def _narrowed(metres, flow, scale):
     """The inlet's free share that costs so many metres of head at the flow of a good sun."""
-    sound = chain.spot(one, GOOD_SUN, air_c, level)
-    flow = max(float(np.nan_to_num(sound.pump_flow_l_min).ravel()[0]), 0.5)
-    scale = one.pumps[int(one.pump_index[0])].flow_scale
-    factor = np.clip(1 / np.sqrt(1 + 10 * metres * scale**2 / flow**2), 0.0101, 1.0)
+    factor = np.clip(1 / np.sqrt(1 + 10 * metres * scale**2 / np.maximum(flow, 0.5) ** 2), 0.0101, 1.0)
     return np.where(metres > 0, factor, 1.0)
+
+
+def forget():
+    """Lets go of what was kept."""
+    _kept.clear()

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sizing import chain, sky, sun
+from sizing import chain, compiled, sky, sun
 
 CLEAREST = 0.93  # no day is clearer than this
 X = np.linspace(-3.1, 3.5, 25)
@@ -192,6 +192,40 @@ def water_by_hour(curve, caught):
     day = np.maximum(hourly.sum(axis=-1), 1e-6)
     apart = 0.4 * np.abs((broken - even).sum(axis=-1)) * 60 / day
     return hourly, np.minimum(apart, 0.5)
+
+
+@compiled()
+def _day_water(curve, caught, bright_at, litres):
+    step = SUNS[1]
+    for i in range(curve.shape[0]):
+        for hour in range(caught.shape[2]):
+            bright = caught[i, bright_at, hour]
+            dull = CLOUD * bright
+            if bright <= 0.0:
+                continue
+            sunny, cloudy = _read(curve[i], bright / step), _read(curve[i], dull / step)
+            for k in range(caught.shape[1]):
+                light = caught[i, k, hour]
+                even = _read(curve[i], light / step)
+                if dull < light < bright:
+                    share = (light - dull) / (bright - dull)
+                    even += BROKEN * (share * sunny + (1 - share) * cloudy - even)
+                litres[i, k] += even * 60
+
+
+@compiled()
+def _read(curve, place):
+    place = min(max(place, 0.0), curve.size - 1.000001)
+    k = int(place)
+    return curve[k] + (place - k) * (curve[k + 1] - curve[k])
+
+
+def day_water(curve, caught):
+    """Litres of days of each clearness, as `water_by_hour` adds them up: curve (n, suns), caught (n, k, 24): (n, k)."""
+    litres = np.zeros(caught.shape[:2])
+    bright_at = int(np.argmin(np.abs(CLEARNESS - BRIGHT)))
+    _day_water(np.ascontiguousarray(curve), np.ascontiguousarray(caught), bright_at, litres)
+    return litres
 
 
 def build(fleet, usual, solar_shift_h, air_c=AIR_C, chunk=2000):

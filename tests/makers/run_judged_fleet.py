@@ -35,9 +35,9 @@ def first_level(f):
     )  # fmt: skip
 
 
-def run(folder, alarms=10.0, stop=None):
+def run(folder, alarms=10.0, stop=None, keep=None):
     """Judges day by day. Returns the fleet, flags (unit, day, causes), seconds spent, states, observations by unit."""
-    f = judged_fleet.read(folder)
+    f = folder if isinstance(folder, judged_fleet.JudgedFleet) else judged_fleet.read(folder)
     n = f.fleet.n
     t = table.build(f.fleet, np.full((n, 12), USUAL), f.solar_shift_h)
     level, doubt = first_level(f)

@@ -8,7 +8,7 @@ import pytest
 from fleet.output.fleet_arrays import read_fleet
 from fleet.output.models import Judgement
 from fleet.output.services import answer_spot
-from sizing import chain
+from sizing import cable, chain
 from tests.makers.readings import NOON, a_spot_test, later
 from tests.makers.registry import an_installation
 
@@ -130,3 +130,93 @@ def test_a_modules_own_current_tells_the_sun(installation, right):
 def test_a_kept_test_is_not_its_own_yardstick(installation, right):
     kept = a_spot_test(installation, at=NOON, irradiance_w_m2=SUN, flow_l_min=right["flow_l_min"] * 1.3)
     assert answer_spot(installation, kept)["ratio"] == pytest.approx(1.3, abs=0.02)
+
+
+def steps(answer):
+    return {step["stage"]: step for step in answer["waterfall"]["steps"]}
+
+
+def lost_at(installation, readings):
+    return {stage: step["loss_l_min"] for stage, step in steps(answer_spot(installation, readings)).items()}
+
+
+def test_the_waterfall_runs_from_what_is_right_to_what_was_measured(installation, right):
+    for change in ({}, {"flow_l_min": 5.0}, {"array_voltage_v": None, "array_current_a": None}, {"loop_ohm": 2.5}):
+        fall = answer_spot(installation, right | change)["waterfall"]
+        losses = sum(step["loss_l_min"] for step in fall["steps"])
+        assert fall["start"]["l_min"] - losses == pytest.approx(fall["end"]["l_min"], abs=0.06), change
+        for step in fall["steps"]:
+            assert step["low_l_min"] <= step["loss_l_min"] <= step["high_l_min"]
+
+
+def test_each_stage_takes_the_loss_that_was_put_there(installation, right):
+    fleet = read_fleet([installation.pk], 2024).fleet
+    flow = right["flow_l_min"]
+    assert max(map(abs, lost_at(installation, right | {"static_level_m": None}).values())) < 0.12 * flow
+
+    dirty = chain.spot(fleet, SUN, AIR, LEVEL, chain.Faults(soiling_extra=0.4))
+    found = lost_at(installation, right | read_off(dirty))
+    assert found["array"] == max(found.values())
+    assert found["array"] == pytest.approx(flow - float(dirty.flow_l_min[0]), rel=0.2)
+
+    sound = float(cable_ohm(fleet))
+    joint = chain.spot(fleet, SUN, AIR, LEVEL, chain.Faults(series_resistance_ohm=3.0))
+    found = lost_at(installation, right | read_off(joint) | {"loop_ohm": sound + 3.0})
+    assert found["cable"] == max(found.values())
+
+    deep = chain.spot(fleet, SUN, AIR, LEVEL + 9)
+    found = lost_at(installation, right | read_off(deep) | {"static_level_m": LEVEL + 9})
+    assert found["well"] == max(found.values())
+
+    found = lost_at(installation, right | {"flow_l_min": 0.55 * flow})
+    assert found["pump"] == max(found.values())
+
+
+def read_off(spot):
+    return {
+        "flow_l_min": float(spot.flow_l_min[0]), "array_voltage_v": float(spot.array_voltage_v[0]),
+        "array_current_a": float(spot.array_current_a[0]),
+    }  # fmt: skip
+
+
+def cable_ohm(fleet):
+    return cable.loop_resistance(
+        fleet.cable_length_m[0], fleet.cable_area_mm2[0], int(fleet.conductor_class[0]), 30.0
+    )  # fmt: skip
+
+
+def test_a_controller_that_lets_too_little_through_is_told_from_weak_modules(installation, right):
+    fleet = read_fleet([installation.pk], 2024).fleet
+    held = chain.spot(fleet, SUN, AIR, LEVEL, chain.Faults(controller_cap_w=0.5 * float(
+        chain.spot(fleet, SUN, AIR, LEVEL).array_power_w[0])))  # fmt: skip
+    found = lost_at(installation, right | read_off(held))
+    assert found["controller"] == max(found.values())
+    assert abs(found["array"]) < 0.1 * right["flow_l_min"]
+
+
+def test_without_volts_and_amps_one_stage_takes_all_and_says_so(installation, right):
+    answer = answer_spot(
+        installation, right | {"array_voltage_v": None, "array_current_a": None, "flow_l_min": 6.0}
+    )  # fmt: skip
+    assert set(steps(answer)) <= {"well", "pump"}
+    assert any("Volts and amps" in words for words in answer["waterfall"]["untold"])
+
+
+FIRST_WATER = [(1.0, "pump"), (2.5, "pipe"), (1.35, "pump and pipe"), (None, "pump and pipe")]
+
+
+@pytest.mark.parametrize(("share", "name"), FIRST_WATER)
+def test_the_first_water_parts_pump_from_pipe(installation, right, share, name):
+    fleet = read_fleet([installation.pk], 2024).fleet
+    due = float(chain.first_water(fleet, SUN, AIR, LEVEL)[0])
+    given = right | {"flow_l_min": 0.5 * right["flow_l_min"], "first_water_min": None if share is None else share * due}
+    assert steps(answer_spot(installation, given))["pump"]["name"] == name
+
+
+def test_a_meter_that_shows_less_than_the_bucket_is_put_last(installation, right):
+    Judgement.objects.create(installation=installation, level_ratio=1.0, recent_ratio=0.6)
+    meter = answer_spot(installation, right)["waterfall"]["meter"]
+    assert not meter["agrees"]
+    assert meter["end"]["l_min"] == pytest.approx(0.6 * right["flow_l_min"], rel=0.05)
+    Judgement.objects.update(recent_ratio=0.98)
+    assert answer_spot(installation, right)["waterfall"]["meter"]["agrees"]

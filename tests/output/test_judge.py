@@ -4,13 +4,15 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
+from django.utils import timezone
 
 from fleet.output import services
 from fleet.output.fleet_arrays import read_fleet
-from fleet.output.models import Evaluation, Flag, Judgement, Shortfall
+from fleet.output.models import CauseCount, Evaluation, Flag, Judgement, Shortfall
 from fleet.readings.models import Arrival, DayRecord, Slip
 from fleet.readings.services import keep_days, settle
 from sizing import chain
+from sizing.causes.names import NUMBER
 from tests.makers.registry import a_module_type, a_pump_type, a_site, a_unit, a_well, an_installation
 
 pytestmark = pytest.mark.django_db
@@ -193,3 +195,68 @@ def test_a_shortfall_that_a_visit_ended_starts_anew(few):
     assert (shortfall.state, shortfall.ending, shortfall.closed_on) == ("closed", "repaired", through(30))
     services.judge(ids(few), through(40))
     assert not Shortfall.objects.alive().exists()
+
+
+def rates_of(installations):
+    from fleet.output.services.learning import taught_rates
+    from fleet.output.services.nightly import cohort
+
+    services.baselines(ids(installations), year=2024)
+    made, _trouble = cohort.load(np.array(ids(installations)), 2024)
+    return taught_rates(made)
+
+
+def test_findings_teach_most_where_pump_district_and_season_are_alike(few, nadia):
+    dirt = NUMBER["dirt"]
+    before = rates_of(few).of(0, 2)
+    for n in range(8):
+        services.learn(cause="dirt", found=f"finding-{n}", installation=few[0], by=nadia)
+    month = timezone.now().month - 1
+    taught = rates_of(few)
+    here, other_season = taught.of(0, month), taught.of(0, (month + 6) % 12)
+    assert here[dirt] > 1.5 * before[dirt]
+    assert before[dirt] < other_season[dirt] < here[dirt]
+    assert here.sum() == pytest.approx(before.sum())
+    CauseCount.objects.update(district_key=987654)
+    other_district = rates_of(few).of(0, month)
+    assert before[dirt] < other_district[dirt] < here[dirt]
+
+
+def test_what_was_taught_changes_the_odds_of_the_next_shortfall(few, nadia):
+    when, sun, litres = sound_days(few, 40)
+    litres[2, 25:] = 0
+    keep(few, when, sun, litres)
+    services.judge(ids(few), through(40))
+    odds = {c["cause"]: c["odds"] for c in Shortfall.objects.get().causes}
+    Shortfall.objects.all().delete()
+    for n in range(10):
+        services.learn(cause="meter_stands", found=f"finding-{n}", installation=few[0], by=nadia)
+    services.judge_again(installations=ids(few))
+    services.judge(ids(few), through(40))
+    again = {c["cause"]: c["odds"] for c in Shortfall.objects.get().causes}
+    assert again["meter_stands"] > odds["meter_stands"] + 0.1
+    assert again["stands_still"] < odds["stands_still"]
+
+
+def test_a_case_that_nothing_speaks_for_any_more_comes_down(few):
+    when, sun, litres = sound_days(few)
+    litres[2, 20:26] *= 0.5
+    keep(few, when, sun, litres)
+    services.judge(ids(few), through(DAYS))
+    assert not Shortfall.objects.alive().exists()
+    for one in Shortfall.objects.all():
+        assert one.ending in {"recovered", "withdrawn"}
+        assert one.closed_on <= through(45)
+
+
+def test_a_shortfall_says_what_to_check_and_what_to_take(few):
+    when, sun, litres = sound_days(few, 40)
+    litres[2, 25:] = 0
+    keep(few, when, sun, litres)
+    services.judge(ids(few), through(40))
+    shortfall = Shortfall.objects.get()
+    assert shortfall.checks[0] in {"ask_caretaker", "volts_no_amps", "bucket_against_meter"}
+    assert "water meter" in shortfall.parts
+    assert sum(c["odds"] for c in shortfall.causes) <= 1
+    assert shortfall.since_low <= shortfall.since <= shortfall.since_high
+    assert shortfall.lost_low_l_day <= shortfall.lost_l_day <= shortfall.lost_high_l_day

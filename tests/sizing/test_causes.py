@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sizing import judge
-from sizing.causes import names, odds, signatures
+from sizing.causes import channels, names, odds, signatures, table
 from tests.sizing.invented import fleet as invented_fleet
 from tests.sizing.invented import row
 
@@ -84,8 +84,10 @@ def test_every_fault_takes_water_and_a_bigger_one_takes_more(fleet):
     bright = sig.water[:, 15]
     for number in np.unique(sig.cause):
         mine = np.flatnonzero(sig.cause == number)
+        if names.NAMES[number] == "frame_turned":  # a low frame may catch more in some month
+            continue
         assert (bright[mine] <= 1.05).all(), names.NAMES[number]
-        if names.NAMES[number] not in ("frame_turned", "less_drawn"):
+        if names.NAMES[number] not in ("less_drawn", "cuts_out"):
             order = np.argsort(sig.size[mine])
             assert (np.diff(bright[mine][order]) <= 0.02).all(), names.NAMES[number]
 
@@ -110,3 +112,142 @@ def test_before_the_day_from_which_a_unit_is_sound_nothing_is_asked(fleet):
     rows, sig = _rows(_fell(20, 0.6)), signatures.of_unit(fleet, 0, 5)
     assert odds.judge(rows, sig, DAY, DAY + 10, 0.0, 0.05) is None
     assert odds.judge(rows, sig, DAY, FIRST, 0.0, 0.05).fault > 0
+
+
+def _with_noons(rows, amps=1.0, volts=1.0, level=0.0, since=DAY - 12):
+    """The same rows with noon readings: shares of what was due from a day on, and a level that differs from the due."""
+    n = len(rows)
+    rng = np.random.default_rng(4)
+    rows["noon_w_m2"] = rng.uniform(600, 900, n)
+    late = rows["day"] > since
+    rows["noon_a"] = 6.5 * np.where(late, amps, 1.0) * np.exp(rng.normal(0, 0.01, n))
+    rows["noon_v"] = 58.0 * np.where(late, volts, 1.0) * np.exp(rng.normal(0, 0.005, n))
+    rows["noon_level_m"] = 30.0 + np.where(late, level, 0.0) + rng.normal(0, 0.05, n)
+    return rows, (np.full(n, 58.0), np.full(n, 6.5), np.full(n, 30.0))
+
+
+def _noon_judged(fleet, rows, due):
+    return odds.judge(rows, signatures.of_unit(fleet, 0, 5), DAY, FIRST, 0.0, 0.05, due)
+
+
+def _best(got):
+    return names.NAMES[int(np.argmax(got.cause))]
+
+
+TOLD = [("stands_still", 0), ("meter_stands", 0), ("water_sinks", 4), ("inlet_blocked", 4), ("string_open", 0)]
+
+
+@pytest.mark.parametrize(("cause", "size"), TOLD)
+def test_noon_readings_tell_what_the_water_alone_cannot(cause, size):
+    """Readings made from a cause's own signature, with noise, are traced back to it; without noons less surely."""
+    weak = invented_fleet(row(strings=2, modules_in_series=1, coupling="direct"))
+    sig = signatures.of_unit(weak, 0, 5)
+    i = np.flatnonzero(sig.cause == names.NUMBER[cause])[size]
+    rows = _rows(np.ones(80))
+    late = rows["day"] > DAY - 12
+    kept = channels.read_curves(sig.water[i : i + 1], table.X, rows["clearness"].astype(float))[0]
+    rows["measured_l"] = np.where(late, rows["measured_l"] * kept, rows["measured_l"])
+    rows["told_by"] = 6
+    rows, due = _with_noons(rows)
+    sun = rows["noon_w_m2"].astype(float)
+    for name, curve in (("noon_a", sig.current), ("noon_v", sig.voltage)):
+        share = channels.read_curves(curve[i : i + 1], table.SUNS, sun)[0]
+        rows[name] = np.where(late, rows[name] * share, rows[name])
+    rise = channels.read_curves(sig.level[i : i + 1], table.SUNS, sun)[0]
+    rows["noon_level_m"] = np.where(late, rows["noon_level_m"] + rise, rows["noon_level_m"])
+    if cause == "stands_still":
+        rows["noon_a"][late] = 0.0
+    got = odds.judge(rows, sig, DAY, FIRST, 0.0, 0.05, due)
+    without = odds.judge(rows, sig, DAY, FIRST, 0.0, 0.05)
+    assert cause in {names.NAMES[n] for n in np.argsort(-got.cause)[:2]}
+    assert got.cause[names.NUMBER[cause]] > without.cause[names.NUMBER[cause]]
+
+
+def test_a_unit_that_stands_at_some_noons_and_scatters_cuts_out(fleet):
+    rng = np.random.default_rng(7)
+    share = np.where(rng.random(80) < 0.5, 1.0, rng.uniform(0.2, 0.7, 80))
+    share[:60] = 1.0
+    rows, due = _with_noons(_rows(share))
+    stood = (rows["day"] > DAY - 20) & (share < 0.6)
+    rows["noon_a"][stood], rows["noon_v"][stood] = 0.0, 72.0
+    assert _best(_noon_judged(fleet, rows, due)) == "cuts_out"
+
+
+def test_days_that_only_scatter_are_weather(fleet):
+    rng = np.random.default_rng(8)
+    ratio = np.ones(80)
+    ratio[60:] = np.exp(rng.normal(0, 0.3, 20))
+    assert _judged(fleet, _rows(ratio)).fault < 4
+
+
+def test_a_fault_that_is_older_than_the_memory_is_still_told(fleet):
+    rows = _rows(np.full(230, 0.0), days=230)
+    rows["day"] = DAY - 229 + np.arange(230)
+    got = odds.judge(rows, signatures.of_unit(fleet, 0, 5), DAY, DAY - 700, 0.0, 0.05)
+    assert got.fault > 5
+    assert got.cause[[names.NUMBER["stands_still"], names.NUMBER["meter_stands"]]].sum() > 0.8
+
+
+def test_one_low_figure_of_a_monthly_meter_may_be_a_slip_and_says_so(fleet):
+    rows = _rows(np.ones(8), days=8)
+    rows["day"], rows["since"] = DAY - 210 + 30 * np.arange(8), 30
+    rows["supply_l"] = rows["expected_l"] = rows["measured_l"] = 120000.0
+    assert odds.judge(rows, signatures.of_unit(fleet, 0, 5), DAY, DAY - 240, 0.0, 0.05).misread < 0.02
+    rows["measured_l"][-1] = 70000.0
+    got = odds.judge(rows, signatures.of_unit(fleet, 0, 5), DAY, DAY - 240, 0.0, 0.05)
+    assert 0.002 < got.misread < 0.5
+    assert got.none < 0.5
+
+
+def test_no_cause_is_ever_certain_and_none_that_can_be_is_ruled_out(fleet):
+    rows, due = _with_noons(_rows(_fell(12, 0.0)), amps=0.0, volts=1.25, level=-1.5)
+    got = _noon_judged(fleet, rows, due)
+    assert got.cause.max() < 0.99
+    possible = np.unique(signatures.of_unit(fleet, 0, 5).cause)
+    assert got.cause[possible].min() > 1e-4
+    assert got.cause.sum() == pytest.approx(1)
+
+
+def test_asked_together_or_alone_gives_the_same(fleet):
+    sig = signatures.of_unit(fleet, 0, 5)
+    asked = [odds.Asked(_rows(_fell(12, share)), sig, DAY, FIRST, 0.0, 0.05) for share in (0.5, 0.9, 0.0)]
+    together = odds.judge_many(asked)
+    for one, other in zip(asked, together, strict=True):
+        alone = odds.judge(one.rows, sig, DAY, FIRST, 0.0, 0.05)
+        np.testing.assert_allclose(alone.cause, other.cause)
+        assert alone.fault == other.fault
+
+
+def test_signatures_are_kept_and_shared_by_installations_built_alike():
+    three = invented_fleet(row(), row(static_level_m=28.1), row(static_level_m=20.0))
+    signatures.forget()
+    first, alike, other = signatures.of_units(three, [0, 1, 2], 5)
+    assert alike is first
+    assert other is not first
+    assert signatures.of_unit(three, 0, 5) is first
+    assert signatures.of_unit(three, 0, 6) is not first
+
+
+def test_what_stands_above_a_sun_loses_most_on_bright_days(fleet):
+    sig = signatures.of_unit(fleet, 0, 5)
+    above = (sig.cause == names.NUMBER["cuts_out"]) & (sig.size < 0)
+    assert above.any()
+    assert (sig.water[above, -4] < sig.water[above, 8] - 0.2).all()
+
+
+def test_a_slow_meter_shows_its_whole_loss_where_a_float_switch_hides_a_weak_pump():
+    floats = invented_fleet(row(float_switch=True, need_l_day=2500.0))
+    rows = _rows(_fell(20, 0.6), expected=2300.0)
+    rows["supply_l"], rows["demand_l"] = 6000.0, 2400.0
+    got = odds.judge(rows, signatures.of_unit(floats, 0, 5), DAY, FIRST, 0.0, 0.05)
+    order = np.argsort(-got.cause)
+    assert names.NUMBER["meter_slow"] in order[:3]
+    assert got.cause[names.NUMBER["meter_slow"]] > got.cause[names.NUMBER["dirt"]]
+
+
+def test_kind_and_age_move_the_rates_and_keep_their_sum():
+    rates = names.beforehand(["diaphragm", "centrifugal", "unheard of"], [8.0, 0.3, np.nan])
+    np.testing.assert_allclose(rates.sum(axis=1), names.RATES.sum())
+    worn = names.NUMBER["pump_worn"]
+    assert rates[0, worn] > 1.5 * rates[2, worn] > 1.5 * 1.5 * rates[1, worn]
+    np.testing.assert_allclose(rates[2], names.RATES)

@@ -7,7 +7,7 @@ import math
 import pytest
 from django.template import Context, Template
 
-from fleet.web import charts, paper
+from fleet.web import charts, paper, quantities
 from fleet.web.chart_inks import themed
 from tests.web.gallery import made_up_charts
 
@@ -108,3 +108,28 @@ def test_an_unknown_template_and_a_name_that_leaves_the_folder_are_refused(with_
         paper.pdf("no-such.typ", {})
     with pytest.raises(ValueError, match="plain file name"):
         paper.pdf("gallery.typ", {"title": "", "rows": [], "charts": []}, files={"../out.png": b""})
+
+
+def test_words_of_upright_lines_that_would_meet_stand_below_each_other():
+    first = datetime.date(2026, 1, 1)
+    rows = [{"day": first + datetime.timedelta(days=n), "low": 1, "middle": 2, "high": 3, "measured": 2}
+            for n in range(100)]  # fmt: skip
+    events = [(first + datetime.timedelta(days=n), word) for n, word in ((10, "a"), (14, "b"), (60, "c"), (98, "d"))]
+    chart = charts.expected_and_measured(rows, title="Water", unit="m³", events=events)
+    lines = {}
+    for layer in chart.spec["layer"]:
+        if isinstance(layer["mark"], dict) and layer["mark"].get("style") == "event-word":
+            for mark in layer["data"]["values"]:
+                lines[mark["word"]] = layer["encoding"]["y"]["value"], layer["mark"]["align"]
+    assert lines["a"][0] != lines["b"][0]
+    assert lines["c"][0] == lines["a"][0]
+    assert lines["d"][1] == "right"
+    assert lines["d"][0] != lines["c"][0]
+
+
+def test_a_probability_is_never_said_to_be_certain():
+    assert quantities.chance(0.9999) == "above 99 %"
+    assert quantities.chance(1) == "above 99 %"
+    assert quantities.chance(0.003) == "below 1 %"
+    assert quantities.chance(0.62).startswith("62")
+    assert quantities.chance(None) == quantities.NONE

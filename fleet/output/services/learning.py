@@ -3,12 +3,11 @@
 import numpy as np
 from django.db import IntegrityError, transaction
 from django.db.models import F
+from django.utils import timezone
 
 from fleet.output.models import CauseCount, FindingHeard
-from fleet.registry.models import PumpType
+from fleet.registry.models import Installation
 from sizing.causes import names
-
-KINDS = [kind for kind, _label in PumpType.Kind.choices]
 
 
 @transaction.atomic
@@ -29,8 +28,9 @@ def learn(*, cause, found, installation, by=None):
     except IntegrityError:
         return False
     count, _made = CauseCount.objects.get_or_create(
-        organisation_id=installation.organisation_id, cause=cause, pump_kind=kind
-    )
+        organisation_id=installation.organisation_id, cause=cause, pump_kind=kind,
+        district_key=installation.well.site.district_id or 0, month=timezone.now().month,
+    )  # fmt: skip
     CauseCount.objects.filter(pk=count.pk).update(found=F("found") + 1)
     return True
 
@@ -46,31 +46,61 @@ def counts(organisation_id, pump_kind=None):
     return found
 
 
-def taught_rates(cohort):
-    """Rates of the causes beforehand, a row an installation: the catalogue's, taught by what was found at its kind.
+# What a finding counts for elsewhere: at another kind of pump, in another district, in another season (judgements).
+OTHER_KIND, OTHER_DISTRICT, OTHER_SEASON = 0.5, 0.6, 0.8
+SEASON_MONTHS = 2  # months on either side that are the same season
 
-    Findings at other kinds of pump count for half: much of what fails is the same in all.
+
+class Beforehand:
+    """What is thought of an installation's causes before its readings are looked at, in a month (0-11).
+
+    The catalogue's rates by kind of pump and age, taught by what visits found: most by what was found at its kind of
+    pump, in its district, in its season.
     """
-    organisations = set(cohort.rows.facts["organisation_id"].tolist())
+
+    def __init__(self, base, found, kinds, districts, organisations):
+        self.base, self.found = base, found
+        self.kinds, self.districts, self.organisations = kinds, districts, organisations
+        self._known = {}
+
+    def of(self, unit, month):
+        """Rates of one installation (its place in the cohort), (causes,)."""
+        rows = self.found.get(self.organisations[unit])
+        if rows is None:
+            return self.base[unit]
+        if (unit, month) not in self._known:
+            kind, district, when, cause, number = rows
+            apart = np.abs(when - 1 - month) % 12
+            other_season = (when == 0) | (np.minimum(apart, 12 - apart) > SEASON_MONTHS)
+            counts = number * np.where(kind == self.kinds[unit], 1.0, OTHER_KIND)
+            counts *= np.where(district == self.districts[unit], 1.0, OTHER_DISTRICT)
+            counts *= np.where(other_season, OTHER_SEASON, 1.0)
+            taught = np.bincount(cause, counts, minlength=len(names.NAMES))
+            self._known[unit, month] = names.taught(taught, self.base[unit])
+        return self._known[unit, month]
+
+
+def taught_rates(cohort):
+    """`Beforehand` of a cohort."""
+    organisations = cohort.rows.facts["organisation_id"].tolist()
+    rows = {}
+    for organisation, *row in CauseCount.objects.filter(
+        organisation_id__in=set(organisations), cause__in=names.NAMES, found__gt=0
+    ).values_list("organisation_id", "pump_kind", "district_key", "month", "cause", "found"):
+        rows.setdefault(organisation, []).append(row)
     found = {}
-    for organisation, kind, cause, number in CauseCount.objects.filter(organisation_id__in=organisations).values_list(
-        "organisation_id", "pump_kind", "cause", "found"
-    ):
-        if cause in names.NUMBER:
-            found.setdefault(organisation, {}).setdefault(kind, np.zeros(len(names.NAMES)))[names.NUMBER[cause]] += (
-                number
-            )
-    if not found:
-        return None
-    rates = np.tile(names.RATES, (len(cohort), 1))
-    known = {}
-    pairs = zip(cohort.rows.facts["organisation_id"].tolist(), cohort.rows.pump_kinds.tolist())
-    for row, (organisation, kind) in enumerate(pairs):
-        if organisation not in found:
-            continue
-        if (organisation, kind) not in known:
-            every = sum(found[organisation].values())
-            own = found[organisation].get(kind, 0)
-            known[organisation, kind] = names.taught(0.5 * every + 0.5 * own)
-        rates[row] = known[organisation, kind]
-    return rates
+    for organisation, some in rows.items():
+        kind, district, month, cause, number = zip(*some)
+        found[organisation] = (
+            np.array(kind, dtype=object), np.array(district), np.array(month),
+            np.array([names.NUMBER[c] for c in cause]), np.array(number, dtype=float),
+        )  # fmt: skip
+    districts = {}
+    if found:
+        districts = dict(
+            Installation.objects.filter(pk__in=cohort.ids.tolist()).values_list("pk", "well__site__district_id")
+        )
+    base = names.beforehand(cohort.rows.pump_kinds, cohort.fleet.age_y)
+    return Beforehand(
+        base, found, cohort.rows.pump_kinds.tolist(), [districts.get(pk) for pk in cohort.ids.tolist()], organisations
+    )

@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy
 
 from fleet.output.fleet_arrays import read_fleet
 from fleet.output.models import Judgement
+from fleet.output.services.spot_losses import array_current, waterfall
 from fleet.readings.models import SpotTest
 from sizing import array, cable, chain
 from sizing.chain.machine import CABLE_C
@@ -46,6 +47,7 @@ class OwnLevel:
     sigma: float = UNIT_SIGMA
     tests: int = 0
     judged: bool = False
+    books: float | None = None  # the meter's last thirty days over what was due
 
     @property
     def share(self):
@@ -89,7 +91,14 @@ def answer_spot(installation, readings):
         "ratio": round(measured / middle, 3) if middle > 0 else None,
         "stages": _stages(fleet, sun, air, level, own, values),
     }
-    return answer | _verdict(measured, middle, sigma, sun)
+    answer |= _verdict(measured, middle, sigma, sun)
+    if answer["verdict"] != "cannot_tell":
+        answer["waterfall"] = waterfall(
+            fleet, values, sun=sun, sun_sigma=sun_sigma, air=air, record_m=float(fleet.static_level_m[0].mean()),
+            level_m=level if dipped else float(fleet.static_level_m[0].mean()), level_sigma=LEVEL_SIGMA_M[dipped],
+            own=own, books=own.books,
+        )  # fmt: skip
+    return answer
 
 
 def _fields(test):
@@ -140,7 +149,7 @@ def own_level(installation, before=None, exclude=None):
     """What is known of the unit's own sound output against the calculation (OwnLevel)."""
     judged = Judgement.objects.filter(pk=installation.pk, level_ratio__isnull=False).first()
     if judged is not None and judged.level_ratio > 0:
-        return OwnLevel(float(np.log(judged.level_ratio)), 0.04, 0, True)
+        return OwnLevel(float(np.log(judged.level_ratio)), 0.04, 0, True, judged.recent_ratio)
     tests = SpotTest.objects.filter(
         installation=installation, kind__in=["commissioning", "after_work"], standing__in=(0, 2),
         irradiance_w_m2__gte=LEAST_SUN_W_M2, flow_l_min__gt=0,
@@ -247,7 +256,7 @@ def _stages(fleet, sun, air, level, own, values):
     volts, amps = values.get("array_voltage_v"), values.get("array_current_a")
     left = with_level
     if volts and amps:
-        could = _array_current(fleet, sun, air, volts)
+        could = array_current(fleet, sun, air, volts)
         if could > 0:
             light = float(np.clip(amps / could, 0.02, 1.5))
             faults = chain.Faults(soiling_extra=float(np.clip(1 - light, 0, 0.95)))
@@ -302,14 +311,3 @@ def _stages(fleet, sun, air, level, own, values):
 def _flow(fleet, sun, air, level, faults=chain.NONE):
     depth = max(float(fleet.setting_depth_m[0]) - 0.5, 0.1)
     return float(chain.spot(fleet, sun, air, min(level, depth), faults).flow_l_min.ravel()[0])
-
-
-def _array_current(fleet, sun, air, volts):
-    """Current of the sound, usually dirty array at that terminal voltage."""
-    one = fleet.take([0])
-    diode = array.fit_diode(*(float(getattr(one, name)[0]) for name in array.SHEET))
-    ageing = 1 - one.ageing_fraction_y[0] * max(one.age_y[0], 0)
-    clean = (1 - one.soiling_fraction[0]) * (1 - one.mismatch_fraction[0]) * ageing
-    cell = air + float(array.working_rise(one.noct_c[0])) * sun
-    per_string = array.current(diode, sun * clean, cell, volts / one.modules_in_series[0])
-    return max(0.0, float(np.ravel(per_string)[0]) * float(one.strings[0]))

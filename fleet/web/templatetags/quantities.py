@@ -42,6 +42,11 @@ def percent(share, decimals=0):
 
 
 @register.filter
+def chance(share):
+    return q.chance(share)
+
+
+@register.filter
 def figure(value, decimals=0):
     return q.number(value, decimals)
 

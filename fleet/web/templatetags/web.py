@@ -11,7 +11,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
-from fleet.web import navigation
+from fleet.web import navigation, quantities
 from fleet.web.markup import markup
 
 register = template.Library()
@@ -123,7 +123,7 @@ def odds(share, label=""):
     if share is None:
         return format_html('<span class="odds">{}</span>', _("not known"))
     share = min(max(float(share), 0.0), 1.0)
-    percent = _("below 1 %") if 0 < share < 0.005 else f"{share * 100:.0f} %"
+    percent = quantities.chance(share)
     return markup(
         '<span class="odds"><svg width="96" height="12" viewBox="0 0 96 12" aria-hidden="true" focusable="false">'
         '<rect class="odds-all" width="96" height="12" rx="3"/><rect class="odds-part" width="{}" height="12" rx="3"/>'

@@ -11,9 +11,10 @@ from fleet.output.models import Evaluation
 from fleet.output.services.nightly.load import as_date
 from fleet.output.services.nightly.packing import observations
 from sizing import chain, judge
-from sizing.causes import names, odds, signatures, table
+from sizing.causes import checks, names, odds, signatures, table
 
 REMEMBERED = odds.REMEMBERED_DAYS
+FADED = 0.99  # an open case comes down once it is surer than this that nothing is wrong
 
 
 @dataclass
@@ -53,7 +54,7 @@ class History:
 def night(cohort, state, cases, events, history, signs, rows, day):
     """Ask about the units whose evidence has grown or that have a case; returns the state after it."""
     suspect, evidence = state.suspect.copy(), state.evidence.copy()
-    month = int(np.datetime64(int(day), "D").astype("datetime64[M]").astype(int) % 12)
+    to_ask = []
     for unit in np.unique(rows["unit"]).tolist():
         case = cases.get(unit)
         if case is not None and not case.note:
@@ -65,26 +66,17 @@ def night(cohort, state, cases, events, history, signs, rows, day):
                 events.sound[unit] = cohort.sound_from[unit] = since
                 evidence[unit], suspect[unit] = 0, 0
                 continue
-        if not judge.worth_asking(cases.get(unit), evidence[unit], day, cohort.daily[unit], judge.ASK):
-            continue
-        if (unit, month) not in signs:
-            signs[unit, month] = signatures.of_unit(cohort.fleet, unit, month)
-        mine = history.of(unit)
-        noon = noon_due(cohort.fleet, unit, mine) if np.isfinite(mine["noon_w_m2"]).any() else None
-        noise = float(np.clip(state.noise[unit], 0.7, 2.5))
-        rates = names.RATES if cohort.rates is None else cohort.rates[unit]
-        got = odds.judge(
-            mine, signs[unit, month], day, began_after(cohort, unit, day), cohort.level[unit], cohort.level_sd[unit],
-            noon, noise, rates,
-        )  # fmt: skip
-        if got is None:
-            continue
+        if judge.worth_asking(cases.get(unit), evidence[unit], day, cohort.daily[unit], judge.ASK):
+            to_ask.append(unit)
+    for unit, sig, got in ask(cohort, state, history, signs, to_ask, day):
         step = judge.decide(cases.get(unit), got, day, float(cohort.limits[unit]))
+        if cases.get(unit) is not None and step.case is not None and got.none > FADED:
+            step = judge.Step(judge.CLOSED, None)
         if step.case is None:
             cases.pop(unit, None)
         else:
             cases[unit] = step.case
-            events.standing[unit] = summary(got, day)
+            events.standing[unit] = summary(got, day, sig)
         if step.what in (judge.RAISED, judge.TOLD_AGAIN):
             events.log.append((unit, events.standing[unit]))
         if step.what == judge.CLOSED:
@@ -94,6 +86,27 @@ def night(cohort, state, cases, events, history, signs, rows, day):
         if step.what != judge.NOTHING:
             suspect[unit] = float(step.case is not None and not step.case.note)
     return state.with_(suspect=suspect, evidence=evidence)
+
+
+def ask(cohort, state, history, signs, units, day):
+    """[(unit, signatures, odds)] of the units whose causes are asked, all at once; those without odds left out."""
+    month = int(np.datetime64(int(day), "D").astype("datetime64[M]").astype(int) % 12)
+    new = [u for u in units if (u, month) not in signs]
+    signs.update(zip(((u, month) for u in new), signatures.of_units(cohort.fleet, new, month), strict=True))
+    asked = []
+    for unit in units:
+        mine = history.of(unit)
+        asked.append(
+            odds.Asked(
+                mine, signs[unit, month], day, began_after(cohort, unit, day), cohort.level[unit],
+                cohort.level_sd[unit],
+                noon_due(cohort.fleet, unit, mine) if np.isfinite(mine["noon_w_m2"]).any() else None,
+                float(np.clip(state.noise[unit], 0.7, 2.5)),
+                names.RATES if cohort.rates is None else cohort.rates.of(unit, month),
+            )  # fmt: skip
+        )
+    found = odds.judge_many(asked)
+    return [(u, a.signatures, got) for u, a, got in zip(units, asked, found, strict=True) if got is not None]
 
 
 def began_after(cohort, unit, day):
@@ -137,20 +150,24 @@ def noon_due(fleet, unit, rows):
     return spot.array_voltage_v[0], spot.array_current_a[0], spot.pumping_level_m[0]
 
 
-def summary(got, day):
-    """What is put forward, as plain values: day, causes with odds, onset and loss with their ranges, probability."""
+def summary(got, day, sig=None):
+    """What is put forward, as plain values: day, causes with odds, onset and loss with their ranges, probability, and
+    the checks that would tell most, by the unit's own signatures."""
     best = np.argsort(-got.cause)
     onset = [int(round(float(v))) for v in np.atleast_1d(got.onset)]
     lost = [max(0.0, float(v)) for v in np.atleast_1d(got.lost_l)]
+    effect = None if sig is None or got.size is None else checks.effects(sig, got.size)
     return {
         "day": int(day),
         "causes": [
             {"cause": names.NAMES[c], "odds": round(float(got.cause[c]), 3)} for c in best[:6] if got.cause[c] > 0.005
         ],
+        "checks": [code for code, _bits in checks.choose(got.cause, effect)],
         "onset": onset,
         "lost": [round(v, 1) for v in lost],
         "kept": round(float(got.kept), 3),
         "probability": round(1 - float(got.none), 4),
+        "misread": round(float(got.misread), 4),
         "is_fault": int(best[0]) != names.NOT_A_FAULT,
     }
 

@@ -1,0 +1,260 @@
+"""What a unit's readings say, channel by channel: differences from the expected with their covariance.
+
+Under "nothing is wrong" the readings differ from the expected by the unit's own level (known from test sheet and
+commissioning within a few per cent), by slow changes (seasons of the well), by dirt that comes and goes, by weather not
+known and by the instrument.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from scipy.special import ndtr
+
+from sizing.causes import weigh
+from sizing.causes.table import SUNS
+
+SLOW_SD, SLOW_DAYS = 0.055, 70.0  # healthy output over the chain's: the well's seasons, the sky's bias
+DIRT_SD, DIRT_DAYS = 0.025, 12.0  # of light; times what light is worth
+FIXED_VAR = 0.02**2 + 0.015**2  # meter, and what the chain leaves open from day to day
+LIGHT_SD = 0.025  # the same of light
+LASTING = 0.3  # correlation from day to day of what neighbours do not see of the weather
+SHAPE_SD = 0.04  # of the chain's own shape over clearness, a unit of its scale
+DRAW_SD, DRAW_SLOW, DRAW_DAYS = 0.25, 0.12, 40.0
+RECENT_DAYS, BLOCK_DAYS, REMEMBERED_DAYS = 16, 8, 240
+NOON_DAYS = 150
+WITHIN_DAY = np.array([0.0, 0.3, 0.6, 0.85])  # shares of a day, and of a meter's period, at which a fault may begin
+WITHIN_PERIOD = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.94, 0.98])
+CURRENT = (0.05, 0.035, 0.03, 0.04)  # of noon current: own level, slow, dirt, scatter (log)
+VOLTAGE = (0.03, 0.02, 0.02, 0.03)
+LEVEL = (1.5, 1.5, 0.1, 0.15)  # m
+CELL = (0.05, 0.03, 0.02, 0.03)  # of the own cell's day against the sky that neighbours tell
+RUNS = 0.15  # of the current that is due: less is standing still
+STANDS_BY_CHANCE = 0.02  # of a sound unit at noon, without a float switch
+
+
+def limited(supply, demand, spread=DRAW_SD):
+    """As evidence.limited: mean of the lesser of a sure supply and a varying demand; NaN demand: no limit."""
+    with np.errstate(invalid="ignore"):
+        z = (supply - demand) / (spread * demand)
+        mean = supply - spread * demand * (z * ndtr(z) + np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi))
+    return np.where(np.isfinite(demand), np.maximum(mean, 1e-6), supply)
+
+
+def free_share(supply, demand):
+    """Share by which more or less supply shows in the water: 1 without a float switch."""
+    with np.errstate(invalid="ignore"):
+        f = ndtr((demand - supply) / (DRAW_SD * demand)) * supply / limited(supply, demand)
+    return np.where(np.isfinite(demand), np.clip(f, 0, 1), 1.0)
+
+
+class Water(NamedTuple):
+    """The water channel, one figure each: end day and days covered, difference y, its variance; free share; log
+    clearness; gain by light; supply and demand a day; whether told by an own cell; the caretaker's tick, the hour;
+    raw: variances before wild figures lost weight; sky_sd: of log water by weather that nobody told; began: days, with
+    fractions, on which something seems to have begun: the figures themselves say it finer than any grid."""
+
+    day: np.ndarray
+    span: np.ndarray
+    y: np.ndarray
+    var: np.ndarray
+    free: np.ndarray
+    at: np.ndarray
+    gain: np.ndarray
+    supply: np.ndarray
+    demand: np.ndarray
+    own_cell: np.ndarray
+    tick: np.ndarray
+    hour: np.ndarray
+    raw: np.ndarray
+    sky_sd: np.ndarray
+    began: np.ndarray
+
+    @property
+    def floats(self):
+        return bool(np.isfinite(self.demand).any())
+
+
+def water_channel(rows, today, level, noise=1.0):
+    """The water channel from a unit's observations (judge.record.OBSERVATION) up to today; None if there are none."""
+    with np.errstate(invalid="ignore"):
+        ok = (rows["mistake"] == 0) & np.isfinite(rows["measured_l"]) & (rows["expected_l"] > 20 * rows["since"])
+        ok &= (rows["day"] <= today) & (rows["day"] > today - REMEMBERED_DAYS)
+    rows = rows[ok]
+    if len(rows) < 1:
+        return None
+    rows = rows[np.argsort(rows["day"], kind="stable")]
+    span = rows["since"].astype(float)
+    supply = np.maximum(rows["supply_l"] / span * np.exp(level), 1.0)
+    demand = rows["demand_l"].astype(float)
+    if np.isfinite(demand).any():
+        expected, free = limited(supply, demand), free_share(supply, demand)
+    else:
+        expected, free = supply, np.ones(len(rows))
+    weather = rows["weather_var"].astype(float)
+    ratio = np.log(np.maximum(rows["measured_l"] / span, weigh.LEAST * expected) / expected) + 0.5 * weather
+    light = rows["light_gain"] * free
+    var = (weather + FIXED_VAR + (LIGHT_SD * light) ** 2 / span + (15.0 / (expected * span)) ** 2) * noise
+    var = var + (1 - free) * DRAW_SD**2 / span
+    daily = np.median(span) <= 3
+    jumps = weigh.steps(np.ascontiguousarray(ratio, float), 4 if daily else 2)
+    jumps = np.sort(jumps[jumps >= 0])
+    within = WITHIN_DAY if daily else WITHIN_PERIOD
+    began = (rows["day"][jumps] - span[jumps])[:, None] + span[jumps][:, None] * within
+    group = _blocks(rows, today, np.searchsorted(jumps, np.arange(len(rows)), side="right"))
+    weight = 1 / weigh.robust(ratio, var, span, free, 0.045)
+    total = np.bincount(group, weight)
+
+    def pool(values):
+        return np.bincount(group, weight * values) / total
+
+    count = np.bincount(group)
+    alone = count == 1
+    last = np.zeros(len(total), int)
+    last[group] = np.arange(len(rows))
+    covers = np.bincount(group, span)
+    told = alone & (rows["told_by"][last] >= 0) & (span[last] <= 1)
+    return Water(
+        day=pool(rows["day"].astype(float)) + np.where(alone, 0, (covers - 1) / 2),
+        span=covers,
+        y=pool(ratio),
+        var=1 / total,
+        free=pool(free),
+        at=pool(rows["clearness"].astype(float)),
+        gain=pool(light),
+        supply=pool(supply),
+        demand=pool(demand) if np.isfinite(demand).all() else np.full(len(total), np.nan),
+        own_cell=rows["told_by"][last] < 0,
+        tick=rows["tick"][last].astype(float),
+        hour=rows["hour"][last].astype(float),
+        raw=np.where(alone, var[last], 1 / total),
+        sky_sd=np.where(told, np.sqrt(np.maximum(weather[last], 0)), 0.0),
+        began=began.ravel(),
+    )  # fmt: skip
+
+
+def _blocks(rows, today, part):
+    """Groups of rows: recent ones alone, older day records of one part some days together. Returns each row's group."""
+    age = today - rows["day"]
+    old = (age > RECENT_DAYS) & (rows["since"] <= 1)
+    key = np.where(old, -(10**6) - 8 * (age // BLOCK_DAYS) - part, np.arange(len(rows)))
+    _, group = np.unique(key, return_inverse=True)
+    return group
+
+
+def covariance(day, span, load, light, level_sd, slow_sd, slow_days, quick_sd, quick_days):
+    """Of own level, slow changes and dirt: (m, m)."""
+    middle = day - span / 2
+    apart = np.abs(middle[:, None] - middle[None, :])
+    k = (level_sd**2 + slow_sd**2 * np.exp(-apart / slow_days)) * np.outer(load, load)
+    if quick_sd:
+        k += quick_sd**2 * np.exp(-apart / quick_days) * np.outer(light, light)
+    return k
+
+
+def water_covariance(w, level_sd):
+    """Covariance of the water channel's differences, their own variances left aside."""
+    k = covariance(w.day, w.span, w.free, w.gain, level_sd, SLOW_SD, SLOW_DAYS, DIRT_SD, DIRT_DAYS)
+    if w.sky_sd.any():  # weather that neighbours miss lasts
+        apart = np.abs(w.day[:, None] - w.day[None, :])
+        same = LASTING * np.exp(-(apart - 1) / 1.5) * np.outer(w.sky_sd, w.sky_sd)
+        k += np.where((apart > 0) & (apart < 8), same, 0.0)
+    bent = SHAPE_SD * (w.at - 1.0) * w.free
+    k += np.outer(bent, bent)
+    if w.floats:
+        k += covariance(w.day, w.span, 1 - w.free, None, 0.2, DRAW_SLOW, DRAW_DAYS, 0.0, 1.0)
+    return k
+
+
+class Noon(NamedTuple):
+    """A channel of single days: covariance with the figures' own variances in it; shift: a function of the signatures
+    that gives the shift of each figure by each hypothesis grown whole (h, m)."""
+
+    day: np.ndarray
+    y: np.ndarray
+    covariance: np.ndarray
+    shift: object
+
+
+class Idle(NamedTuple):
+    """Noons at which a sound unit would run: whether it stood with the sun on it, chance of that in a sound unit."""
+
+    day: np.ndarray
+    sun: np.ndarray
+    stood: np.ndarray
+    sound: np.ndarray
+    free: np.ndarray
+
+
+def noon_channels(rows, today, noon, tracking):
+    """(channels of noon current, voltage and level, Idle or None) from rows and what was due at their noons."""
+    volts, amps, level = (np.asarray(x, float) for x in noon)
+    rows, volts, amps, level = _some(rows, today, rows["noon_w_m2"] > 350, volts, amps, level)
+    out = []
+    if len(rows) < 3:
+        return out, None
+    sun = rows["noon_w_m2"].astype(float)
+    has_amps = np.isfinite(rows["noon_a"]) & (amps > 0.1)
+    runs = has_amps & (rows["noon_a"] > RUNS * amps)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        of_volts = np.log(rows["noon_v"] / volts)
+    held_back = of_volts > 0.045  # the array rises above its best point: it does not limit
+    stalled = of_volts < -0.5  # stands with the current through it: a matter of thresholds
+    free_to_run = runs & ~(held_back & tracking)
+    y = np.log(np.maximum(rows["noon_a"], 0.05 * amps) / np.maximum(amps, 1e-6))
+    out += _channel(rows, free_to_run, y, CURRENT, lambda s: np.log(np.maximum(s.current, 0.05)) - s.cell_of_dirt)
+    seen = np.isfinite(rows["noon_v"]) & (volts > 1) & free_to_run & ~stalled
+    out += _channel(rows, seen, of_volts, VOLTAGE, lambda s: np.log(np.maximum(s.voltage, 0.2)))
+    seen = np.isfinite(rows["noon_level_m"]) & np.isfinite(level) & runs
+    out += _channel(rows, seen, rows["noon_level_m"] - level, LEVEL, lambda s: s.level)
+    if has_amps.sum() < 3:
+        return out, None
+    rows, sun, runs, stalled = (x[has_amps] for x in (rows, sun, runs, stalled))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        supply = rows["supply_l"] / np.maximum(rows["since"], 1)
+        free = free_share(supply.astype(float), rows["demand_l"].astype(float))
+    sound = np.clip(STANDS_BY_CHANCE + 0.7 * (1 - free), STANDS_BY_CHANCE, 0.9)
+    return out, Idle(rows["day"].astype(float), sun, (~runs & ~stalled).astype(float), sound, free)
+
+
+def _some(rows, today, ok, *columns):
+    """The rows of noons that count: all of the last days, fewer of those before."""
+    age = today - rows["day"]
+    keep = ok & (age >= 0) & (age < NOON_DAYS) & ((age <= 12) | (age % 5 == 0))
+    return rows[keep], *(c[keep] for c in columns)
+
+
+def _channel(rows, seen, y, spread, signature):
+    if seen.sum() < 3:
+        return []
+    day, y, sun = rows["day"][seen].astype(float), np.asarray(y[seen], float), rows["noon_w_m2"][seen].astype(float)
+    one = np.ones(len(y))
+    var = weigh.robust(y, spread[3] ** 2 * one, one, one, spread[2])
+    k = covariance(day, one, one, one, spread[0], spread[1], SLOW_DAYS, spread[2], DIRT_DAYS)
+    k[np.diag_indices(len(y))] += var
+    return [Noon(day, y, k, lambda s: read_curves(signature(s), SUNS, sun))]
+
+
+def cell_channel(rows, today, signatures_x):
+    """The own cell's day against the sky that neighbours tell: a list of none or one channel."""
+    with np.errstate(invalid="ignore"):
+        ok = (rows["told_by"] < 0) & np.isfinite(rows["sky"]) & (rows["sky_var"] < 0.4) & np.isfinite(rows["clearness"])
+    rows = _some(rows, today, ok)[0]
+    if len(rows) < 6:
+        return []
+    x = rows["clearness"].astype(float)
+    slope = 1 / (1 + np.exp(np.clip(x, -3, 3)))  # of log light along the clearness's scale
+    y = (x - rows["sky"]) * slope
+    one = np.ones(len(y))
+    var = rows["sky_var"] * slope**2 + CELL[3] ** 2
+    var = weigh.robust(y, var.astype(float), one, one, CELL[2])
+    day = rows["day"].astype(float)
+    k = covariance(day, one, one, one, CELL[0], CELL[1], SLOW_DAYS, CELL[2], DIRT_DAYS)
+    k[np.diag_indices(len(y))] += var
+    return [Noon(day, y, k, lambda s: read_curves(np.log(s.cell), signatures_x, x))]
+
+
+def read_curves(curves, knots, at):
+    """Curves (h, k) over evenly spaced knots, read at points (m,): (h, m)."""
+    place = np.clip((at - knots[0]) / (knots[1] - knots[0]), 0, len(knots) - 1.000001)
+    i = place.astype(int)
+    return curves[:, i] + (place - i) * (curves[:, i + 1] - curves[:, i])

@@ -1,0 +1,317 @@
+"""The compiled loops behind the odds: what every cause, size, manner and beginning makes of a unit's readings.
+
+Each channel of readings is a normal distribution with a known covariance; a fault shifts its mean. With W the inverse
+covariance, a shift g gains g'Wy - g'Wg/2 over "nothing wrong" (Kay, Fundamentals of Statistical Signal Processing,
+Detection Theory, 1998, sec. 4.4). A shift is nought before the beginning, so that only readings after it are summed.
+g'Wy and g'Wg are kept apart, so that `odds` can let the size differ a little from the one tried, the same in all
+channels.
+"""
+
+import numpy as np
+
+from sizing import compiled
+
+LEAST = 0.02  # smallest ratio told apart from nothing
+SUPPLY, DRAWN, BOOKS = 0, 1, 2  # what a fault changes: what the unit can give, what people draw, what the meter shows
+STEPS = 48  # of the tables that a float switch is read from
+LOG_LEAST = float(np.log(LEAST))
+LOG_MOST = 0.41
+
+
+@compiled()
+def robust(y, var, span, scale, size):
+    """Variances in which a day far from those around it counts for less; runs of such days keep their weight, and so do
+    long periods, which are no slips. size times scale: how much days may differ anyway."""
+    n = y.size
+    out = var.copy()
+    if n < 5:
+        return out
+    near = np.empty(6)
+    for i in range(n):
+        if span[i] > 3:
+            continue
+        m = 0
+        for step in (-3, -2, -1, 1, 2, 3):
+            if 0 <= i + step < n:
+                near[m] = y[i + step]
+                m += 1
+        sd = np.sqrt(var[i] + (size * scale[i]) ** 2)
+        off = max(abs(y[i] - np.median(near[:m])) / sd - 3.0, 0.0)
+        out[i] = var[i] + 0.4 * (off * sd) ** 2
+    return out
+
+
+@compiled()
+def steps(y, reach):
+    """Places of the two largest steps in y (the first figure after each), by medians of `reach` figures on either side;
+    -1 where there is none."""
+    n = y.size
+    found = np.full(2, -1)
+    for place in range(2):
+        best = 0.2  # smaller ones need no care
+        for i in range(1, n):
+            if place == 1 and abs(i - found[0]) <= reach:
+                continue
+            left, right = y[max(i - reach, 0) : i], y[i : i + reach]
+            size = abs(np.median(right) - np.median(left)) * np.sqrt(min(left.size, right.size) / reach)
+            if size > best:
+                best, found[place] = size, i
+    return found
+
+
+@compiled()
+def growth(day, span, begin, ramp, after, grown):
+    """Fills the share of each reading's span after the beginning, and how far grown then; ramp 0: at once."""
+    for j in range(day.size):
+        end, start = day[j], day[j] - span[j]
+        a = min(max((end - begin) / max(end - start, 1e-9), 0.0), 1.0)
+        after[j] = a
+        if a <= 0.0:
+            grown[j] = 0.0
+        elif ramp <= 0.0:
+            grown[j] = 1.0
+        else:
+            grown[j] = min(max(((max(start, begin) + end) / 2 - begin) / ramp, 0.0), 1.0)
+
+
+@compiled()
+def read_table(table, x):
+    """A table over log ratio, STEPS from LOG_LEAST to LOG_MOST."""
+    place = (x - LOG_LEAST) / (LOG_MOST - LOG_LEAST) * (STEPS - 1)
+    place = min(max(place, 0.0), STEPS - 1.000001)
+    k = int(place)
+    return table[k] + (place - k) * (table[k + 1] - table[k])
+
+
+@compiled()
+def water(day, span, inverse, weighed, kept_log, form, floats, supply_table, draw_table, begin, ramps, asked, recent,
+          tick, free, late, linear, square, told, now):  # fmt: skip
+    """Fills g'Wy, g'Wg, what the ticks tell and the log of water kept now, all (h, ramps, begin), from water alone.
+
+    kept_log (h, m): log of water left by the cause grown whole, at each reading; form (h,): SUPPLY, DRAWN or BOOKS;
+    floats: whether a float switch limits, read from the tables (m, STEPS); asked (h, ramps): if that manner counts;
+    recent (m,): weights of the newest readings; tick (m,): tank seen full, 1, 0 or NaN; free, late (m,) as in channels.
+    """
+    m, h = day.size, form.size
+    after, grown, g, place = np.empty(m), np.empty(m), np.empty(m), np.empty(m, np.int64)
+    for r in range(ramps.size):
+        for b in range(begin.size):
+            growth(day, span, begin[b], ramps[r], after, grown)
+            count = 0
+            for j in range(m):
+                if after[j] > 0.0:
+                    place[count] = j
+                    count += 1
+            for i in range(h):
+                if not asked[i, r]:
+                    continue
+                total, ends, ticks = 0.0, 0.0, 0.0
+                for c in range(count):
+                    j = place[c]
+                    x = kept_log[i, j] * grown[j]
+                    if after[j] < 1.0:
+                        x = np.log(1.0 + after[j] * (np.exp(x) - 1.0))
+                    x = max(x, LOG_LEAST)
+                    if x <= LOG_LEAST + 0.01:  # nothing is nothing, whatever else limits
+                        x = LOG_LEAST
+                    elif floats and form[i] == SUPPLY:
+                        x = read_table(supply_table[j], x)
+                    elif floats and form[i] == DRAWN:
+                        x = read_table(draw_table[j], x)
+                    g[c] = x
+                    total += x * weighed[j]
+                    ends += x * recent[j]
+                    if not np.isnan(tick[j]) and form[i] != BOOKS:
+                        ticks += _told(tick[j], x, free[j], late[j], form[i] == DRAWN)
+                whole = 0.0
+                for c in range(count):
+                    row = place[c]
+                    part = 0.5 * g[c] * inverse[row, row]
+                    for d in range(c):
+                        part += g[d] * inverse[row, place[d]]
+                    whole += g[c] * part
+                linear[i, r, b], square[i, r, b] = total, 2.0 * whole
+                told[i, r, b], now[i, r, b] = ticks, ends
+
+
+TICK_TRUST = 0.7
+
+
+@compiled()
+def _told(tick, x, free, late, drawn):
+    """What the caretaker's "tank full" or "not full" adds: unlikely under a fault that starves the tank, likely when
+    less is drawn."""
+    sound = _seen_full(1 - free, late)
+    left = np.exp(4 * x)
+    if drawn:
+        p = _seen_full(1 - free * left, late) if x < -0.01 else sound
+    else:
+        p = _seen_full((1 - free) * left, late)
+    return TICK_TRUST * (np.log(p / sound) if tick > 0 else np.log((1 - p) / (1 - sound)))
+
+
+@compiled()
+def _seen_full(share, late):
+    return min(max(0.85 * share * late, 0.02), 0.9)
+
+
+@compiled()
+def noon(day, inverse, weighed, shift, begin, ramps, asked, trust, linear, square):
+    """Adds g'Wy and g'Wg of one noon channel. shift (h, m): of a cause grown whole."""
+    m, h = day.size, shift.shape[0]
+    span, after, grown, place = np.ones(m), np.empty(m), np.empty(m), np.empty(m, np.int64)
+    moves = np.zeros(h, np.bool_)
+    for i in range(h):
+        for j in range(m):
+            if abs(shift[i, j]) > 1e-3:
+                moves[i] = True
+    for r in range(ramps.size):
+        for b in range(begin.size):
+            growth(day, span, begin[b], ramps[r], after, grown)
+            count = 0
+            for j in range(m):
+                if after[j] > 0.5:
+                    place[count] = j
+                    count += 1
+            for i in range(h):
+                if not (asked[i, r] and moves[i]):
+                    continue
+                total, whole = 0.0, 0.0
+                for c in range(count):
+                    j = place[c]
+                    x = shift[i, j] * grown[j]
+                    part = 0.5 * x * inverse[j, j]
+                    for d in range(c):
+                        k = place[d]
+                        part += shift[i, k] * grown[k] * inverse[j, k]
+                    total += x * weighed[j]
+                    whole += x * part
+                linear[i, r, b] += trust * total
+                square[i, r, b] += 2.0 * trust * whole
+
+
+@compiled()
+def idle(day, stood, sound, chance, begin, ramps, asked, trust, gain):
+    """Adds what noons say at which nothing ran though there was voltage. stood (m,) 1 or 0; sound (m,): chance of it in
+    a sound unit; chance (h, m): of it with the cause grown whole, NaN: as in a sound unit."""
+    m, h = day.size, chance.shape[0]
+    span, after, grown = np.ones(m), np.empty(m), np.empty(m)
+    for r in range(ramps.size):
+        for b in range(begin.size):
+            growth(day, span, begin[b], ramps[r], after, grown)
+            for i in range(h):
+                if not asked[i, r]:
+                    continue
+                total = 0.0
+                for j in range(m):
+                    if after[j] > 0.5 and not np.isnan(chance[i, j]):
+                        p = sound[j] + (chance[i, j] - sound[j]) * grown[j]
+                        p = min(max(p, 0.005), 0.995)
+                        if stood[j] > 0:
+                            total += np.log(p / sound[j])
+                        else:
+                            total += np.log((1 - p) / (1 - sound[j]))
+                gain[i, r, b] += trust * total
+
+
+@compiled()
+def factor(covariance, var, y, low, z):
+    """Fills the lower factor of covariance with var added on its diagonal, and y seen through it."""
+    m = y.size
+    for i in range(m):
+        for j in range(i + 1):
+            s = covariance[i, j]
+            for k in range(j):
+                s -= low[i, k] * low[j, k]
+            if i == j:
+                low[i, i] = np.sqrt(max(s + var[i], 1e-12))
+            else:
+                low[i, j] = s / low[j, j]
+                low[j, i] = 0.0
+        s = y[i]
+        for k in range(i):
+            s -= low[i, k] * z[k]
+        z[i] = s / low[i, i]
+
+
+@compiled()
+def inverted(low, out):
+    """The inverse of what a lower factor belongs to."""
+    m = low.shape[0]
+    turned = np.zeros((m, m))
+    for c in range(m):
+        turned[c, c] = 1.0 / low[c, c]
+        for i in range(c + 1, m):
+            s = 0.0
+            for k in range(c, i):
+                s -= low[i, k] * turned[k, c]
+            turned[i, c] = s / low[i, i]
+    for i in range(m):
+        for j in range(i + 1):
+            s = 0.0
+            for k in range(i, m):
+                s += turned[k, i] * turned[k, j]
+            out[i, j] = s
+            out[j, i] = s
+
+
+@compiled()
+def scattered(day, span, covariance, low, z, raw, y, kept_log, extra, floats, supply_table, begin, ramp, gain, patchy):
+    """Gains (begin,) of a cause that also scatters from day to day, by log densities with the scatter put in; patchy:
+    the same of days that only scatter, losing nothing.
+
+    low, z: `factor` of the sound unit. Where the scatter is in, a wild day is no surprise and needs no leniency (raw:
+    variances before wild figures lost weight).
+    """
+    m = day.size
+    after, grown = np.empty(m), np.empty(m)
+    wide, with_it, without = low.copy(), np.empty(m), np.empty(m)
+    none = 0.0
+    for i in range(m):
+        none -= np.log(low[i, i]) + 0.5 * z[i] ** 2
+    for b in range(begin.size):
+        growth(day, span, begin[b], ramp, after, grown)
+        first = m
+        for i in range(m):
+            if after[i] > 0.0:
+                first = i
+                break
+        fault, weather = 0.0, 0.0
+        for i in range(m):
+            if i < first:
+                with_it[i], without[i] = z[i], z[i]
+                step = np.log(low[i, i]) + 0.5 * z[i] ** 2
+                fault, weather = fault - step, weather - step
+                continue
+            scatter = extra * grown[i] if after[i] > 0.3 else 0.0
+            for j in range(i + 1):
+                s = covariance[i, j]
+                if i == j:
+                    if scatter > 0.0:
+                        s += raw[i] + scatter**2 / max(span[i], 1.0)
+                    else:
+                        s = low[i, i] ** 2  # as it was, whatever stands before
+                        for k in range(i):
+                            s += low[i, k] ** 2
+                for k in range(j):
+                    s -= wide[i, k] * wide[j, k]
+                if i == j:
+                    wide[i, i] = np.sqrt(max(s, 1e-12))
+                else:
+                    wide[i, j] = s / wide[j, j]
+            x = 0.0
+            if after[i] > 0.0:
+                x = kept_log[i] * grown[i]
+                if after[i] < 1.0:
+                    x = np.log(1.0 + after[i] * (np.exp(x) - 1.0))
+                x = max(x, LOG_LEAST)
+                if floats:
+                    x = read_table(supply_table[i], x)
+            a, c = y[i] - x, y[i]
+            for k in range(i):
+                a -= wide[i, k] * with_it[k]
+                c -= wide[i, k] * without[k]
+            with_it[i], without[i] = a / wide[i, i], c / wide[i, i]
+            fault -= np.log(wide[i, i]) + 0.5 * with_it[i] ** 2
+            weather -= np.log(wide[i, i]) + 0.5 * without[i] ** 2
+        gain[b], patchy[b] = fault - none, weather - none
