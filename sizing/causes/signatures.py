@@ -110,6 +110,8 @@ _kept = OrderedDict()
 def of_units(fleet, units, month, air_c=table.AIR_C):
     """Signatures of some units in a month (0-11), a list in their order."""
     units = [int(u) for u in units]
+    if not units:
+        return []
     keys = _keys(fleet, units, month, air_c)
     made = {}
     for key, unit in zip(keys, units, strict=True):
@@ -142,13 +144,16 @@ NO_MATTER = {"pumps", "longitude_deg", "need_l_day", "tank_capacity_l", "dry_run
 def _keys(fleet, units, month, air_c):
     columns = []
     for f in fields(fleet):
-        if f.name in NO_MATTER:
+        values = getattr(fleet, f.name)
+        if f.name in NO_MATTER or values is None:
             continue
-        values = np.asarray(getattr(fleet, f.name), float)[units]
-        if values.ndim == 2:
+        values = np.asarray(values, float)[units]
+        if f.name == "static_level_m":
             values = values[:, month]
-        columns.append(np.round(values / ROUGH[f.name]) if f.name in ROUGH else values)
-    rows = np.stack(columns, axis=1)
+        if f.name in ROUGH:
+            values = np.round(values / ROUGH[f.name])
+        columns.append(values.reshape(len(units), -1))
+    rows = np.concatenate(columns, axis=1)
     curves = [b"".join(np.ascontiguousarray(c).tobytes() for c in (p.power_c, p.voltage_c, p.current_c, p.flow_scale))
               for p in fleet.pumps]  # fmt: skip
     return [(curves[int(p)], month, air_c, row.tobytes()) for p, row in

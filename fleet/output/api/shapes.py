@@ -166,6 +166,31 @@ class StageShape(serializers.Serializer):
     words = serializers.CharField()
 
 
+class LossShape(serializers.Serializer):
+    """What one stage costs, litres a minute, with its 80 % range."""
+
+    stage = serializers.CharField()
+    name = serializers.CharField()
+    loss_l_min = serializers.FloatField()
+    low_l_min = serializers.FloatField()
+    high_l_min = serializers.FloatField()
+    words = serializers.CharField()
+
+
+class EndShape(serializers.Serializer):
+    name = serializers.CharField()
+    l_min = serializers.FloatField()
+
+
+class WaterfallShape(serializers.Serializer):
+    """From what would be right by the record to what was measured; untold: what these readings leave open."""
+
+    start = EndShape()
+    steps = LossShape(many=True)
+    end = EndShape()
+    untold = serializers.ListField(child=serializers.CharField())
+
+
 class AnswerShape(serializers.Serializer):
     """What flow is right for this sun and this level, and what to think of what was measured."""
 
@@ -177,6 +202,7 @@ class AnswerShape(serializers.Serializer):
     irradiance_w_m2 = serializers.FloatField(required=False)
     static_level_m = serializers.FloatField(required=False)
     stages = StageShape(many=True)
+    waterfall = WaterfallShape(required=False)
     rests_on = serializers.ListField(child=serializers.CharField())
 
 
