@@ -38,14 +38,14 @@ class Source:
     encoding: str = "utf-8"
     delimiter: str = ","
     sheet: int = 0
-    position: object = None  # while rows are read: how many of the file's bytes have been
+    lines: int = 0  # of the whole file, once its rows are being read: what progress is shown against
 
     @contextmanager
     def rows(self):
         """Rows below the heads as (line, cells); a cell is a string, or what the workbook holds."""
         if self.kind == "csv":
+            self.lines = self.lines or _lines_of(self.path)
             with Path(self.path).open(encoding=self.encoding, newline="") as handle:
-                self.position = handle.buffer.tell
                 yield _csv_rows(handle, self)
         else:
             yield _sheet_rows(self)
@@ -116,6 +116,11 @@ def _open_csv(path, size, start, likely_heads):
                 break
     _take_heads(source, first, likely_heads)
     return source
+
+
+def _lines_of(path):
+    with Path(path).open("rb") as handle:
+        return sum(block.count(b"\n") for block in iter(lambda: handle.read(1 << 20), b"")) + 1
 
 
 def _encoding(path, start, notes):
@@ -250,11 +255,9 @@ def _rows_of(sheet):
 
 def _sheet_rows(source):
     sheet = _sheet(_book(source.path), source.sheet)
-    at = [0]
-    source.position = lambda: int(source.size * at[0] / max(sheet.total_height, 1))
+    source.lines = (sheet.start[0] if sheet.start else 0) + sheet.height
     for line, cells in _rows_of(sheet):
         if line > source.head_line:
-            at[0] = line
             yield line, cells
 
 

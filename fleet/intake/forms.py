@@ -22,7 +22,7 @@ class MatchForm(forms.Form):
     date_order = forms.ChoiceField(
         label=_("Days like 3/4/2025 are written"),
         required=False,
-        choices=[("", _("not said: refuse them")), ("dmy", _("day first")), ("mdy", _("month first"))],
+        choices=[("", _("find out from each column, or ask")), ("dmy", _("day first")), ("mdy", _("month first"))],
     )
     decimals = forms.ChoiceField(
         label=_("Decimals are written"),
@@ -45,7 +45,7 @@ class MatchForm(forms.Form):
         choices = [("", _("leave it out"))] + [
             (c.name, f"{c.title} ({c.wanted_unit})" if c.wanted_unit else c.title) for c in table.columns
         ]
-        self.rows = []
+        self.rows, known = [], {c.name: c for c in table.columns}
         for index, head in enumerate(upload.heads):
             if not head:
                 continue
@@ -53,14 +53,27 @@ class MatchForm(forms.Form):
             pick = forms.ChoiceField(label=head, required=False, choices=choices, initial=use.column if use else "")
             unit = forms.ChoiceField(
                 label=_("unit of %(head)s") % {"head": head}, required=False, initial=use.unit if use else "",
-                choices=[("", _("as named"))] + [(u, u) for u in sorted(numbers.FACTORS)],
+                choices=[("", _("as named"))] + [(u, u) for u in self._units(known.get(use.column) if use else None)],
             )  # fmt: skip
             self.fields[f"use_{index}"], self.fields[f"unit_{index}"] = pick, unit
-            self.rows.append((head, f"use_{index}", f"unit_{index}", bool(use and not use.sure)))
+            sure = use is not None and use.sure
+            self.rows.append((head, f"use_{index}", f"unit_{index}", bool(use and not use.sure), sure, index))
+
+    def _units(self, column):
+        """Units to choose from: those that measure what the column holds; all that the table knows where none does."""
+        columns = [column] if column is not None and column.wanted_unit else self.table.columns
+        kinds = {numbers.FACTORS[u][0] for c in columns if (u := numbers.unit_of(c.wanted_unit or ""))}
+        return sorted(name for name, (kind, _size) in numbers.FACTORS.items() if kind in kinds)
 
     def matching(self):
-        """(head, bound choice, bound unit, guessed) for the page."""
-        return [(head, self[use], self[unit], guessed) for head, use, unit, guessed in self.rows]
+        """(those to decide, those known by name), each as (head, cells, choice, unit, whether it is a guess)."""
+        samples = self.upload.result.get("samples") or []
+        shown = ([], [])
+        for head, use, unit, guessed, sure, index in self.rows:
+            cells = samples[index] if index < len(samples) else []
+            trouble = self[use].errors or self[unit].errors
+            shown[bool(sure and not trouble)].append((head, cells, self[use], self[unit], guessed))
+        return shown
 
     def missing(self):
         """Needed columns that nothing is matched with yet."""
@@ -70,7 +83,7 @@ class MatchForm(forms.Form):
     def clean(self):
         data = super().clean()
         known = {c.name: c for c in self.table.columns}
-        for _head, use, unit, _guessed in self.rows:
+        for _head, use, unit, *_rest in self.rows:
             name, given = data.get(use), data.get(unit)
             if name and given and numbers.factor(given, known[name].wanted_unit) is None:
                 self.add_error(unit, _("%(unit)s does not measure what “%(title)s” holds.") % {
@@ -82,11 +95,11 @@ class MatchForm(forms.Form):
         data = self.cleaned_data
         before = {columns.plain(k): v for k, v in (self.upload.mapping.get("columns") or {}).items()}
         chosen = {}
-        for head, use, unit, _guessed in self.rows:
+        for head, use, unit, *_rest in self.rows:
             old = before.get(columns.plain(head))
             chosen[head] = {"to": data[use], "unit": data[unit]} if data[use] else ""
             if data[use] and isinstance(old, dict) and old.get("values") and old.get("to") == data[use]:
                 chosen[head]["values"] = old["values"]
-        kept = {k: v for k, v in self.upload.mapping.items() if k in {"set", "only", "zone"}}
+        kept = {k: v for k, v in self.upload.mapping.items() if k in {"set", "only", "zone", "date_orders"}}
         comma = {"comma": True, "point": False}.get(data["decimals"])
         return kept | {"columns": chosen, "date_order": data["date_order"] or None, "decimal_comma": comma}

@@ -143,7 +143,7 @@ def a_day(cell, hints):
     raise Unreadable(_("Write the day as 2025-04-03."))
 
 
-a_day.unit, a_day.example = "", "2025-04-03"
+a_day.unit, a_day.example, a_day.days = "", "2025-04-03", True
 
 
 def _ordered(first, second, year, order):
@@ -205,7 +205,7 @@ def a_moment(cell, hints):
     return moment
 
 
-a_moment.unit, a_moment.example = "", "2025-04-03 14:30"
+a_moment.unit, a_moment.example, a_moment.days = "", "2025-04-03 14:30", True
 
 
 def in_zone(moment, zone):

@@ -5,6 +5,8 @@ remembered for the next one that says the same. A reader looks at the cell and t
 changes.
 """
 
+from dataclasses import replace
+
 from django.utils.translation import gettext as _
 
 from fleet.intake.errors import Unreadable
@@ -56,10 +58,13 @@ class ColumnReader:
         self.index, self.name, self.read, self.required = index, name, read, required
         self.translated = translated or {}
         self.known, self.any_unread = {}, False
+        self.date_order = None  # of this column, where it shows or somebody said it
 
     def column(self, cells, hints):
         """The values of these cells, and the places of those that could not be read."""
         known = self.known
+        if self.date_order:
+            hints = replace(hints, date_order=self.date_order)
         try:
             new = set(cells).difference(known)
         except TypeError:  # a kind of cell that cannot be remembered

@@ -8,7 +8,7 @@ import csv
 import gc
 from collections import deque
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from itertools import islice
 from pathlib import Path
 
@@ -17,12 +17,13 @@ from django.db import DataError, IntegrityError, OperationalError, connection, t
 from django.utils.translation import gettext as _
 
 from fleet.intake import columns as heads_of
-from fleet.intake import numbers
+from fleet.intake import days, numbers
 from fleet.intake.errors import Unreadable, WrongFile
 from fleet.intake.reading import ColumnReader, read_rows
 from fleet.web.refusals import Refused
 
 MOST_LISTED = 100_000
+LOOKED_AHEAD = 2000  # rows from which it is found out how the file writes figures
 LOOK, ALL, GOOD = "look", "all", "good"  # keep nothing; keep if all rows are good; keep the good rows
 
 
@@ -56,12 +57,13 @@ class Outcome:
     warned: int = 0
     kept: bool = False
     notes: list = field(default_factory=list)
+    questions: list = field(default_factory=list)  # columns whose days could be read two ways
     faults: list = field(default_factory=list)
     unlisted: int = 0
 
     @property
     def counts(self):
-        return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in {"faults", "notes"}}
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in {"faults", "notes", "questions"}}
 
 
 class Run:
@@ -80,7 +82,8 @@ def bring_in(*, table, source, mapping, organisation, by=None, word=LOOK, reject
     """Read `source` into `table`. Returns an Outcome.
 
     `mapping`: {"columns": {head: name or {"to", "unit", "values"}}, "set": {name: text with {head}}, "only": {head:
-    [cells]}, "date_order": "dmy" or "mdy", "decimal_comma": bool, "zone": name}, all optional.
+    [cells]}, "date_order": "dmy" or "mdy", "date_orders": {head: the same}, "decimal_comma": bool, "zone": name}, all
+    optional.
     `rejects`: path of a CSV that rejected rows are written to, with the reason. `progress(done, total, step)`.
     Raises WrongFile where the file cannot be read to its end, Refused where others hold the same rows.
     """
@@ -167,24 +170,57 @@ class _Reading:
                     with _no_collecting():
                         self._chunk(chunk)
                     if self.progress:
-                        self.progress(self.source.position(), self.source.size, _("reading rows"))
+                        self.progress(chunk[-1][0], max(chunk[-1][0], self.source.lines), _("reading rows"))
         except UnicodeDecodeError as error:
             raise WrongFile("letters", _("The letters of this file cannot be read. Save it as UTF-8.")) from error
         if self.progress:
-            self.progress(self.source.size, self.source.size, _("finishing"))
+            self.progress(self.source.lines, self.source.lines, _("finishing"))
         self.table.finish(self.run)
 
     def _look_ahead(self, rows):
         """Find out from the first rows whether this file writes decimal commas."""
-        first = list(islice(rows, 2000))
+        first = list(islice(rows, LOOKED_AHEAD))
         if self.hints.decimal_comma is None and self.source.kind == "csv":
             numeric = [r.index for r in self.readers if self.table.column(r.name).wanted_unit or _is_figure(
                 self.table.column(r.name))]  # fmt: skip
             self.hints.decimal_comma = _decimal_comma(first, numeric)
+        self._order_of_days(first)
         waiting = deque(first)
         while waiting:
             yield waiting.popleft()
         yield from rows
+
+    def _order_of_days(self, first):
+        """Each column's own order of day and month: as somebody said, else as the column shows, else asked."""
+        said = {heads_of.plain(head): order for head, order in (self.mapping.get("date_orders") or {}).items()}
+        readers = []
+        for reader in self.readers:
+            if days.reads_days(self.table.column(reader.name)):
+                reader.date_order = said.get(heads_of.plain(self.source.heads[reader.index])) or self.hints.date_order
+                if not reader.date_order:
+                    readers.append(reader)
+        seen = days.look_through(first, lambda: replace(self.source).rows(), [reader.index for reader in readers])
+        for reader in readers:
+            self._one_order(reader, self.source.heads[reader.index], seen[reader.index])
+
+    def _one_order(self, reader, head, seen):
+        if seen.either is None:
+            return
+        reader.date_order = seen.order
+        if seen.mixed:
+            self.outcome.notes.append(_(
+                "“%(head)s” writes some days day first (%(one)s, line %(one_line)s) and some month first (%(other)s, "
+                "line %(other_line)s). Those that could be either are rejected: write them as 2025-04-03."
+            ) % {"head": head, "one": seen.day_first[1], "one_line": seen.day_first[0], "other": seen.month_first[1],
+                 "other_line": seen.month_first[0]})  # fmt: skip
+        elif seen.order == days.DAY_FIRST:
+            self.outcome.notes.append(_("“%(head)s” writes the day first, as %(cell)s in line %(line)s shows.") % {
+                "head": head, "line": seen.day_first[0], "cell": seen.day_first[1]})  # fmt: skip
+        elif seen.order == days.MONTH_FIRST:
+            self.outcome.notes.append(_("“%(head)s” writes the month first, as %(cell)s in line %(line)s shows.") % {
+                "head": head, "line": seen.month_first[0], "cell": seen.month_first[1]})  # fmt: skip
+        else:
+            self.outcome.questions.append({"head": head, "line": seen.either[0], "cell": seen.either[1]})
 
     def _chunk(self, chunk):
         good = []

@@ -4,6 +4,7 @@ import csv
 import hashlib
 import io
 import tempfile
+from itertools import islice
 from pathlib import Path
 
 from django.conf import settings
@@ -14,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from fleet.intake import columns as heads_of
 from fleet.intake import files, tables
+from fleet.intake.days import DAY_FIRST, MONTH_FIRST
 from fleet.intake.errors import WrongFile
 from fleet.intake.given import GivenRows
 from fleet.intake.models import Fault, SavedMapping, Upload
@@ -67,13 +69,35 @@ def receive(*, table, file, by):
     if before:
         source.notes.append(_("The same file was kept on %(day)s; rows that have not changed stay as they are.")
                             % {"day": f"{before.kept_at:%Y-%m-%d}"})  # fmt: skip
-    upload.result = {"notes": source.notes}
+    upload.result = {"notes": source.notes, "samples": samples(source)}
     saved = SavedMapping.objects.filter(
         organisation_id=by.organisation_id, table=table.name, heads_hash=_hash_of(source.heads)
     ).first()
     upload.mapping = saved.mapping if saved else {}
     upload.save()
     return upload
+
+
+def samples(source):
+    """For each column of the file its first few cells that say something, to know it by when it is matched."""
+    found = [[] for _head in source.heads]
+    with source.rows() as rows:
+        for _line, cells in islice(rows, 200):
+            for shown, cell in zip(found, cells, strict=False):
+                text = str(int(cell) if isinstance(cell, float) and cell.is_integer() else cell).strip()[:40]
+                if text and len(shown) < 3 and text not in shown:
+                    shown.append(text)
+    return found
+
+
+def set_day_orders(*, upload, orders, by):
+    """The user's word on columns whose days could be read two ways: {head: "dmy" or "mdy"}."""
+    asked = {question["head"] for question in upload.result.get("questions") or []}
+    wanted = {head: order for head, order in orders.items() if head in asked and order in {DAY_FIRST, MONTH_FIRST}}
+    if not wanted:
+        raise Refused("which_first", _("Say whether the day or the month comes first."))
+    known = upload.mapping.get("date_orders") or {}
+    return set_mapping(upload=upload, mapping=upload.mapping | {"date_orders": known | wanted}, by=by)
 
 
 def set_mapping(*, upload, mapping, by):
@@ -149,7 +173,9 @@ def _write_down(upload, outcome, rejects):
                warning=f.warning) for f in outcome.faults],
         batch_size=5000,
     )  # fmt: skip
-    upload.result = outcome.counts | {"notes": outcome.notes}
+    upload.result = outcome.counts | {
+        "notes": outcome.notes, "questions": outcome.questions, "samples": upload.result.get("samples", []),
+    }  # fmt: skip
     upload.state = Upload.State.KEPT if outcome.kept else Upload.State.LOOKED
     upload.trouble = ""
     upload.kept_at = timezone.now() if outcome.kept else None

@@ -8,6 +8,7 @@ urlpatterns = [
     path("<uuid:pk>/match/", views.match, name="match"),
     path("<uuid:pk>/", views.upload, name="upload"),
     path("<uuid:pk>/keep/", views.keep, name="keep"),
+    path("<uuid:pk>/days/", views.day_order, name="day_order"),
     path("<uuid:pk>/rejects.csv", views.rejects, name="rejects"),
 ]
 api_urlpatterns = [

@@ -11,6 +11,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.intake import forms, services, tables
+from fleet.intake.days import readings_of
 from fleet.intake.models import Upload
 from fleet.intake.run import LOOK
 from fleet.web import paging
@@ -108,7 +109,16 @@ def upload(request, pk):
     """What was found: counts, and every fault with its line, its column and how to mend it."""
     found, table = _upload(request, pk)
     page = paging.page(request, found.faults.all(), ["warning", "line"], size=100)
-    return render(request, "intake/upload.html", {"upload": found, "table": table, "page": page})
+    result = found.result
+    questions = [
+        question | dict(zip(("day_first", "month_first"), readings_of(question["cell"]), strict=True))
+        for question in result.get("questions") or []
+    ]
+    context = {
+        "upload": found, "table": table, "page": page, "questions": questions,
+        "kept_rows": result.get("rows", 0) - result.get("rejected", 0),
+    }  # fmt: skip
+    return render(request, "intake/upload.html", context)
 
 
 @login_required
@@ -119,6 +129,21 @@ def keep(request, pk):
     word = "good" if request.POST.get("word") == "good" else "all"
     try:
         services.ask(upload=upload, word=word, by=request.user, address=reverse("intake:upload", args=[pk]))
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+        return redirect("intake:upload", pk=pk)
+    return _onwards(upload)
+
+
+@login_required
+@require_POST
+def day_order(request, pk):
+    """The user's word on columns whose days could be read two ways; the file is looked through again."""
+    upload, _table = _upload(request, pk)
+    heads = zip(request.POST.getlist("head"), request.POST.getlist("order"), strict=False)
+    try:
+        services.set_day_orders(upload=upload, orders=dict(heads), by=request.user)
+        services.ask(upload=upload, word=LOOK, by=request.user, address=reverse("intake:upload", args=[pk]))
     except Refused as refusal:
         messages.error(request, str(refusal))
         return redirect("intake:upload", pk=pk)

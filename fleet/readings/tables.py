@@ -33,7 +33,7 @@ def moment_or_day(cell, hints):
         return a_day(cell, hints)  # its own sentence where it is no day either
 
 
-moment_or_day.unit, moment_or_day.example = "", "2025-04-03 14:30"
+moment_or_day.unit, moment_or_day.example, moment_or_day.days = "", "2025-04-03 14:30", True
 
 SERIAL = Column(
     "serial", L("Serial"), text(40), example="RM00012", required=True, aliases=("unit", "pump", "serial no")

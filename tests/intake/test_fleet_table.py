@@ -155,11 +155,11 @@ def test_stored_rows_are_as_the_mapper_gives_them(organisation):
     Site.objects.filter(pk=site.pk).update(need_m3_day=[1.5] * 12)
     for model in (Site, Well, Tank, StaticLevel, Unit, UnitPoint, Installation, PumpType):
         for thing in model.objects.all():
-            [found] = stored(model, "id = %s", [thing.pk])
+            [found] = stored(model, "t.id", [thing.pk])
             values = {f.attname: getattr(found, f.attname) for f in model._meta.concrete_fields}
             assert values == {f.attname: getattr(thing, f.attname) for f in model._meta.concrete_fields}
             assert found == thing and not found._state.adding
-    [found] = stored(Installation, "id = ANY (%s)", [[hanging.pk]])
+    [found] = stored(Installation, "t.id", [hanging.pk])
     assert found.well.site.code == site.code and found.period.lower == START
     found.notes = "seen"
     found.save()  # an update, not another row

@@ -124,7 +124,7 @@ def a_day_or_moment(cell, hints):
         return a_day(cell, hints)
 
 
-a_day_or_moment.unit, a_day_or_moment.example = "", "2025-04-03"
+a_day_or_moment.unit, a_day_or_moment.example, a_day_or_moment.days = "", "2025-04-03", True
 SINCE = Column("installed_on", _("Installed on"), a_day_or_moment,
                note=_("day, or day and hour; where it is left out, the day of commissioning"))  # fmt: skip
 UNTIL = Column("removed_on", _("Taken out on"), a_day_or_moment, note=_("empty: it hangs there now"))

@@ -110,9 +110,10 @@ class InstallationPart(Part):
     def plan(self, rows, run):
         units, wells = of_rows(rows, "unit"), of_rows(rows, "well")
         in_well, of_unit = {}, {}
-        found = stored(
-            Installation, "unit_id = ANY (%s) OR well_id = ANY (%s) AND upper_inf(period)", [list(units), list(wells)]
-        )
+        found = {i.id: i for i in stored(Installation, "t.unit_id", units)}
+        for one in stored(Installation, "t.well_id", wells, beside="upper_inf(t.period)"):
+            found.setdefault(one.id, one)
+        found = list(found.values())
         self._relate(run, found, units, wells)
         for one in found:
             if one.unit_id in units:

@@ -11,7 +11,7 @@ from fleet.registry.tables.keeping import Part, filled, fresh, pick, relate, sto
 def sites_of(rows, run):
     """The stored sites that these rows name, by code."""
     codes = {row["site_code"] for row in rows}
-    found = stored(Site, "organisation_id = %s AND code = ANY (%s)", [run.organisation.pk, list(codes)])
+    found = stored(Site, "t.code", codes, run.organisation)
     return {site.code: site for site in found}
 
 
@@ -143,7 +143,7 @@ class WellPart(Part):
 
     def plan(self, rows, run):
         sites = of_rows(rows, "site")
-        found = stored(Well, "site_id = ANY (%s)", [list(sites)])
+        found = stored(Well, "t.site_id", sites)
         relate(found, "site", sites)
         known = {(w.__dict__["site_id"], w.name): w for w in found}
         fields = filled(run, WELL_FIELDS)
@@ -176,7 +176,7 @@ class LevelPart(Part):
 
     def plan(self, rows, run):
         rows = [row for row in rows if row["static_level_m"] is not None]
-        found = stored(StaticLevel, "well_id = ANY (%s)", [list(of_rows(rows, "well"))])
+        found = stored(StaticLevel, "t.well_id", of_rows(rows, "well"))
         known = {(v.__dict__["well_id"], v.measured_on): v for v in found}
         fields = filled(run, ["hours_since_pumped"])
         for row in rows:
@@ -210,7 +210,7 @@ class TankPart(Part):
 
     def plan(self, rows, run):
         rows = [row for row in rows if any(row[name] is not None for name in TANK_FIELDS)]
-        found = stored(Tank, "well_id = ANY (%s)", [list(of_rows(rows, "well"))])
+        found = stored(Tank, "t.well_id", of_rows(rows, "well"))
         known = {t.__dict__["well_id"]: t for t in found}
         fields = filled(run, TANK_FIELDS)
         for row in rows:
@@ -231,7 +231,7 @@ class UnitPart(Part):
 
     def plan(self, rows, run):
         serials = {row["serial"].lower() for row in rows}
-        found = stored(Unit, "organisation_id = %s AND lower(serial) = ANY (%s)", [run.organisation.pk, list(serials)])
+        found = stored(Unit, "lower(t.serial)", serials, run.organisation)
         relate(found, "pump_type", by_key(run, PumpType))
         known = {u.serial.lower(): u for u in found}
         what, fields = _("pump type"), filled(run, self.fields)
@@ -269,7 +269,7 @@ class UnitPointPart(Part):
     def plan(self, rows, run):
         head, power, flow = self.columns
         rows = [row for row in rows if any(row[name] is not None for name in self.columns)]
-        found = stored(UnitPoint, "unit_id = ANY (%s)", [list(of_rows(rows, "unit"))])
+        found = stored(UnitPoint, "t.unit_id", of_rows(rows, "unit"))
         known = {(p.__dict__["unit_id"], p.head_m, p.power_w): p for p in found}
         fields = filled(run, {"test_voltage_v": "voltage_v", "test_current_a": "current_a"})
         for row in rows:
