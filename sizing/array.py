@@ -130,6 +130,16 @@ def insulation_test(system_voltage_v):
     return np.select([volts < 120, volts <= 500], [250.0, 500.0], 1000.0), np.where(volts < 120, 0.5, 1.0)
 
 
+def wiring_insulation_test(nominal_voltage_v):
+    """(test voltage V, least resistance Mohm) for wiring that is no array: drop cable, motor, box. Shape kept.
+
+    Extra-low voltage to 50 V, then to 500 V, then above. Refuses more than 1500 V. Source: IEC 60364-6, table 6A (from
+    memory). The same cautions as with `insulation_test`.
+    """
+    volts = within(nominal_voltage_v, 0, 1500, "nominal_voltage_v")
+    return np.select([volts <= 50, volts <= 500], [250.0, 500.0], 1000.0), np.where(volts <= 50, 0.5, 1.0)
+
+
 def strings_agree(readings, tolerance=0.05):
     """Whether equal strings in steady sun agree, each within 5 % of their middle: booleans of the readings' shape.
 

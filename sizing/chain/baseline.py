@@ -9,7 +9,7 @@ from ..checks import Refusal
 from ..sky.light import HOURS, OPEN, ROWS
 from .asking import FLOWS, SPAN, steepness
 from .daylight import CLOUDED, HIDDEN, NOON, SUN_OUT, TABLE
-from .days import METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, days_water, open_day
+from .days import ARRAY_SIGMA, METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, days_water, open_day
 from .fast import EDGES, FIRST, HEATS, KNOTS, LEAST_SUN, MOST, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
@@ -178,7 +178,7 @@ def _block(fleet, days, air, band, level, faults):
     volume = np.empty(days.shape)
     start, stop, morning, mean, swing = (np.empty((n, 12)) for _ in range(5))
     steep = np.empty(n)
-    args = *prepared.loops, *prepared.sun, np.ascontiguousarray(days), np.ascontiguousarray(band)
+    args = *prepared.loops, *prepared.sun, np.ascontiguousarray(days), np.hypot(band, ARRAY_SIGMA)
     _months(*args, 0, n, volume, start, stop, morning, mean, swing, steep)
     own = np.sqrt(UNIT_SIGMA**2 + METER_SIGMA**2 + (RECORD_LEVEL_SIGMA_M * steep) ** 2)
     reach = SPREAD_80 * np.sqrt(swing**2 + (own[:, None] * mean) ** 2)

@@ -35,11 +35,12 @@ from .work import spread_over
 
 STEP_W_M2 = 20.0
 LEVELS = 4  # static levels between the least and the greatest asked for, straight lines between them
-UNREST_SHARE = 1.5  # of the gap between even and broken light: a day may lie on either side of both (a judgement)
+UNREST_SHARE = 1.2  # of the gap between even and broken light: a day may lie on either side of both (a judgement)
 SPREAD_80 = 1.2816  # sigmas on either side that hold 80 % of a normal spread
-# One sigma of a sound unit's own output about its type's sheet: pumps below 10 kW are accepted at +-10 % of flow
-# (ISO 9906, clause 4.4.2, from memory), half of which is taken as a sigma
-UNIT_SIGMA = 0.05
+# One sigma of a sound unit's own flow about its type's sheet: pumps below 10 kW are accepted at +-10 % of flow (ISO
+# 9906, clause 4.4.2, from memory), taken as two and a half sigmas. What its array gives (dirt, age, label) is another
+# 3 %, which counts as light does: more than itself near the threshold, less where the pump is at its limit (judged)
+UNIT_SIGMA, ARRAY_SIGMA = 0.04, 0.03
 RECORD_LEVEL_SIGMA_M, DIPPED_LEVEL_SIGMA_M = 1.5, 0.3  # season and years about a record; draw-down of a dip (judged)
 METER_SIGMA = 0.02  # class 2 meter, bucket
 IRRADIATION_SIGMA = {"in_plane": 0.03, "horizontal": 0.04}  # reference cell; pyranometer and the tilt model
@@ -304,6 +305,7 @@ def expected_days(
         beyond = answers[0][1]
     volume, slope, unrest = out
     sigma_h = IRRADIATION_SIGMA[kind] if irradiation_sigma is None else np.asarray(irradiation_sigma, float)
+    sigma_h = np.hypot(sigma_h, ARRAY_SIGMA)
     if level_sigma_m is None:
         level_sigma_m = RECORD_LEVEL_SIGMA_M if static_level_m is None else DIPPED_LEVEL_SIGMA_M
     sigma_level = np.asarray(level_sigma_m, float) * level_sensitivity(fleet, faults=faults, cores=cores)[unit]

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from sizing import climate, sky, sun
+from sizing.climate.tables import climate_table
 from sizing.units import mj_from_kwh
 from tests.published.tables import MONTHS, rows
 
@@ -24,6 +25,33 @@ def test_the_default_stays_within_its_own_band_of_eleven_stations():
     assert 0.6 <= np.mean(np.abs(off) < 1) <= 0.8
     assert np.mean(np.abs(off) < 2) > 0.93
     assert np.abs(off).max() < 2.6  # Greensboro and Chicago in December, 30 to 40 % high
+
+
+def test_four_in_five_months_of_the_stations_lie_in_the_stated_range_of_80_percent():
+    got = climate.default_climate(LATITUDE, LONGITUDE)
+    reach = 1.2816 * got.band[:, None]
+    inside = np.abs(got.ghi_kwh_m2_day / PUBLISHED - 1) < reach
+    assert 0.72 <= inside.mean() <= 0.88  # 0.833 seen; months of one station err alike, hence the room
+    assert (inside.mean(axis=1) >= 0.5).all()  # Greensboro and Chicago are worst, half and more of their months inside
+    assert got.band.min() > 0.12 and got.band.max() < 0.25  # by place: flat inland against a fog coast or mountains
+
+
+# Yearly mean of the nearest cell, kWh/m2/day: computed by reading gsee-climate-data 1.0.0 itself (NASA MERRA-2)
+CELLS = [
+    ("Nairobi", -1.29, 36.82, 6.22), ("Lusaka", -15.4, 28.3, 6.10), ("Niamey", 13.5, 2.1, 6.09),
+    ("Jaipur", 26.9, 75.8, 5.87), ("Phoenix", 33.4, -112.0, 5.87), ("Lima", -12.05, -77.05, 6.70),
+    ("Seville", 37.4, -6.0, 5.39), ("Ouagadougou", 12.37, -1.52, 5.59), ("Addis Ababa", 9.0, 38.75, 6.35),
+    ("Alice Springs", -23.7, 133.9, 6.35),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("place", "latitude", "longitude", "year"), CELLS)
+def test_the_default_is_read_from_the_cell_that_the_package_has_there(place, latitude, longitude, year):
+    """So a station outside its band is the climatology's doing, not of our unit, grid or place in it."""
+    table = climate_table()
+    row = int(np.rint((latitude - table.latitude_deg[0]) / 3))
+    column = int(np.rint((longitude - table.longitude_deg[0]) / 3)) % table.longitude_deg.size
+    assert table.ghi_kwh_m2_day[table.cell[row, column]].mean() == pytest.approx(year, abs=0.011), place
 
 
 def test_the_default_tends_high_as_its_source_line_says():
@@ -83,7 +111,10 @@ SSE_TILTED = np.array([3.20, 4.07, 4.84, 4.78, 4.99, 5.46, 5.83, 5.59, 5.21, 4.1
 def test_kinds_of_day_hour_by_hour_against_an_agencys_tilted_plane():
     days = climate.own_climate(42.075, 1.821, SSE_LEVEL).day_ghi_kwh_m2_day
     plane = sky.hours(42.075, sun.AVERAGE_DAYS[:, None], days, 42, 180).poa_w_m2.sum(axis=-1).mean(axis=-1) / 1000
-    # 10 %, and 11 in December: Hay & Davies leaves out the bright horizon, which counts most at 42 degrees in winter.
+    # 10 %, and 11 in December, where 10.3 % are missing. Not the bright horizon (HDKR in place of Hay & Davies gives
+    # 0.6 %) but the kinds of day: this cell of the climatology, an average over 3 degrees of hills and sea, has winter
+    # days of clearness 0.21 to 0.58 and none clear, so that the daily correlation calls 61 % of the light diffuse; the
+    # monthly one, made from stations whose clear and dull days alternate, calls it 45 % and meets the table to 1.2 %.
     np.testing.assert_allclose(np.delete(plane, 11), np.delete(SSE_TILTED, 11), rtol=0.10)
     assert plane[11] == pytest.approx(SSE_TILTED[11], rel=0.11)
     length = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])

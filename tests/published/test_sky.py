@@ -186,9 +186,7 @@ PLANES = [
     ("tilt", "turn", "zenith", "azimuth", "dni", "dhi", "ghi", "extra", "incidence", "beam", "diffuse", "ground"),
     PLANES,
 )
-def test_hay_and_davies_on_a_plane(
-    tilt, turn, zenith, azimuth, dni, dhi, ghi, extra, incidence, beam, diffuse, ground
-):
+def test_hay_and_davies_on_a_plane(tilt, turn, zenith, azimuth, dni, dhi, ghi, extra, incidence, beam, diffuse, ground):
     got = sky.on_plane(ghi, dhi, np.cos(np.radians(zenith)), np.cos(np.radians(incidence)), tilt, extra)
     # 0.05 W/m2, and 0.2 where the printed global and incidence are rounded before they are taken apart again.
     assert got.beam_w_m2 == pytest.approx(beam, abs=0.2)

@@ -2,6 +2,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from fleet.registry.models import Site
+from sizing.choose import people
 
 
 def number(label, low, high, *, required=False, unit="", initial=None, hint=""):
@@ -74,6 +75,8 @@ class SurveyForm(forms.Form):
         if len(site.need_m3_day) == 12:
             known["need_l_day"] = round(max(site.need_m3_day) * 1000)
             known["need_by_month"] = " ".join(f"{1000 * value:.0f}" for value in site.need_m3_day)
+        elif site.people_served:
+            known["need_l_day"] = float(people.need_l_day(site.people_served))
         if well is not None:
             levels = [level.level_m for level in well.static_levels.all()]
             known |= {
