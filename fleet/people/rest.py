@@ -92,9 +92,12 @@ class Asked:
         if not found:
             return None
         try:
-            return date.fromisoformat(found)
+            day = date.fromisoformat(found)
         except ValueError:
             raise ValidationError({name: [_("Give a day as year, month, day, like 2026-03-01.")]}) from None
+        if not 1950 <= day.year <= 2100:
+            raise ValidationError({name: [_("The year cannot be right. Write the day as 2025-04-03.")]})
+        return day
 
     def needed_day(self, name):
         found = self.day(name)

@@ -50,8 +50,8 @@ def test_judged_days_over_the_fleet_are_narrowed_by_day_and_place(one, organisat
     assert api_of(otto).get(f"{ROOT}evaluations/").json()["results"] == []
 
 
-WRONG = ["from=March", "from=2026-03-02&to=2026-03-01", "installation=one", "installation=-1",
-         "installation=" + "9" * 30, "serial=a%00b", "site=" + "x" * 200]  # fmt: skip
+WRONG = ["from=March", "to=9999-12-31", "from=2026-03-02&to=2026-03-01", "installation=one",
+         "installation=-1", "installation=" + "9" * 30, "serial=a%00b", "site=" + "x" * 200]  # fmt: skip
 
 
 @pytest.mark.parametrize("asked", WRONG)
@@ -59,6 +59,16 @@ def test_a_filter_that_cannot_be_read_is_refused_and_not_left_out(asked, reads, 
     for name in ("evaluations/", "day-records/", "spot-tests/"):
         (error,) = reads(f"{name}?{asked}", status=400)["errors"]
         assert error["sentence"] and error["field"] in {"from", "to", "installation", "serial", "site"}
+
+
+def test_a_place_that_is_not_ours_narrows_to_nothing(one, other_organisation, reads):
+    theirs = an_installation(other_organisation)
+    judged_days(theirs, date(2026, 3, 1), [(5000, 4500)])
+    judged_days(one, date(2026, 3, 1), [(5000, 4500)])
+    district = theirs.well.site.district.name
+    for asked in (f"serial={theirs.unit.serial}", f"district={district}", f"installation={theirs.pk}", "site=NO"):
+        assert reads(f"evaluations/?{asked}")["results"] == []
+    assert len(reads(f"evaluations/?pump_type={one.unit.pump_type.name}")["results"]) == 1
 
 
 def test_shortfalls_are_narrowed_by_what_the_list_shows(one, organisation, reads, otto, api_of):

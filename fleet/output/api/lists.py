@@ -15,14 +15,10 @@ from fleet.people import rest
 from fleet.people.access import own
 from fleet.readings.models import DayRecord
 from fleet.registry.models import Installation
+from fleet.registry.narrowing import WHOSE, of_installations
 
 TAGS = ["judgement"]
 MOST_DAYS = 800
-PATHS = {
-    "serial": "installation__unit__serial__iexact", "site": "installation__well__site__code",
-    "district": "installation__well__site__district__name", "pump_type": "installation__unit__pump_type__name",
-}  # fmt: skip
-WHOSE = [*(rest.words(name) for name in PATHS), rest.whole("installation")]
 
 
 class Listed(generics.ListAPIView):
@@ -32,12 +28,7 @@ class Listed(generics.ListAPIView):
 
     def get_queryset(self):
         asked = rest.Asked(self.request)
-        rows = own(self.queryset.model.objects.all(), self.request.user, "installation__organisation")
-        for name, path in PATHS.items():
-            if found := asked.text(name):
-                rows = rows.filter(**{path: found})
-        if installation := asked.whole("installation"):
-            rows = rows.filter(installation_id=installation)
+        rows = of_installations(self.queryset.model.objects.all(), asked, self.request.user)
         if self.day:
             first, last = asked.days()
             rows = rows.filter(**{f"{self.day}__gte": first}) if first else rows

@@ -1,5 +1,7 @@
 """Lists and records of readings, with the same visibility as the pages; rows come in at the same addresses."""
 
+from datetime import UTC, datetime, time, timedelta
+
 from django.db.models import Q
 from django.utils.translation import gettext_lazy
 from drf_spectacular.utils import extend_schema
@@ -15,34 +17,23 @@ from fleet.readings.api import shapes
 from fleet.readings.api.bring import BRINGS, Brings, RawCSV, RawJSON, taking
 from fleet.readings.models import DayRecord, DaySeries, MeterReading, Slip, SpotTest, Standing
 from fleet.registry.models import Installation
+from fleet.registry.narrowing import WHOSE, of_installations
 
-WHOSE = [rest.words("serial"), rest.whole("installation"), rest.words("site", "site code")]
 STANDINGS = {"good": Standing.GOOD, "in_doubt": Standing.IN_DOUBT, "corrected": Standing.CORRECTED,
              "set_aside": Standing.SET_ASIDE}  # fmt: skip
 NOON = ("noon_irradiance_w_m2", "noon_voltage_v", "noon_current_a", "noon_level_m")
-
-
-def of(rows, asked):
-    """Narrowed to one unit, installation or site."""
-    if serial := asked.text("serial", 40):
-        rows = rows.filter(installation__unit__serial__iexact=serial)
-    if installation := asked.whole("installation"):
-        rows = rows.filter(installation_id=installation)
-    if site := asked.text("site", 24):
-        rows = rows.filter(installation__well__site__code=site)
-    return rows
 
 
 class Listed(generics.ListAPIView):
     """Of the person's own organisation, paged by key."""
 
     permission_classes = rest.READS
-    key_order = ["-at"]
+    key_order = ["installation_id", "at"]  # as the tables' own keys stand: by time alone the whole table would be read
     standing = "standing"
 
     def get_queryset(self):
         asked = rest.Asked(self.request)
-        rows = of(own(self.queryset.model.objects.all(), self.request.user, "installation__organisation"), asked)
+        rows = of_installations(self.queryset.model.objects.all(), asked, self.request.user)
         if self.standing and (word := asked.choice("standing", STANDINGS)):
             rows = rows.filter(**{self.standing: STANDINGS[word]})
         return self.narrowed(rows, asked).select_related("installation__unit")
@@ -50,8 +41,8 @@ class Listed(generics.ListAPIView):
     def narrowed(self, rows, asked):
         first, last = asked.days()
         if first:
-            rows = rows.filter(at__date__gte=first)
-        return rows.filter(at__date__lte=last) if last else rows
+            rows = rows.filter(at__gte=datetime.combine(first, time(), UTC))
+        return rows.filter(at__lt=datetime.combine(last, time(), UTC) + timedelta(days=1)) if last else rows
 
 
 class ListedDays(Listed):
@@ -85,7 +76,7 @@ class SpotTests(Taking, Listed):
 
     @listed(BY_STANDING, rest.words("kind", "", SpotTest.Kind.values))
     def get(self, request):
-        """Spot tests, newest first; days are counted in UTC."""
+        """Spot tests, by installation, oldest first; days are counted in UTC."""
         return self.list(request)
 
     def narrowed(self, rows, asked):
@@ -104,7 +95,7 @@ class MeterReadings(Taking, Listed):
 
     @listed(BY_STANDING)
     def get(self, request):
-        """Meter readings, newest first; days are counted in UTC."""
+        """Meter readings, by installation, oldest first; days are counted in UTC."""
         return self.list(request)
 
     @taking("meter_readings")
@@ -165,7 +156,7 @@ class Series(Taking, ListedDays):
 
 
 class Slips(Listed):
-    queryset, serializer_class, standing = Slip.objects.none(), shapes.SlipRecord, ""
+    queryset, serializer_class, standing, key_order = Slip.objects.none(), shapes.SlipRecord, "", ["-at"]
 
     @listed(
         rest.words("state", "", [*Slip.State.values, "settled"]), rest.words("kind", "", Slip.Kind.values),
