@@ -6,6 +6,7 @@ from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from fleet.registry.engineering import weather
 from fleet.registry.models import (
     Cable,
     District,
@@ -19,6 +20,7 @@ from fleet.registry.models import (
     Unit,
     Well,
 )
+from fleet.web.refusals import Refused
 
 
 class Figures(forms.Field):
@@ -213,12 +215,40 @@ class ClimateForm(forms.Form):
     )  # fmt: skip
     air_c = Figures(count=12, required=False, label=_("Air temperature by month, °C"))
     source = forms.CharField(max_length=200, label=_("Where the values come from"), required=False)
+    weather_file = forms.FileField(
+        required=False, label=_("Or a weather file"),
+        help_text=_("A year of hours of this place: EPW, TMY3, PVGIS or NSRDB. Its months replace the figures above."),
+    )  # fmt: skip
+    weather_kind = forms.ChoiceField(
+        required=False, label=_("Kind of weather file"),
+        choices=[("", _("not used")), ("epw", "EPW"), ("tmy3", "TMY3 (CSV)"), ("pvgis_csv", "PVGIS (CSV)"),
+                 ("nsrdb_csv", "NSRDB (CSV)")],
+    )  # fmt: skip
+
+    def __init__(self, *args, site=None, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.site = site
 
     def clean(self):
         data = super().clean()
+        if data.get("weather_file"):
+            self._read_file(data)
         if data.get("irradiation_kwh_m2_day") and not data.get("source"):
             self.add_error("source", _("Say where the values come from."))
         return data
+
+
+    def _read_file(self, data):
+        """The file's twelve months in place of the figures."""
+        if not data.get("weather_kind"):
+            self.add_error("weather_kind", _("Say what kind of file it is."))
+            return
+        try:
+            months = weather.months_of_file(self.site, data["weather_file"], data["weather_kind"])
+        except Refused as refusal:
+            self.add_error("weather_file", str(refusal))
+            return
+        data.update({name: value for name, value in months.items() if name != "source" or not data.get("source")})
 
 
 class SkylineForm(forms.Form):

@@ -2,6 +2,7 @@ from django.urls import path
 
 from fleet.registry.api import catalogue as api_catalogue
 from fleet.registry.api import hanging, lists
+from fleet.registry.engineering import api as sizing_api
 from fleet.registry.engineering import views as engineering
 from fleet.registry.views import catalogue, sites, units
 
@@ -50,6 +51,7 @@ urlpatterns = [
 ]
 
 api_urlpatterns = [
+    path("sizing/", sizing_api.Sizing.as_view(), name="sizing"),
     path("sites/", lists.Sites.as_view(), name="sites"),
     path("sites/<str:code>/", lists.OneSite.as_view(), name="site"),
     path("sites/<str:code>/wells/", lists.AddWell.as_view(), name="add_well"),

@@ -4,6 +4,7 @@ import pytest
 
 from fleet.registry.engineering import choice
 from tests.makers.registry import a_module_type, a_pump_type, a_site, a_well
+from tests.sizing.test_climate import LATITUDE, LONGITUDE, epw, expected_month
 
 SURVEY = {
     "latitude_deg": 3.2, "longitude_deg": 35.7, "static_level_m": 22, "rise_m": 5, "distance_m": 40,
@@ -86,3 +87,78 @@ def test_where_the_default_sun_is_not_known_the_page_says_so(organisation, idris
     site = a_site(organisation, latitude_deg=-21.2, longitude_deg=-175.2, zone="Pacific/Tongatapu")
     page = client_of(idris).get(f"/sites/{site.code}/sun/")
     assert page.status_code == 200 and "does not know this place" in page.content.decode()
+
+
+# -- by the API, and from a weather file -------------------------------------------------------------------------------
+
+
+def test_the_api_chooses_as_the_page_does(catalogue, nadia, api_of, organisation):
+    got = api_of(nadia).post("/api/v1/sizing/", SURVEY | {"need_l_day": [4000]}, format="json")
+    assert got.status_code == 200, got.json()
+    answer, _left_out = choice.answer_survey(organisation=organisation, **SURVEY)
+    body = got.json()
+    assert [(row["pump"], row["fits"]) for row in body["choices"]] == [(c.pump, c.fits) for c in answer.choices]
+    assert body["choices"][0]["litres_day"] == pytest.approx(answer.choices[0].litres_day.tolist())
+    assert "8 %" in body["climate_source"] and 0.1 < body["climate_sigma"] < 0.3
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"latitude_deg": 95}, "latitude_deg"), ({"need_l_day": [1, 2]}, "need_l_day"), ({"rise_m": "x"}, "rise_m"),
+        ({"static_level_m": None}, "static_level_m"), ({"order": "luck"}, "order"),
+        ({"well_depth_m": 20}, "well_depth_m"),
+    ],
+)  # fmt: skip
+def test_the_api_refuses_by_field_what_the_page_refuses(catalogue, nadia, api_of, change, field):
+    got = api_of(nadia).post("/api/v1/sizing/", SURVEY | {"need_l_day": [4000]} | change, format="json")
+    assert got.status_code in (400, 409)
+    assert field in [error["field"].split(".")[0] for error in got.json()["errors"]]
+
+
+def test_another_organisations_site_is_not_found_by_the_api(catalogue, nadia, otto, api_of):
+    theirs = a_site(otto.organisation)
+    asked = SURVEY | {"need_l_day": [4000], "site": theirs.code}
+    assert api_of(nadia).post("/api/v1/sizing/", asked, format="json").status_code == 404
+
+
+def test_a_weather_file_becomes_the_sites_own_sun(nadia, client_of, organisation):
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    site = a_site(organisation, latitude_deg=LATITUDE, longitude_deg=LONGITUDE)
+    address, client = f"/sites/{site.code}/climate/", client_of(nadia)
+    sent = {"weather_file": SimpleUploadedFile("year.epw", epw().encode()), "weather_kind": "epw"}
+    assert client.post(address, sent).status_code == 302
+    own = site.__class__.objects.get(pk=site.pk).climate
+    assert own.irradiation_kwh_m2_day[0] == pytest.approx(expected_month(15, 16) / 31, rel=0.01)
+    assert "year.epw" in own.source and len(own.air_c) == 12
+    assert choice.climate_at(LATITUDE, LONGITUDE, 0, site).ghi_kwh_m2_day[0] == own.irradiation_kwh_m2_day[0]
+
+
+FAULTS = [  # content, kind, a word of the sentence
+    (b"nothing of the kind", "epw", "not readable as epw"),
+    (b"", "", "what kind"),
+]
+
+
+@pytest.mark.parametrize(("content", "kind", "word"), FAULTS)
+def test_no_weather_file_is_refused_and_the_figures_stay(nadia, client_of, organisation, content, kind, word):
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    site = a_site(organisation)
+    file = SimpleUploadedFile("a.txt", content or b"x")
+    page = client_of(nadia).post(
+        f"/sites/{site.code}/climate/",
+        {"weather_file": file, "weather_kind": kind, "air_c": "1 2 3 4 5 6 7 8 9 10 11 12"},
+    )
+    assert page.status_code in (200, 422)
+    assert word in page.content.decode() and "9 10 11 12" in page.content.decode()
+
+
+def test_a_file_of_another_country_is_refused(nadia, client_of, organisation):
+    from django.core.files.uploadedfile import SimpleUploadedFile
+
+    site = a_site(organisation, latitude_deg=LATITUDE + 5, longitude_deg=LONGITUDE)
+    sent = {"weather_file": SimpleUploadedFile("year.epw", epw().encode()), "weather_kind": "epw"}
+    page = client_of(nadia).post(f"/sites/{site.code}/climate/", sent)
+    assert "km away" in page.content.decode()

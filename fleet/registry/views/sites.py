@@ -172,9 +172,10 @@ def change_climate(request, code):
     place = _site(request, code)
     old = MonthlyClimate.objects.filter(site=place).first()
     initial = {f: getattr(old, f) for f in ("irradiation_kwh_m2_day", "air_c", "source")} if old else {}
-    form = forms.ClimateForm(request.POST or None, initial=initial)
+    form = forms.ClimateForm(request.POST or None, request.FILES or None, initial=initial, site=place)
     if form.is_valid():
-        attempt(form, services.keep_climate, site=place, by=request.user, **form.cleaned_data)
+        kept = {f: form.cleaned_data[f] for f in ("irradiation_kwh_m2_day", "air_c", "source")}
+        attempt(form, services.keep_climate, site=place, by=request.user, **kept)
         if not form.errors:
             return redirect("registry:site", code)
     title = _("The site's own sun and air")

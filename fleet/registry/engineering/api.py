@@ -1,0 +1,107 @@
+"""Choosing by the API: a survey in, every pump of the catalogue out, with why it fits or why not."""
+
+from django.shortcuts import get_object_or_404
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from fleet.people import rest
+from fleet.registry.engineering import choice
+from fleet.registry.engineering.forms import SurveyForm
+from fleet.registry.models import Site
+from fleet.web.rest import Figure
+
+
+def _figure(name):
+    """The page's field as the API takes it, so that both refuse the same values."""
+    field = SurveyForm.base_fields[name]
+    return Figure(
+        required=field.required, allow_null=not field.required, min_value=field.min_value, max_value=field.max_value,
+        help_text=f"{field.label}, {field.unit}",
+    )  # fmt: skip
+
+
+FIGURES = [name for name, field in SurveyForm.base_fields.items() if hasattr(field, "unit") and name != "need_l_day"]
+
+
+class _Survey(serializers.Serializer):
+    """What was found at the well; null or left out where it is not known."""
+
+    need_l_day = serializers.ListField(
+        child=Figure(min_value=0, max_value=10_000_000), min_length=1, max_length=12,
+        help_text="litres needed a day: one figure for the year, or twelve, January first",
+    )  # fmt: skip
+    order = serializers.ChoiceField(choices=["margin", "cost"], default="margin")
+    site = serializers.CharField(
+        required=False, max_length=24, help_text="code of a site whose own sun is taken instead of the default"
+    )
+
+    def validate_need_l_day(self, values):
+        if len(values) not in (1, 12):
+            raise serializers.ValidationError("Give one figure, or twelve.")
+        return values
+
+
+SurveyIn = type("SurveyIn", (_Survey,), {"__doc__": _Survey.__doc__, **{name: _figure(name) for name in FIGURES}})
+
+
+class SizingCheckShape(serializers.Serializer):
+    code = serializers.CharField()
+    ok = serializers.BooleanField()
+    sentence = serializers.CharField()
+
+
+class SizingChoiceShape(serializers.Serializer):
+    """One pump with one array, pipe and cable; null where it was not got so far."""
+
+    pump = serializers.CharField()
+    module = serializers.CharField(allow_null=True)
+    in_series = serializers.IntegerField()
+    strings = serializers.IntegerField()
+    array_w = serializers.FloatField(allow_null=True)
+    pipe = serializers.CharField(allow_null=True)
+    pipe_length_m = serializers.FloatField(allow_null=True)
+    cable = serializers.CharField(allow_null=True)
+    cable_length_m = serializers.FloatField(allow_null=True)
+    setting_depth_m = serializers.FloatField(allow_null=True)
+    head_m = serializers.FloatField(allow_null=True)
+    peak_flow_l_min = serializers.FloatField(allow_null=True)
+    litres_day = serializers.ListField(child=serializers.FloatField(allow_null=True))
+    low_l_day = serializers.ListField(child=serializers.FloatField(allow_null=True))
+    worst_month = serializers.IntegerField(allow_null=True, help_text="1 to 12")
+    margin = serializers.FloatField(allow_null=True, help_text="of water over need in the worst month, 0.2 is 20 %")
+    margin_low = serializers.FloatField(allow_null=True)
+    price = serializers.FloatField(allow_null=True)
+    fits = serializers.BooleanField()
+    smallest = serializers.BooleanField()
+    checks = SizingCheckShape(many=True)
+
+
+class SizingShape(serializers.Serializer):
+    """The choices in order; where the sun comes from and how sure it is; pump types left out, with why."""
+
+    climate_source = serializers.CharField()
+    climate_sigma = serializers.FloatField()
+    left_out = serializers.DictField(child=serializers.CharField())
+    choices = SizingChoiceShape(many=True)
+
+
+class Sizing(APIView):
+    permission_classes = rest.READS
+
+    @extend_schema(tags=["registry"], request=SurveyIn, responses=SizingShape)
+    def post(self, request):
+        """What of the catalogue fits a surveyed well. Nothing is kept."""
+        asked = rest.typed(SurveyIn, request)
+        order, code = asked.pop("order"), asked.pop("site", None)
+        site = get_object_or_404(Site.objects.visible_to(request.user), code=code) if code else None
+        need = asked.pop("need_l_day")
+        answer, left_out = choice.answer_survey(
+            organisation=request.user.organisation, site=site, order=order,
+            need_l_day=need if len(need) == 12 else need[0], **asked,
+        )  # fmt: skip
+        return Response({
+            "climate_source": answer.climate_source, "climate_sigma": float(answer.climate_band), "left_out": left_out,
+            "choices": choice.rows(answer),
+        })  # fmt: skip
