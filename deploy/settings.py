@@ -229,7 +229,7 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "SCHEMA_PATH_PREFIX": "/api/v1",
-    "POSTPROCESSING_HOOKS": ["drf_spectacular.hooks.postprocess_schema_enums", "fleet.web.rest.describe_failures"],
+    "POSTPROCESSING_HOOKS": ["drf_spectacular.hooks.postprocess_schema_enums", "fleet.web.rest.complete_description"],
     "ENUM_NAME_OVERRIDES": {
         "StandingEnum": "fleet.readings.models.Standing",
         "SpotTestKindEnum": "fleet.readings.models.SpotTest.Kind",

@@ -1,6 +1,7 @@
 """What the rooms' API views share: paging by key, fields that are read safely, and one door for failures."""
 
 import math
+import re
 
 from django.core.exceptions import ValidationError as DjangoValidationError
 from django.http import Http404, JsonResponse
@@ -185,12 +186,15 @@ FAILURES = {
 }
 
 
-def describe_failures(result, generator, request, public):
-    """In the API's description: how every operation fails. All failures leave by one door in one shape."""
+def complete_description(result, generator, request, public):
+    """The API's description: how every operation fails (all by one door, in one shape), and its first sentence as the
+    line that the guide shows before one opens it."""
     result["components"]["schemas"]["Errors"] = ERRORS
     content = {"application/json": {"schema": {"$ref": "#/components/schemas/Errors"}}}
     for operations in result["paths"].values():
         for operation in operations.values():
             for code, about in FAILURES.items():
                 operation["responses"].setdefault(code, {"description": about, "content": content})
+            first = re.split(r"[.:;]\s|\.$", operation.get("description", "").strip(), maxsplit=1)[0]
+            operation.setdefault("summary", " ".join(first.split()))
     return result

@@ -25,7 +25,10 @@ def test_each_operation_says_what_it_does_and_what_it_answers():
             assert operation.get("tags") and operation["tags"] != ["api"], (verb, path)
             if not path.startswith("/api/v1/field/"):
                 assert operation.get("description"), (verb, path)
+                assert operation["summary"] and "\n" not in operation["summary"], (verb, path)
             assert any(code.startswith("2") for code in operation["responses"]), (verb, path)
+            for code in ("400", "401", "403", "404", "409", "429"):
+                assert operation["responses"][code]["description"], (verb, path)
 
 
 def test_the_guide_lists_every_senml_name_with_its_units():
