@@ -79,9 +79,6 @@ class Judgement(models.Model):
 
     objects = querysets.OutputQuerySet.as_manager()
 
-    class Meta:
-        indexes = [models.Index(fields=["through"], name="judgement_due")]
-
     def __str__(self):
         return f"judged through {self.through}"
 

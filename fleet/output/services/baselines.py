@@ -123,7 +123,7 @@ def _round(values, digits=1):
 
 FIELDS = [
     "inputs_hash", "computed_at", "method", "volume_l_day", "low_l_day", "high_l_day", "by_kind_l_day", "start_hour",
-    "stop_hour", "card", "climate_source", "climate_band", "trouble", "assumed",
+    "stop_hour", "card", "climate_source", "climate_band", "trouble", "assumed", "table",
 ]  # fmt: skip
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from django.db import connection, transaction
 from django.utils import timezone
 
-from fleet.output.models import Baseline, Judgement, Shortfall, Snapshot
+from fleet.output.models import Judgement, Shortfall, Snapshot
 from fleet.output.services.baselines import baselines
 from fleet.output.services.learning import taught_rates
 from fleet.output.services.nightly import cases as cases_of
@@ -20,6 +20,7 @@ from fleet.output.services.nightly import cohort as cohorts
 from fleet.output.services.nightly import run, shortfalls, store
 from fleet.output.services.nightly.load import as_date, as_number
 from fleet.output.services.nightly.packing import pack_states, unpack_states
+from fleet.readings import staging
 from fleet.readings.models import Arrival
 from fleet.readings.zones import yesterday
 from fleet.registry.models import Installation
@@ -79,8 +80,9 @@ def judge(installation_ids, through, *, stretch=STRETCH, progress=None):
 
 def _bring_baselines(ids, year):
     """Only those that have none: what changed is brought up to date by the sweep."""
-    have = set(Baseline.objects.filter(pk__in=ids.tolist()).values_list("pk", flat=True))
-    missing = [int(pk) for pk in ids if int(pk) not in have]
+    missing = [row[0] for row in staging.fetch_rows(
+        "SELECT id FROM unnest(%s::bigint[]) id WHERE NOT EXISTS "
+        "(SELECT 1 FROM output_baseline b WHERE b.installation_id = id)", [ids.tolist()])]  # fmt: skip
     if missing:
         baselines(missing, year=year)
 
@@ -98,7 +100,8 @@ def _keep_trouble(trouble, through):
 def _go_back(cohort):
     """Readings that came late, or were settled, send their installation back to the day before them."""
     ids = cohort.ids.tolist()
-    arrived = dict(Arrival.objects.select_for_update().filter(pk__in=ids).order_by("pk").values_list("pk", "first_day"))
+    late = Arrival.objects.select_for_update().filter(pk__in=staging.among(ids)).order_by("pk")
+    arrived = dict(late.values_list("pk", "first_day"))
     if not arrived:
         return
     behind = {
@@ -119,23 +122,17 @@ def _go_back(cohort):
 @transaction.atomic
 def _one_stretch(cohort, last, stretch):
     """Some days of all that are behind: (unit-days judged, how often causes were asked about, whether all is done)."""
-    ids = cohort.ids.tolist()
-    rows = {
-        pk: row
-        for pk, *row in Judgement.objects.select_for_update()
-        .filter(pk__in=ids).order_by("pk").values_list("pk", "through", "state", "case", "recent_ratio", "sound_since")
-    }  # fmt: skip
-    blank = (None, None, {}, None, None)
-    standing = [rows.get(pk, blank) for pk in ids]
+    rows = {pk: row for pk, *row in staging.fetch_rows(STANDING, [cohort.ids.tolist()])}
+    standing = [rows.get(pk, NOT_JUDGED) for pk in cohort.ids.tolist()]
     stored, good = unpack_states([s[1] for s in standing])
-    state = run.fresh_state(cohort, np.arange(len(cohort)))
-    if stored is not None:
-        state = state.put(np.flatnonzero(good), stored)
-    before_first = np.where(cohort.first >= 0, cohort.first - 1, last)
-    through = np.array(
-        [as_number(s[0]) if s[0] is not None and ok else -1 for s, ok in zip(standing, good)], dtype=np.int64
-    )
-    through = np.where(through >= 0, through, before_first)
+    through = np.array([s[0] if ok else -1 for s, ok in zip(standing, good.tolist())], dtype=np.int64)
+    new = np.flatnonzero(~good | (through < 0))
+    cohort.know_first(new)
+    through[new] = np.where(cohort.first[new] >= 0, cohort.first[new] - 1, last)
+    if stored is not None and good.all():
+        state = stored
+    else:
+        state = _state_of_all(cohort, np.flatnonzero(~good), np.flatnonzero(good), stored)
     behind = through < np.minimum(last, cohort.last)
     if not behind.any():
         _store_nothing_new(cohort, rows, last)
@@ -143,9 +140,7 @@ def _one_stretch(cohort, last, stretch):
     first = int(through[behind].min()) + 1
     end = min(first + stretch - 1, last)
     cases = {n: cases_of.revived(s[2]) for n, s in enumerate(standing) if s[2] and good[n]}
-    sound = [-1 if s[4] is None else as_number(s[4]) for s in standing]
-    cohort.sound_from = np.maximum(cohort.first, sound)
-    recent = np.array([np.nan if s[3] is None else s[3] for s in standing])
+    recent, cohort.sound_from = (np.array([s[n] for s in standing], dtype=kind) for n, kind in ((3, float), (4, int)))
     made = run.nights(
         cohort, state, cases, through, recent, first, end, lambda day: day % SNAPSHOT_EVERY == 0 or day == last - 30
     )
@@ -158,13 +153,30 @@ def _one_stretch(cohort, last, stretch):
     return days, made.asked, end >= last
 
 
+# Days as numbers since 1970-01-01; locked, so that another worker waits and then finds nothing left to do.
+STANDING = """
+    SELECT installation_id, coalesce(through - DATE '1970-01-01', -1), state, NULLIF("case", '{}'),
+           coalesce(recent_ratio, 'NaN'), coalesce(sound_since - DATE '1970-01-01', -1)
+    FROM output_judgement WHERE installation_id = ANY(%s) ORDER BY installation_id FOR UPDATE
+"""
+NOT_JUDGED = (-1, None, None, float("nan"), -1)
+
+
+def _state_of_all(cohort, new, known, stored):
+    """The State of all: that of `known` as stored, that of `new` as on the night before their first reading."""
+    fresh = run.fresh_state(cohort, new)
+    if stored is None:
+        return fresh
+    return fresh.take(np.zeros(len(cohort), dtype=int)).put(new, fresh).put(known, stored)
+
+
 def _store_nothing_new(cohort, rows, last):
     """Installations without a reading yet are not looked at again before the next day."""
     day = as_date(last)
     waiting = [
         Judgement(installation_id=int(pk), through=day)
         for pk, first in zip(cohort.ids.tolist(), cohort.first.tolist())
-        if first < 0 and (rows.get(pk, (None,))[0] or day) <= day and rows.get(pk, (None,))[0] != day
+        if first == -1 and rows.get(pk, NOT_JUDGED)[0] < last
     ]
     Judgement.objects.bulk_create(
         waiting, update_conflicts=True, unique_fields=["installation"], update_fields=["through"]
@@ -227,18 +239,20 @@ def due(now=None):
 def claim(ids, now=None):
     """Say that a worker is at it; False where another is."""
     now = now or timezone.now()
-    if Judgement.objects.filter(pk__in=ids, claimed_until__gt=now).exists():
+    if Judgement.objects.filter(pk__in=staging.among(ids), claimed_until__gt=now).exists():
         return False  # at once: the insert below would wait for that worker's open transaction
+    first = min(ids)  # stands for its batch: one row written, not a thousand
     with transaction.atomic():
-        Judgement.objects.bulk_create([Judgement(installation_id=pk) for pk in ids], ignore_conflicts=True)
-        free = Judgement.objects.filter(pk__in=ids).exclude(claimed_until__gt=now)
-        if free.count() != len(ids):
+        Judgement.objects.bulk_create([Judgement(installation_id=first)], ignore_conflicts=True)
+        free = Judgement.objects.filter(pk__in=staging.among(ids))
+        if free.filter(claimed_until__gt=now).exists():
             return False
-        return free.update(claimed_until=now + CLAIM) == len(ids)
+        # Of two that come at the same moment the second waits here for the first, and then finds it taken.
+        return free.filter(pk=first).exclude(claimed_until__gt=now).update(claimed_until=now + CLAIM) == 1
 
 
 def release(ids):
-    Judgement.objects.filter(pk__in=ids).update(claimed_until=None)
+    Judgement.objects.filter(pk=min(ids)).update(claimed_until=None)
 
 
 def judge_again(*, installations):

@@ -5,7 +5,9 @@ from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils import timezone
 
+from fleet.output.fleet_arrays import KINDS
 from fleet.output.models import CauseCount, FindingHeard
+from fleet.readings import staging
 from fleet.registry.models import Installation
 from sizing.causes import names
 
@@ -58,34 +60,36 @@ class Beforehand:
     pump, in its district, in its season.
     """
 
-    def __init__(self, base, found, kinds, districts, organisations):
-        self.base, self.found = base, found
-        self.kinds, self.districts, self.organisations = kinds, districts, organisations
+    def __init__(self, cohort, found, districts):
+        self.cohort, self.found, self.districts = cohort, found, districts
         self._known = {}
 
     def of(self, unit, month):
         """Rates of one installation (its place in the cohort), (causes,)."""
-        rows = self.found.get(self.organisations[unit])
-        if rows is None:
-            return self.base[unit]
         if (unit, month) not in self._known:
+            own_kind = KINDS[self.cohort.facts["kind"][unit]]
+            self.cohort.know_built([unit])
+            base = names.beforehand([own_kind], [self.cohort.built[unit].age_y])[0]
+            rows = self.found.get(int(self.cohort.facts["organisation_id"][unit]))
+            if rows is None:
+                return base
             kind, district, when, cause, number = rows
             apart = np.abs(when - 1 - month) % 12
             other_season = (when == 0) | (np.minimum(apart, 12 - apart) > SEASON_MONTHS)
-            counts = number * np.where(kind == self.kinds[unit], 1.0, OTHER_KIND)
-            counts *= np.where(district == self.districts[unit], 1.0, OTHER_DISTRICT)
+            counts = number * np.where(kind == own_kind, 1.0, OTHER_KIND)
+            counts *= np.where(district == self.districts.get(int(self.cohort.ids[unit])), 1.0, OTHER_DISTRICT)
             counts *= np.where(other_season, OTHER_SEASON, 1.0)
             taught = np.bincount(cause, counts, minlength=len(names.NAMES))
-            self._known[unit, month] = names.taught(taught, self.base[unit])
+            self._known[unit, month] = names.taught(taught, base)
         return self._known[unit, month]
 
 
 def taught_rates(cohort):
     """`Beforehand` of a cohort."""
-    organisations = cohort.rows.facts["organisation_id"].tolist()
+    organisations = np.unique(cohort.facts["organisation_id"]).tolist()
     rows = {}
     for organisation, *row in CauseCount.objects.filter(
-        organisation_id__in=set(organisations), cause__in=names.NAMES, found__gt=0
+        organisation_id__in=organisations, cause__in=names.NAMES, found__gt=0
     ).values_list("organisation_id", "pump_kind", "district_key", "month", "cause", "found"):
         rows.setdefault(organisation, []).append(row)
     found = {}
@@ -97,10 +101,6 @@ def taught_rates(cohort):
         )  # fmt: skip
     districts = {}
     if found:
-        districts = dict(
-            Installation.objects.filter(pk__in=cohort.ids.tolist()).values_list("pk", "well__site__district_id")
-        )
-    base = names.beforehand(cohort.rows.pump_kinds, cohort.fleet.age_y)
-    return Beforehand(
-        base, found, cohort.rows.pump_kinds.tolist(), [districts.get(pk) for pk in cohort.ids.tolist()], organisations
-    )
+        there = Installation.objects.filter(pk__in=staging.among(cohort.ids))
+        districts = dict(there.values_list("pk", "well__site__district_id"))
+    return Beforehand(cohort, found, districts)

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fleet.output.models import Evaluation
 from fleet.output.services.nightly.load import as_date
 from fleet.output.services.nightly.packing import observations
+from fleet.readings import staging
 from sizing import chain, judge
 from sizing.causes import checks, names, odds, signatures, table
 
@@ -38,24 +38,34 @@ class History:
     def add(self, rows):
         self.tonight.append(rows)
 
+    def know(self, units):
+        """Fetch what stands in the database of these units, in one question, as far as it was not fetched yet."""
+        missing = [unit for unit in units if unit not in self.rows]
+        if not missing:
+            return
+        place, found = dict(zip(self.ids[missing].tolist(), missing)), {unit: [] for unit in missing}
+        for pk, raw in staging.fetch_rows(
+            "SELECT installation_id, observation FROM output_evaluation WHERE installation_id = ANY(%s) AND day < %s "
+            "AND day > %s AND observation IS NOT NULL ORDER BY installation_id, day",
+            [list(place), as_date(self.first), as_date(self.first - REMEMBERED - 5)],
+        ):
+            found[place[pk]].append(raw)
+        for unit, raw in found.items():
+            self.rows[unit] = observations(raw)
+            self.rows[unit]["unit"] = unit
+
     def of(self, unit):
         new = [rows[rows["unit"] == unit] for rows in self.tonight]
-        if unit not in self.rows:
-            raw = Evaluation.objects.filter(
-                installation_id=int(self.ids[unit]), day__lt=as_date(self.first),
-                day__gt=as_date(self.first - REMEMBERED - 5), observation__isnull=False,
-            ).order_by("day").values_list("observation", flat=True)  # fmt: skip
-            old = observations(raw)
-            old["unit"] = unit
-            self.rows[unit] = old
         return np.concatenate([self.rows[unit], *new])
 
 
 def night(cohort, state, cases, events, history, signs, rows, day):
     """Ask about the units whose evidence has grown or that have a case; returns the state after it."""
     suspect, evidence = state.suspect.copy(), state.evidence.copy()
+    perhaps = _perhaps(np.unique(rows["unit"]), cases, evidence, cohort.daily)
+    history.know([unit for unit in perhaps if unit in cases])
     to_ask = []
-    for unit in np.unique(rows["unit"]).tolist():
+    for unit in perhaps:
         case = cases.get(unit)
         if case is not None and not case.note:
             since = well_again(history.of(unit), case, day, cohort.daily[unit])
@@ -88,19 +98,29 @@ def night(cohort, state, cases, events, history, signs, rows, day):
     return state.with_(suspect=suspect, evidence=evidence)
 
 
+def _perhaps(units, cases, evidence, daily):
+    """Those of which there may be something to ask: a case, any evidence, or a figure that comes seldom."""
+    some = units[(evidence[units].max(axis=1) > 0) | ~daily[units]].tolist()
+    return sorted({*some, *(u for u in units.tolist() if u in cases)})
+
+
 def ask(cohort, state, history, signs, units, day):
     """[(unit, signatures, odds)] of the units whose causes are asked, all at once; those without odds left out."""
     month = int(np.datetime64(int(day), "D").astype("datetime64[M]").astype(int) % 12)
-    new = [u for u in units if (u, month) not in signs]
-    signs.update(zip(((u, month) for u in new), signatures.of_units(cohort.fleet, new, month), strict=True))
+    cohort.know_built(units)
+    cohort.know_first(units)
+    history.know(units)
+    units = [unit for unit in units if unit in cohort.built]
+    for fleet, new in cohort.fleets_of([u for u in units if (u, month) not in signs]):
+        made = signatures.of_units(fleet, [cohort.built[u].row for u in new], month)
+        signs.update(zip(((u, month) for u in new), made, strict=True))
     asked = []
     for unit in units:
-        mine = history.of(unit)
+        mine, built = history.of(unit), cohort.built[unit]
         asked.append(
             odds.Asked(
-                mine, signs[unit, month], day, began_after(cohort, unit, day), cohort.level[unit],
-                cohort.level_sd[unit],
-                noon_due(cohort.fleet, unit, mine) if np.isfinite(mine["noon_w_m2"]).any() else None,
+                mine, signs[unit, month], day, began_after(cohort, unit, day), built.level, built.level_sd,
+                noon_due(built, mine) if np.isfinite(mine["noon_w_m2"]).any() else None,
                 float(np.clip(state.noise[unit], 0.7, 2.5)),
                 names.RATES if cohort.rates is None else cohort.rates.of(unit, month),
             )  # fmt: skip
@@ -111,8 +131,8 @@ def ask(cohort, state, history, signs, units, day):
 
 def began_after(cohort, unit, day):
     """The first day on which a fault of today could have begun. What was put right later says nothing of this day."""
-    sound = int(cohort.sound_from[unit])
-    return sound if sound <= day else int(cohort.first[unit])
+    sound, first = int(cohort.sound_from[unit]), int(cohort.first[unit])
+    return sound if first < sound <= day else first
 
 
 def well_again(rows, case, day, daily):
@@ -141,9 +161,9 @@ def well_again(rows, case, day, daily):
 WELL_DAYS, WELL_FIGURES = 14, 10
 
 
-def noon_due(fleet, unit, rows):
-    """Volts, amps and level that the unit should have shown at each row's noon."""
-    one = fleet.take([unit])
+def noon_due(built, rows):
+    """Volts, amps and level that a unit should have shown at each row's noon."""
+    one = built.fleet.take([built.row])
     sun = np.nan_to_num(rows["noon_w_m2"]).astype(float)[None, :]
     month = rows["day"].astype("datetime64[D]").astype("datetime64[M]").astype(int) % 12
     spot = chain.spot(one, sun, table.AIR_C, one.static_level_m[0, month][None, :])

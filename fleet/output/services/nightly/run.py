@@ -8,6 +8,7 @@ from fleet.output.services.nightly import cases as cases_of
 from fleet.output.services.nightly import load, places
 from sizing import judge
 from sizing.judge import record
+from sizing.judge.commissioned import TYPE_LEVEL, TYPE_SD
 
 
 @dataclass
@@ -25,10 +26,18 @@ class Stretch:
 
 def fresh_state(cohort, units):
     """State of units on the night before their first reading."""
-    demand = cohort.fleet.need_l_day[units].mean(axis=1)
+    cohort.know_first(units)
+    cohort.know_built(units)
+    level, level_sd = np.full(len(units), TYPE_LEVEL), np.full(len(units), TYPE_SD)
+    demand = np.full(len(units), np.nan)
+    for n, unit in enumerate(units.tolist()):
+        built = cohort.built.get(unit)
+        if built is not None:  # None: it was changed a moment ago, and cannot be computed
+            level[n], level_sd[n] = built.level, built.level_sd
+            demand[n] = built.fleet.need_l_day[built.row].mean()
     lift = cohort.table.litres[units].max(axis=(1, 2))
     demand = np.where(np.isfinite(demand), 0.95 * demand, lift)  # nobody wrote the need down: what it lifts at most
-    return judge.new_state(len(units), cohort.level[units], cohort.level_sd[units], demand, 0).with_(
+    return judge.new_state(len(units), level, level_sd, demand, 0).with_(
         onset=np.repeat(cohort.first[units, None].astype(float), record.SIZES.size, axis=1)
     )
 
@@ -43,9 +52,11 @@ def nights(cohort, state, cases, through, recent, first, last, snapshot_on):
     loaded = load.load(cohort.ids, first, last)
     by_places = places.told(cohort.places, first, last)
     everyone = np.arange(len(cohort))
+    # Who was judged before has begun; of the others the first reading was asked for.
+    begun = np.where(cohort.first == -1, last + 1, np.maximum(cohort.first, 0))
     for day in range(first, last + 1):
         days, totals, facts = loaded[day]
-        active = (through < day) & (cohort.first >= 0) & (cohort.first <= day) & (cohort.last >= day)
+        active = (through < day) & (begun <= day) & (cohort.last >= day)
         if not active.any():
             continue
         state = made.state

@@ -6,6 +6,7 @@ import numpy as np
 
 from fleet.output import advice
 from fleet.output.models import Flag, Shortfall
+from fleet.output.services.nightly.cohort import zones_of
 from fleet.output.services.nightly.load import as_date
 from fleet.readings.models import DayRecord, MeterReading, Slip, Standing
 from fleet.readings.zones import moments
@@ -19,7 +20,7 @@ def keep(cohort, events):
     units = sorted({unit for unit, _word in events.log} | set(events.standing))
     if not units:
         return
-    people = cohort.rows.facts["people_served"]
+    people = cohort.facts["people_served"]
     alive = {
         s.installation_id: s
         for s in Shortfall.objects.alive().filter(installation_id__in=[int(cohort.ids[u]) for u in units])
@@ -85,6 +86,8 @@ KINDS = {
 def doubt(cohort, stretch):
     """Mark the figures in doubt, with what would fit; a person settles them. What was settled is not asked again."""
     slips, doubted_days, doubted_totals = [], [], []
+    found = [rows["unit"][rows["mistake"] > 0] for _day, rows, _totals, _facts in stretch.rows]
+    zones = zones_of(cohort.ids[np.unique(np.concatenate(found))]) if any(map(len, found)) else {}
     for day, rows, totals, facts in stretch.rows:
         wrong = np.flatnonzero((rows["mistake"] > 0) & (rows["mistake"] < len(mistakes.NAMES)))
         for n in wrong.tolist():
@@ -95,7 +98,7 @@ def doubt(cohort, stretch):
             meant = None if not np.isfinite(row["meant"]) else float(row["meant"])
             place = None if totals is None else np.flatnonzero(totals.unit == unit)
             is_total = np.isfinite(row["hour"]) or (place is not None and len(place) and np.isnan(row["own_kwh_m2"])
-                                                    and cohort.rows.facts["level"][unit] == 0)  # fmt: skip
+                                                    and cohort.facts["level"][unit] == 0)  # fmt: skip
             if is_total and place is not None and len(place):
                 if facts["standing"][place[0]] == Standing.CORRECTED or kind == Slip.Kind.DUPLICATE:
                     continue
@@ -115,7 +118,7 @@ def doubt(cohort, stretch):
                 )
             else:
                 doubted_days.append((pk, as_date(day)))
-                at = moments([np.datetime64(as_date(day))], [43200], [0], [cohort.rows.zones[unit]])[0]
+                at = moments([np.datetime64(as_date(day))], [43200], [0], [zones[pk]])[0]
                 slips.append(
                     Slip(
                         installation_id=pk,

@@ -1,10 +1,11 @@
 """What some nights leave behind, in the rows: evaluations, evidence, snapshots, figures in doubt, flags, shortfalls."""
 
+import json
+
 import numpy as np
 from django.db import connection
 from django.utils import timezone
 
-from fleet.output.models import Judgement, Snapshot
 from fleet.output.services.nightly.cases import plain
 from fleet.output.services.nightly.load import DAY_ZERO, as_date
 from fleet.output.services.nightly.packing import pack_states
@@ -25,7 +26,6 @@ def evaluations(cohort, stretch):
     rows = np.concatenate([rows for _day, rows, _totals, _facts in stretch.rows])
     columns = spread(rows)
     make_for("output_evaluation", columns["day"])
-    hashes = np.array(cohort.hashes, dtype=object)
     staged = {
         "installation_id": ("bigint", cohort.ids[columns["unit"]]),
         "day": ("date", columns["day"]),
@@ -36,12 +36,11 @@ def evaluations(cohort, stretch):
         "idle": ("bool", columns["idle"].astype(np.int8)),
         "sun": ("smallint", columns["sun"]),
         "span": ("smallint", columns["span"]),
+        "mark": ("bigint", cohort.marks[columns["unit"]]),
         "observation": ("bytea", columns["observation"]),
     }
-    ids = [int(i) for i in cohort.ids]
     with connection.cursor() as cursor:
-        staging.stage(cursor, "judged", staged)
-        staging.stage_texts(cursor, "judged_hash", ids, hashes)
+        staging.stage_again(cursor, "judged", staged)
         # Where a unit has both, a day's own figure counts for more than its share of a meter's period.
         kept = "output_evaluation.span_days = 1 AND EXCLUDED.span_days > 1"
         names = ("expected_l", "low_l", "high_l", "measured_l", "idle", "sun_by", "span_days", "baseline_hash")
@@ -50,7 +49,7 @@ def evaluations(cohort, stretch):
             "INSERT INTO output_evaluation (installation_id, day, expected_l, low_l, high_l, measured_l, idle, sun_by, "
             "span_days, baseline_hash, observation) SELECT j.installation_id, j.day, j.expected_l, j.low_l, j.high_l, "
             "j.measured_l, j.idle, (ARRAY['', 'own', 'fleet', 'climate', 'import'])[j.sun + 1], j.span, "
-            "coalesce(h.words, ''), j.observation FROM judged j LEFT JOIN judged_hash h ON h.id = j.installation_id "
+            "CASE j.mark WHEN 0 THEN '' ELSE lpad(to_hex(j.mark), 16, '0') END, j.observation FROM judged j "
             "ORDER BY j.installation_id, j.day "
             f"ON CONFLICT (installation_id, day) DO UPDATE SET {sets}, "
             "observation = coalesce(EXCLUDED.observation, output_evaluation.observation)"
@@ -99,45 +98,52 @@ def spread(rows):
 
 def judgements(cohort, stretch, through):
     """Upsert the evidence as it stands after the day `through` (numbers (n,)); snapshots besides."""
-    packed = pack_states(stretch.state)
-    now = timezone.now()
-    level = np.exp(np.clip(stretch.state.level, -3, 3))
-    made = [
-        Judgement(
-            installation_id=int(pk), through=as_date(through[n]), state=packed[n],
-            case=plain(stretch.cases[n]) if n in stretch.cases else {}, level_ratio=float(level[n]),
-            recent_ratio=None if np.isnan(stretch.recent[n]) else float(stretch.recent[n]), judged_at=now, trouble="",
-            sound_since=_sound(cohort, n),
+    cohort.know_first(np.flatnonzero(cohort.sound_from >= 0))
+    sound = np.where(cohort.sound_from > np.maximum(cohort.first, 0), cohort.sound_from, -1)
+    staged = {
+        "installation_id": ("bigint", cohort.ids),
+        "through": ("date", DAY_ZERO + through),
+        "level_ratio": ("float8", np.exp(np.clip(stretch.state.level, -3, 3))),
+        "recent_ratio": ("float8", stretch.recent),
+        "sound": ("int", sound),
+        "state": ("bytea", pack_states(stretch.state)),
+    }
+    cases = {int(cohort.ids[unit]): plain(case) for unit, case in stretch.cases.items()}
+    with connection.cursor() as cursor:
+        staging.stage_again(cursor, "judged_state", staged)
+        sets = ", ".join(f"{n} = EXCLUDED.{n}" for n in KEPT)
+        cursor.execute(
+            f"INSERT INTO output_judgement (installation_id, {', '.join(KEPT)}) SELECT j.installation_id, j.through, "
+            "j.state, coalesce(%s::jsonb -> j.installation_id::text, '{}'), j.level_ratio, j.recent_ratio, %s, '', "
+            "CASE WHEN j.sound >= 0 THEN DATE '1970-01-01' + j.sound END FROM judged_state j "
+            f"ORDER BY j.installation_id ON CONFLICT (installation_id) DO UPDATE SET {sets}",
+            [json.dumps(cases), timezone.now()],
         )
-        for n, pk in enumerate(cohort.ids)
-    ]  # fmt: skip
-    Judgement.objects.bulk_create(
-        made, batch_size=1000, update_conflicts=True, unique_fields=["installation"],
-        update_fields=[
-            "through", "state", "case", "level_ratio", "recent_ratio", "judged_at", "trouble", "sound_since",
-        ],
-    )  # fmt: skip
-    snapshots = []
-    for day, (units, state, cases) in stretch.snapshots.items():
-        raw = pack_states(state)
-        snapshots += [
-            Snapshot(installation_id=int(cohort.ids[u]), day=as_date(day), state=raw[n], case=cases.get(u, {}))
-            for n, u in enumerate(units.tolist())
-        ]
-    if snapshots:
-        Snapshot.objects.bulk_create(
-            snapshots, batch_size=2000, update_conflicts=True, unique_fields=["installation_id", "day"],
-            update_fields=["state", "case"],
-        )  # fmt: skip
-        with connection.cursor() as cursor:
-            oldest = as_date(int(through.max()) - KEEP_ALL_DAYS)
+    snapshots(cohort, stretch, through)
+
+
+KEPT = ("through", "state", '"case"', "level_ratio", "recent_ratio", "judged_at", "trouble", "sound_since")
+
+
+def snapshots(cohort, stretch, through):
+    if not stretch.snapshots:
+        return
+    with connection.cursor() as cursor:
+        for day, (units, state, cases) in stretch.snapshots.items():
+            known = {int(cohort.ids[unit]): case for unit, case in cases.items()}
+            staging.stage_again(
+                cursor, "judged_snapshot",
+                {"installation_id": ("bigint", cohort.ids[units]), "state": ("bytea", pack_states(state))},
+            )  # fmt: skip
             cursor.execute(
-                "DELETE FROM output_snapshot WHERE installation_id = ANY(%s) AND day < %s "
-                "AND ((day - DATE '1970-01-01') %% 28) <> 0",
-                [cohort.ids.tolist(), oldest],
+                'INSERT INTO output_snapshot (installation_id, day, state, "case") SELECT j.installation_id, %s, '
+                "j.state, coalesce(%s::jsonb -> j.installation_id::text, '{}') FROM judged_snapshot j ORDER BY "
+                'j.installation_id ON CONFLICT (installation_id, day) DO UPDATE SET state = EXCLUDED.state, "case" = '
+                'EXCLUDED."case"',
+                [as_date(day), json.dumps(known)],
             )
-
-
-def _sound(cohort, n):
-    """The day from which a fault could have begun, where that is later than the first reading."""
-    return as_date(cohort.sound_from[n]) if cohort.sound_from[n] > max(cohort.first[n], 0) else None
+        cursor.execute(
+            "DELETE FROM output_snapshot WHERE installation_id = ANY(%s) AND day < %s "
+            "AND ((day - DATE '1970-01-01') %% 28) <> 0",
+            [cohort.ids.tolist(), as_date(int(through.max()) - KEEP_ALL_DAYS)],
+        )
