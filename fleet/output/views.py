@@ -108,6 +108,8 @@ def shortfall(request, pk):
 def _range(low, high, words):
     if low is None or high is None:
         return ""
+    if words(low) == words(high):
+        return _("known to the day") if hasattr(low, "year") else ""
     return _("between %(low)s and %(high)s") % {"low": words(low), "high": words(high)}
 
 

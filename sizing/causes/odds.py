@@ -29,6 +29,7 @@ PATCHY_CHANCE = (0.03, 0.3)  # that days scatter so under any cause, with an own
 # the causes they part are held less apart than counted; and no cause is ruled out by what a model leaves out.
 DAILY_DOUBT, RULED_OUT = 1.6, 0.03
 SIZE_SPREAD = 0.22  # how far a size may lie from the one tried, relative; grids step by about twice that (log loss)
+EIGHTY = 1.2816  # sigmas on either side that hold four in five
 REMEMBERED_DAYS = channels.REMEMBERED_DAYS
 _RAMPS = np.array(RAMPS)
 _SPREAD = np.full(len(NAMES), SIZE_SPREAD**2)
@@ -38,9 +39,9 @@ _SPREAD[NUMBER["string_open"]] = 0.08**2
 
 class Odds(NamedTuple):
     """Of one unit. fault: log odds that any fault is there against none and less demand; demand: of less demand
-    against the rest; cause (causes,): probabilities given that something is; none: probability of nothing; onset: day
-    with its 80 % range; lost_l: litres a day now with range; kept: share of water left; misread: probability that
-    nothing but the newest figure is wrong; size (causes,): size of each cause, 0 where it is out of the question."""
+    against the rest; cause (causes,): probabilities given that something is; none: probability of nothing; onset: first
+    day with the fault, with its 80 % range; lost_l: litres a day now with range; kept: share of water left; misread:
+    probability that nothing but the newest figure is wrong; size (causes,): of each, 0 where it cannot be."""
 
     fault: float
     demand: float
@@ -118,7 +119,7 @@ def _judge(ask):
 
 
 def _weigh_water(ask, sig, water, begin, weight):
-    """(litres a day due now, _Weighed) from the water alone."""
+    """((litres a day due now, its sigma in proportion), _Weighed) from the water alone."""
     covariance = channels.water_covariance(water, ask.level_sd)
     inverse, weighed, low, z = _turned(covariance, water.var, water.y)
     came = sig.shares > 0
@@ -130,8 +131,8 @@ def _weigh_water(ask, sig, water, begin, weight):
     late = np.clip((np.nan_to_num(water.hour, nan=12.0) - 7) / 6, 0.15, 1.0)
     tick = np.where(np.isfinite(water.demand), water.tick, np.nan)
     weigh.water(
-        water.day, water.span, inverse, weighed, log_kept, sig.form, water.floats, supply, draw, begin, _RAMPS, came,
-        recent, tick, water.free, late, linear, square, told, now,
+        water.day, water.span, inverse, weighed, log_kept, sig.smaller, sig.size, sig.form, water.floats, supply, draw,
+        begin, _RAMPS, came, recent, tick, water.free, late, linear, square, told, now,
     )  # fmt: skip
     own = int(not water.own_cell[-1])
     innocent = [_misread(water, inverse, weighed)]
@@ -148,7 +149,9 @@ def _weigh_water(ask, sig, water, begin, weight):
             told[i, r] += gain - np.logaddexp(0.0, np.log(PATCHY_CHANCE[own]) + gain - steady)
             linear[i, r] = square[i, r] = 0.0
             innocent.append(_log_sum(weight[i, r] + unlikely + patchy))
-    return float(base @ recent), _Weighed(linear, square, told, now, np.array(innocent))
+    # what is due now is known as far as own level, slow changes and the newest readings are
+    noise = np.sqrt(recent**2 @ water.var + ask.level_sd**2 + 0.5 * channels.SLOW_SD**2)
+    return (float(base @ recent), float(noise)), _Weighed(linear, square, told, now, np.array(innocent))
 
 
 def _log_sum(x):
@@ -275,12 +278,12 @@ def _summary(post, sig, begin, kept, base, innocent, doubt, rates):
     by_cause = np.bincount(sig.cause, p.sum(axis=(1, 2)), minlength=len(NAMES))
     total = max(by_cause.sum(), 1e-300)
     size = np.bincount(sig.cause, p.sum(axis=(1, 2)) * sig.size, minlength=len(NAMES))
-    lost, weight = (kept[p > 1e-7 * total], p[p > 1e-7 * total]) if total > 1e-290 else (np.ones(1), np.ones(1))
-    low_high = _range(base * (1 - lost), weight / weight.sum())
+    left, weight = (kept[p > 1e-7 * total], p[p > 1e-7 * total]) if total > 1e-290 else (np.ones(1), np.ones(1))
     return Odds(
         fault, demand, _held_back(by_cause / total, doubt, rates, sig.cause), float(np.exp(sound - everything)),
-        _range(begin, p.sum(axis=(0, 1)) / total), low_high, float((weight * lost).sum() / weight.sum()),
-        float(np.exp(innocent[0] - everything)), size / np.maximum(by_cause, 1e-300),
+        _first_day(begin, p.sum(axis=(0, 1)) / total), _lost(left, weight / weight.sum(), *base),
+        float((weight * left).sum() / weight.sum()), float(np.exp(innocent[0] - everything)),
+        size / np.maximum(by_cause, 1e-300),
     )  # fmt: skip
 
 
@@ -292,7 +295,18 @@ def _held_back(cause, doubt, rates, asked):
     return (1 - RULED_OUT) * cause / cause.sum() + RULED_OUT * before / before.sum()
 
 
-def _range(values, weight):
-    """Middle and 80 % range of weighted values."""
-    order = np.argsort(values)
-    return tuple(np.interp([0.5, 0.1, 0.9], np.cumsum(weight[order]), values[order]))
+def _first_day(begin, weight):
+    """Likeliest first day with the fault, and its 80 % range: begin is the moment, with its share of the day."""
+    order = np.argsort(begin)
+    at, through = begin[order], np.cumsum(weight[order])
+    return tuple(float(np.floor(at[min(np.searchsorted(through, q), at.size - 1)]) + 1) for q in (0.5, 0.1, 0.9))
+
+
+def _lost(kept, weight, base, sigma):
+    """Litres a day lost now and their 80 % range: over the hypotheses, and as far as is known what was due."""
+    lost = base * (1 - kept)
+    order = np.argsort(lost)
+    middle, low, high = np.interp([0.5, 0.1, 0.9], np.cumsum(weight[order]), lost[order])
+    own = EIGHTY * base * sigma  # measured is known, what was due is not
+    low, high = middle - np.hypot(middle - low, own), middle + np.hypot(high - middle, own)
+    return float(middle), float(max(low, 0.0)), float(high)

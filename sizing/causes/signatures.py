@@ -70,6 +70,17 @@ class Signatures:
         return np.where(self.cause == NUMBER["dirt"], self.log_cell[:, 0], 0.0)[:, None]
 
     @cached_property
+    def smaller(self):
+        """Place of the next smaller size of the same cause and sign (h,), -1: none."""
+        out = np.full(len(self.cause), -1)
+        for i in range(len(out)):
+            alike = (self.cause == self.cause[i]) & (np.sign(self.size) == np.sign(self.size[i]))
+            less = np.flatnonzero(alike & (np.abs(self.size) < np.abs(self.size[i])))
+            if less.size and self.form[i] != weigh.DRAWN and self.size[i] > 0:
+                out[i] = less[np.argmax(np.abs(self.size[less]))]
+        return out
+
+    @cached_property
     def shares(self):
         """How a cause comes: share of each manner (h, ramps)."""
         return SHARES[self.cause]

@@ -75,6 +75,24 @@ def growth(day, span, begin, ramp, after, grown):
 
 
 @compiled()
+def at_size(kept_log, smaller, size, i, j, grown):
+    """Log of water left at reading j by hypothesis i while it has grown to a share of its size: read between the
+    smaller sizes of the same cause, because what a fault takes is seldom in proportion to its size (a sinking well
+    takes little until the pump draws air). smaller (h,): place of the next smaller size, -1: none."""
+    if grown >= 1.0:
+        return kept_log[i, j]
+    wanted = abs(size[i]) * grown
+    low = i
+    while smaller[low] >= 0 and abs(size[smaller[low]]) >= wanted:
+        low = smaller[low]
+    under = smaller[low]
+    if under < 0:
+        return kept_log[low, j] * wanted / abs(size[low])
+    share = (wanted - abs(size[under])) / (abs(size[low]) - abs(size[under]))
+    return kept_log[under, j] + share * (kept_log[low, j] - kept_log[under, j])
+
+
+@compiled()
 def read_table(table, x):
     """A table over log ratio, STEPS from LOG_LEAST to LOG_MOST."""
     place = (x - LOG_LEAST) / (LOG_MOST - LOG_LEAST) * (STEPS - 1)
@@ -84,8 +102,8 @@ def read_table(table, x):
 
 
 @compiled()
-def water(day, span, inverse, weighed, kept_log, form, floats, supply_table, draw_table, begin, ramps, asked, recent,
-          tick, free, late, linear, square, told, now):  # fmt: skip
+def water(day, span, inverse, weighed, kept_log, smaller, size, form, floats, supply_table, draw_table, begin, ramps,
+          asked, recent, tick, free, late, linear, square, told, now):  # fmt: skip
     """Fills g'Wy, g'Wg, what the ticks tell and the log of water kept now, all (h, ramps, begin), from water alone.
 
     kept_log (h, m): log of water left by the cause grown whole, at each reading; form (h,): SUPPLY, DRAWN or BOOKS;
@@ -108,7 +126,7 @@ def water(day, span, inverse, weighed, kept_log, form, floats, supply_table, dra
                 total, ends, ticks = 0.0, 0.0, 0.0
                 for c in range(count):
                     j = place[c]
-                    x = kept_log[i, j] * grown[j]
+                    x = at_size(kept_log, smaller, size, i, j, grown[j])
                     if after[j] < 1.0:
                         x = np.log(1.0 + after[j] * (np.exp(x) - 1.0))
                     x = max(x, LOG_LEAST)

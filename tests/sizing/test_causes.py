@@ -66,6 +66,25 @@ def test_a_quarter_lost_is_found_with_its_beginning_and_its_litres(fleet):
     assert got.cause.sum() == pytest.approx(1)
 
 
+@pytest.mark.parametrize("days_ago", [3, 9, 27, 52])
+def test_the_first_day_is_that_of_the_picture_and_ranges_have_a_width(fleet, days_ago):
+    got = _judged(fleet, _rows(_fell(days_ago, 0.4)))
+    first = DAY - days_ago + 1
+    assert abs(got.onset[0] - first) <= 1
+    assert got.onset[1] <= first + 1 and got.onset[2] >= first - 1
+    assert got.onset[1] <= got.onset[0] <= got.onset[2]
+    assert got.lost_l[2] - got.lost_l[1] > 0.05 * got.lost_l[0]
+    assert got.lost_l[1] < 2400 < got.lost_l[2]
+
+
+def test_a_stop_long_ago_is_still_dated_to_the_day(fleet):
+    rows = _rows(np.where(np.arange(200) < 90, 1.0, 0.0), days=200)
+    rows["day"] = DAY - 199 + np.arange(200)
+    got = odds.judge(rows, signatures.of_unit(fleet, 0, 5), DAY, DAY - 700, 0.0, 0.05)
+    assert abs(got.onset[0] - (DAY - 109)) <= 1
+    assert {names.NAMES[i] for i in np.argsort(-got.cause)[:2]} == {"stands_still", "meter_stands"}
+
+
 def test_one_lost_day_and_a_doubted_figure_prove_nothing(fleet):
     assert _judged(fleet, _rows(_fell(1, 0.1))).fault < 2
     rows = _rows(_fell(12, 0.1))
