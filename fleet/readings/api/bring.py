@@ -159,7 +159,8 @@ def _told():
         "sign of the serial that SenML does not allow in names is written `_`. Times below 2^28 count from now. A "
         "field that is not known is passed over, unless it ends in `_`. Names without a group are samples of a logger; "
         "`day/` is the local day the time is in, `noon/` the mean of the quarter hour at solar noon, and all `test/` "
-        "of one moment make one spot test. The sum `s` of a flow, its value over seconds, is the meter's total.",
+        "of one moment make one spot test, of a visit unless `test/kind` says otherwise. The sum `s` of a flow, its "
+        "value over seconds, is the meter's total.",
         "| name | sent as | kept in |\n|---|---|---|\n" + "\n".join(
             f"| `{name}` | {_sent(quantity.units)} | `{quantity.table}`: `{quantity.column}` |"
             for name, quantity in names.NAMES.items()
