@@ -1,4 +1,5 @@
-"""What set-up makes in .build from the checkout and the packages: chart script, message catalogues, static files.
+"""What set-up makes in .build from the checkout and the packages: chart script, message catalogues, static files, and
+the engineering's loops compiled for this machine.
 
 Each is made anew only when what it comes from has changed, and counts as made only when it is whole.
 """
@@ -6,8 +7,10 @@ Each is made anew only when what it comes from has changed, and counts as made o
 import hashlib
 import json
 import os
+import platform
 import subprocess
 import sys
+from pathlib import Path
 
 from deploy.machine import places, say
 
@@ -60,6 +63,26 @@ def _static(env):
     _manage("collectstatic", "--noinput", "--clear", "--verbosity", "0", env=env)
 
 
+def _loops(env):
+    """Half a minute to two, once; without it the first pages and the first night would wait as long."""
+    env = env | {"PYTHONPATH": str(places.ROOT), "OPENBLAS_NUM_THREADS": "1"}
+    env.setdefault("NUMBA_CACHE_DIR", str(places.BUILD / "numba"))
+    with subprocess.Popen(
+        [sys.executable, "-W", "ignore", "-m", "deploy.machine.warming"],
+        env=env, cwd=places.ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+    ) as run:  # fmt: skip
+        try:
+            said = []
+            for text in run.stdout:
+                said.append(text)
+                say.line(f"          {text.rstrip()}")
+        except BaseException:  # Ctrl-C included: the compiler must not go on without us
+            run.terminate()
+            raise
+    if run.returncode:
+        raise say.Trouble("The engineering's loops could not be compiled:\n" + "".join(said)[-3000:].strip())
+
+
 def _of_scripts():
     return _digest(_files("fleet/web/charts*.py", "fleet/web/management/commands/*.py"))
 
@@ -72,11 +95,26 @@ def _of_static():
     return _digest(_files("fleet/*/static/**/*", "deploy/settings.py") + _made("scripts/**/*"), contents=False)
 
 
+def _of_loops():
+    """The compiled code is good for this engineering, this list of packages and this kind of processor."""
+    kept_in = os.environ.get("NUMBA_CACHE_DIR") or str(places.BUILD / "numba")
+    there = any(Path(kept_in).glob("compiled-*/**/*.nbc"))
+    try:
+        about = Path("/proc/cpuinfo").read_text()
+        processor = next((line for line in about.splitlines() if line.startswith(("model name", "CPU part"))), "")
+    except OSError:
+        processor = platform.processor()
+    made = hashlib.sha256(_digest(_files("sizing/**/*.py", "deploy/machine/warming.py")).encode())
+    made.update(f"{sys.version} {platform.machine()} {processor} {kept_in}".encode())
+    return made.hexdigest() if there else "none yet"
+
+
 PRODUCTS = (
     ("chart scripts", _scripts, _of_scripts),
     ("messages", _messages, _of_messages),
     ("static files", _static, _of_static),
 )
+COMPILED = ("compiled loops of the engineering", _loops, _of_loops)  # only where pages and nights are waited for
 
 
 def _stamps():
@@ -86,10 +124,11 @@ def _stamps():
         return {}
 
 
-def ready():
-    """Make what is missing or out of date."""
+def ready(compiled=False):
+    """Make what is missing or out of date; `compiled`: the engineering's loops too."""
+    wanted = [*PRODUCTS, COMPILED] if compiled else PRODUCTS
     stamps = _stamps()
-    if all(stamps.get(name) == digest() for name, _, digest in PRODUCTS):
+    if all(stamps.get(name) == digest() for name, _, digest in wanted):
         return
     env = dict(os.environ) | {
         "SECRET_KEY": "none is needed to gather files",
@@ -99,11 +138,11 @@ def ready():
     }
     with places.one_at_a_time(places.BUILD / "products.lock", lambda: None):
         stamps = _stamps()
-        for name, make, digest in PRODUCTS:
+        for name, make, digest in wanted:
             now = digest()  # before the making: what changes meanwhile is made again next time
-            if stamps.get(name) == now:
+            if stamps.get(name) == now != "none yet":
                 continue
             say.step(f"Making {name}")
             make(env)
-            stamps[name] = now
+            stamps[name] = digest() if now == "none yet" else now
             places.write_whole(places.BUILD / "made-from.json", json.dumps(stamps, indent=1), 0o644)

@@ -159,7 +159,7 @@ def run(args, folder):
     supervisor.on_change = remember
     with supervisor.signals():
         try:
-            products.ready()
+            products.ready(compiled=True)
             servers.start()
             supervisor.parts = list(servers.parts)
             env |= environment_of(folder, servers.database_url, servers.broker_url)

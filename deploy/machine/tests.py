@@ -79,7 +79,7 @@ def main():
     arguments = sys.argv[1:]
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     os.chdir(places.ROOT)
-    products.ready()
+    products.ready(compiled=True)
     chromium = browser()
     scratch = Path(tempfile.mkdtemp(prefix="rising-main-test-"))
     folder = places.DataFolder(scratch)

@@ -104,6 +104,40 @@ def test_a_product_is_made_again_only_when_what_it_comes_from_changes(house, mon
     assert made == ["one", "two"]
 
 
+def test_the_loops_are_compiled_only_where_asked_and_again_when_the_cache_is_gone(house, monkeypatch):
+    made = []
+    cache = house / "numba" / "compiled-1"
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(cache.parent))
+    (house / "sizing").mkdir()
+    source = house / "sizing" / "pump.py"
+    source.write_text("one")
+
+    def compiles(env):
+        made.append(source.read_text())
+        cache.mkdir(parents=True, exist_ok=True)
+        (cache / "pump.nbc").touch()
+
+    monkeypatch.setattr(products, "PRODUCTS", ())
+    monkeypatch.setattr(products, "COMPILED", ("loops", compiles, products._of_loops))
+    products.ready()
+    assert made == []
+    for _ in range(2):
+        products.ready(compiled=True)
+    assert made == ["one"]
+    source.write_text("two")
+    products.ready(compiled=True)
+    (cache / "pump.nbc").unlink()
+    products.ready(compiled=True)
+    assert made == ["one", "two", "two"]
+
+
+def test_what_set_up_compiles_covers_each_make_of_pump_and_both_ways_of_feeding_it():
+    from deploy.machine import warming
+
+    names = [name for name, _do in warming._steps()]
+    assert names == ["operating points", "baselines", "days", "the working", "causes and their odds"]
+
+
 def test_a_product_whose_making_failed_is_made_again(house, monkeypatch):
     made = []
 
