@@ -89,7 +89,7 @@ class Counts(APIView):
     @extend_schema(tags=TAGS, responses=CountsShape)
     def get(self, request):
         """The figures above the attention list."""
-        return Response(CountsShape(services.counts(request.user)).data)
+        return Response(CountsShape(services.head_of_attention(request.user)).data)
 
 
 class FactShape(serializers.Serializer):

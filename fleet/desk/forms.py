@@ -5,6 +5,13 @@ from fleet.people.models import Person
 from fleet.registry.models import District, PumpType
 
 
+def offer(form, known, **names):
+    """Choices that the page's view has looked up already, so that each field need not ask for its own."""
+    for field, name in names.items() if known is not None else ():
+        some = form.fields[field]
+        some.choices = [("", some.empty_label), *(known[name] or ())]
+
+
 class AttentionForm(forms.Form):
     """Which shortfalls are listed."""
 
@@ -22,10 +29,11 @@ class AttentionForm(forms.Form):
         choices=[("", _("open")), ("noted", _("noted, not a fault")), ("closed", _("closed"))],
     )
 
-    def __init__(self, *args, person, **kwargs):
+    def __init__(self, *args, person, known=None, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["district"].queryset = District.objects.filter(organisation=person.organisation_id).only("name")
-        self.fields["pump_type"].queryset = PumpType.objects.filter(organisation=person.organisation_id).only("name")
+        self.fields["district"].queryset = District.objects.filter(organisation=person.organisation_id)
+        self.fields["pump_type"].queryset = PumpType.objects.filter(organisation=person.organisation_id)
+        offer(self, known, district="districts", pump_type="pump_types")
 
     def chosen(self):
         """The arguments of `services.attention`; wrong choices count as none."""
@@ -45,8 +53,9 @@ class SendForm(forms.Form):
     technician = forms.ModelChoiceField(Person.objects.none(), label=_("Technician"))
     day = forms.DateField(label=_("Day"), widget=forms.DateInput(attrs={"type": "date"}))
 
-    def __init__(self, *args, person, **kwargs):
+    def __init__(self, *args, person, known=None, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["technician"].queryset = Person.objects.filter(
             organisation=person.organisation_id, role="technician", is_active=True
-        ).order_by("first_name").only("first_name", "last_name", "username")  # fmt: skip
+        ).order_by("first_name")
+        offer(self, known, technician="technicians")

@@ -63,9 +63,9 @@ def planned_visits(installation_ids):
         return {installation: visit for installation, *visit in cursor.fetchall()}
 
 
-# In plain SQL because it is asked with every look at the list: seven questions, each of an index, in one journey. The
+# In plain SQL because it is asked with every look at the list: ten questions, each of an index, in one journey. The
 # zone is that of most of the first hundred sites; to count all of them took longer than the page.
-COUNTS = """
+HEAD = """
     SELECT d.today, s.open, s.danger,
       (SELECT count(*) FROM visits_call WHERE organisation_id = o.id AND state = 'open') AS calls,
       (SELECT count(*) FROM readings_slip f JOIN registry_installation i ON i.id = f.installation_id
@@ -73,7 +73,14 @@ COUNTS = """
       (SELECT count(*) FROM visits_visit WHERE organisation_id = o.id AND planned_on = d.today
        AND state IN ('assigned', 'under_way', 'logged')) AS visits_today,
       (SELECT count(*) FROM registry_installation WHERE organisation_id = o.id AND upper_inf(period)
-       AND next_inspection_on < d.today) AS overdue_inspections
+       AND next_inspection_on < d.today) AS overdue_inspections,
+      (SELECT json_agg(json_build_array(id, name) ORDER BY name) FROM registry_district WHERE organisation_id = o.id)
+       AS districts,
+      (SELECT json_agg(json_build_array(id, name) ORDER BY name) FROM registry_pumptype WHERE organisation_id = o.id)
+       AS pump_types,
+      (SELECT json_agg(json_build_array(id, coalesce(nullif(trim(first_name || ' ' || last_name), ''), username))
+       ORDER BY first_name) FROM people_person WHERE organisation_id = o.id AND role = 'technician' AND is_active)
+       AS technicians
     FROM people_organisation o
     CROSS JOIN LATERAL (
       SELECT (%(now)s AT TIME ZONE coalesce((
@@ -86,10 +93,11 @@ COUNTS = """
 """
 
 
-def counts(person, now=None):
-    """The figures above the attention list, and the day (`today`) that it is at most of the organisation's sites."""
+def head_of_attention(person, now=None):
+    """What stands above the attention list: its figures, what can be chosen ((id, name), …), and the day (`today`)
+    that it is at most of the organisation's sites."""
     with connection.cursor() as cursor:
-        cursor.execute(COUNTS, {"now": now or timezone.now(), "organisation": person.organisation_id})
+        cursor.execute(HEAD, {"now": now or timezone.now(), "organisation": person.organisation_id})
         return dict(zip([column.name for column in cursor.description], cursor.fetchone(), strict=True))
 
 

@@ -59,20 +59,20 @@ def _today(person):
 @needs("read_fleet")
 @require_safe
 def attention(request):
-    form = AttentionForm(request.GET or None, person=request.user)
+    head = services.head_of_attention(request.user)
+    form = AttentionForm(request.GET or None, person=request.user, known=head)
     rows = services.attention(request.user, **form.chosen())
     if export.asked(request):
         return export.answer(request, "shortfalls", EXPORT, rows, place=_place)
     may_send = may(request.user, "assign")
-    counts = services.counts(request.user)
     page = paging.page(request, rows.select_related(None).values(*tables.FACTS), ["-weight"])
     context = {
         "filter_form": form,
         "page": page,
         "table": tables.of_shortfalls(page.rows, may_send=may_send),
-        "counts": counts,
+        "counts": head,
         "may_send": may_send,
-        "send_form": SendForm(person=request.user, initial={"day": counts["today"] + timedelta(days=1)}),
+        "send_form": SendForm(person=request.user, known=head, initial={"day": head["today"] + timedelta(days=1)}),
         "ways": _ways(
             (_("New call"), "visits:take_call", (), "phone"),
             (_("Figures to settle"), "readings:slips", (), "pencil-line"),
