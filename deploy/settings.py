@@ -256,7 +256,7 @@ if CACHE_URL:
 EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
 # Daily weather asked for at night; without a service none is. The address is only for a mirror or a test.
 WEATHER_SERVICE = env.one_of("WEATHER_SERVICE", "", ["power", "pvgis"])
-WEATHER_ADDRESS = env.text("WEATHER_ADDRESS", "")
+WEATHER_ADDRESS = env.address("WEATHER_ADDRESS", "", ("http", "https"), "https://weather.example.org/daily")
 
 LOGGING = {
     "version": 1,

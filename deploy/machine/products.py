@@ -66,7 +66,7 @@ def _static(env):
 def _loops(env):
     """Half a minute to two, once; without it the first pages and the first night would wait as long."""
     env = env | {"PYTHONPATH": str(places.ROOT), "OPENBLAS_NUM_THREADS": "1"}
-    env.setdefault("NUMBA_CACHE_DIR", str(places.BUILD / "numba"))
+    env["NUMBA_CACHE_DIR"] = env.get("NUMBA_CACHE_DIR") or str(places.BUILD / "numba")
     with subprocess.Popen(
         [sys.executable, "-W", "ignore", "-m", "deploy.machine.warming"],
         env=env, cwd=places.ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,

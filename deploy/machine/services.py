@@ -27,7 +27,7 @@ def environment_of(folder, database_url, broker_url=None, **more):
     }
     if str(places.ROOT) not in env.get("PYTHONPATH", "").split(os.pathsep):
         env["PYTHONPATH"] = str(places.ROOT)
-    env.setdefault("NUMBA_CACHE_DIR", str(places.BUILD / "numba"))
+    env["NUMBA_CACHE_DIR"] = env.get("NUMBA_CACHE_DIR") or str(places.BUILD / "numba")
     if broker_url:
         env["BROKER_URL"] = broker_url
     if not env.get("SECRET_KEY"):

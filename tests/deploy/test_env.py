@@ -121,6 +121,8 @@ WRONG = [  # every setting of the application, a value that a tired person may g
     ("BROKER_URL", "amqp://broker:port/", ADDRESS),
     ("CACHE_URL", "memcached://cache:11211", ADDRESS),
     ("TASK_QUEUE", "my queue", "give letters, figures, dots, hyphens and underlines, at most 60."),
+    ("WEATHER_SERVICE", "the best", "give one of power, pvgis."),
+    ("WEATHER_ADDRESS", "weather.example.org", ADDRESS),
     ("API_RATE", "a lot", "give a number of calls and a time, like 6000/hour."),
     ("API_RATE", "0/hour", "give a number of calls and a time, like 6000/hour."),
     ("LOG_LEVEL", "loud", "give one of DEBUG, INFO, WARNING, ERROR."),
