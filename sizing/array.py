@@ -89,6 +89,10 @@ def faiman_temperature(irradiance_w_m2, air_c, wind_m_s, u0=25.0, u1=6.84):
     return within(air_c, -60, 70, "air_c") + within(irradiance_w_m2, 0, 2000, "irradiance_w_m2") / (u0 + u1 * wind)
 
 
+def _cell(cell_c):
+    return within(cell_c, -60, 150, "cell_c")
+
+
 def linear_power(p_stc_w, irradiance_w_m2, cell_c, gamma_p_pct_k):
     """Array power, W, proportional to irradiance and falling with temperature.
 
@@ -98,7 +102,7 @@ def linear_power(p_stc_w, irradiance_w_m2, cell_c, gamma_p_pct_k):
         within(p_stc_w, 0, np.inf, "p_stc_w")
         * within(irradiance_w_m2, 0, 2000, "irradiance_w_m2")
         / STC_IRRADIANCE_W_M2
-        * (1 + within(gamma_p_pct_k, -1.0, 0.2, "gamma_p_pct_k") / 100 * (np.asarray(cell_c, float) - STC_CELL_C))
+        * (1 + within(gamma_p_pct_k, -1.0, 0.2, "gamma_p_pct_k") / 100 * (_cell(cell_c) - STC_CELL_C))
     )
 
 
@@ -109,14 +113,15 @@ def irradiance_from_short_circuit(current_a, cell_c, i_sc_a, alpha_isc_pct_k):
     return (
         STC_IRRADIANCE_W_M2
         * within(current_a, 0, 100, "current_a")
-        / (rated * (1 + alpha * (np.asarray(cell_c, float) - STC_CELL_C)))
+        / (rated * (1 + alpha * (_cell(cell_c) - STC_CELL_C)))
     )
 
 
 def string_open_circuit_voltage(modules_in_series, v_oc_v, beta_voc_pct_k, cell_c):
     """Open-circuit voltage of a string, V, at a cell temperature; proportional to modules in series."""
     beta = within(beta_voc_pct_k, -1, 0, "beta_voc_pct_k") / 100
-    return np.asarray(modules_in_series, float) * v_oc_v * (1 + beta * (np.asarray(cell_c, float) - STC_CELL_C))
+    modules = within(modules_in_series, 0, 100, "modules_in_series", open_low=True)
+    return modules * within(v_oc_v, 0, 600, "v_oc_v", open_low=True) * (1 + beta * (_cell(cell_c) - STC_CELL_C))
 
 
 def insulation_test(system_voltage_v):
@@ -127,7 +132,7 @@ def insulation_test(system_voltage_v):
     licensed practice come first.
     """
     volts = within(system_voltage_v, 0, 1500, "system_voltage_v")
-    return np.select([volts < 120, volts <= 500], [250.0, 500.0], 1000.0), np.where(volts < 120, 0.5, 1.0)
+    return _unless_unknown(volts, volts < 120)
 
 
 def wiring_insulation_test(nominal_voltage_v):
@@ -137,7 +142,13 @@ def wiring_insulation_test(nominal_voltage_v):
     memory). The same cautions as with `insulation_test`.
     """
     volts = within(nominal_voltage_v, 0, 1500, "nominal_voltage_v")
-    return np.select([volts <= 50, volts <= 500], [250.0, 500.0], 1000.0), np.where(volts <= 50, 0.5, 1.0)
+    return _unless_unknown(volts, volts <= 50)
+
+
+def _unless_unknown(volts, low):
+    """The three rows of the tables; a voltage that is not known has no row: never a test that is too strong."""
+    test = np.select([np.isnan(volts), low, volts <= 500], [np.nan, 250.0, 500.0], 1000.0)
+    return test, np.select([np.isnan(volts), low], [np.nan, 0.5], 1.0)
 
 
 def strings_agree(readings, tolerance=0.05):

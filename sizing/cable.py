@@ -91,7 +91,7 @@ def temperature_factor(conductor_c):
 
 def resistance_of_joint(drop_v, current_a):
     """Resistance, ohm, of a joint from the millivolts read across it under load. Refuses a current of zero."""
-    amps = within(current_a, 0, 1000, "current_a", open_low=True)
-    if np.any(np.asarray(current_a) == 0):
+    if np.ndim(current_a) == 0 and current_a == 0:
         raise Refusal("current_a", 0, because="no current, no drop: read it while the pump runs")
+    amps = within(current_a, 0, 1000, "current_a", open_low=True)
     return within(drop_v, 0, 1000, "drop_v") / amps

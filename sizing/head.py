@@ -110,6 +110,8 @@ def friction_factor_scalar(reynolds, relative):
 
 @vectorize(cache=True)
 def _factor(reynolds, relative):
+    if np.isnan(reynolds + relative):
+        return np.nan
     return friction_factor_scalar(reynolds, relative)
 
 
@@ -125,7 +127,7 @@ def loss_scalar(flow_l_min, length_m, inside_m, fittings_k, roughness_m, viscosi
 
 @vectorize(cache=True)
 def _loss(flow_l_min, length_m, inside_m, fittings_k, roughness_m, viscosity_m2_s):
-    if np.isnan(flow_l_min):
+    if np.isnan(flow_l_min + length_m + inside_m + fittings_k + roughness_m + viscosity_m2_s):
         return np.nan
     return loss_scalar(flow_l_min, length_m, inside_m, fittings_k, roughness_m, viscosity_m2_s)
 

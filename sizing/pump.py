@@ -237,11 +237,10 @@ def affinity(flow_l_min, head_m, power_w, speed_ratio):
     Holds for one pump, turbulent flow, moderate change of speed. Source: the affinity laws.
     """
     ratio = within(speed_ratio, 0, 5, "speed_ratio", open_low=True)
-    return (
-        within(flow_l_min, 0, 1e6, "flow_l_min") * ratio,
-        within(head_m, 0, 1e4, "head_m") * ratio**2,
-        within(power_w, 0, 1e7, "power_w") * ratio**3,
-    )
+    flow, head = within(flow_l_min, 0, 1e6, "flow_l_min"), within(head_m, 0, 1e4, "head_m")
+    power = within(power_w, 0, 1e7, "power_w")
+    flow, head, power, ratio = np.broadcast_arrays(flow, head, power, ratio)
+    return flow * ratio, head * ratio**2, power * ratio**3
 
 
 def within_acceptance(flow_l_min, promised_flow_l_min, grade="below 10 kW"):

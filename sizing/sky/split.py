@@ -36,7 +36,8 @@ def diffuse_share_day(clearness, sunset_angle_deg):
     k = within(clearness, 0, 1.2, "clearness")
     winter = np.where(k < 0.715, 1 - 0.2727 * k + 2.4495 * k**2 - 11.9514 * k**3 + 9.3879 * k**4, 0.143)
     other = np.where(k < 0.722, 1 + 0.2832 * k - 2.5557 * k**2 + 0.8448 * k**3, 0.175)
-    return _known(k, np.where(np.asarray(sunset_angle_deg) <= _WINTER_SUNSET_DEG, winter, other))
+    sunset = np.asarray(sunset_angle_deg, float)
+    return _known(k + sunset, np.where(sunset <= _WINTER_SUNSET_DEG, winter, other))
 
 
 def diffuse_share_month(clearness, sunset_angle_deg):
@@ -47,7 +48,8 @@ def diffuse_share_month(clearness, sunset_angle_deg):
     k = np.clip(within(clearness, 0, 1.2, "clearness"), 0.3, 0.8)
     winter = 1.391 - 3.560 * k + 4.189 * k**2 - 2.137 * k**3
     other = 1.311 - 3.022 * k + 3.427 * k**2 - 1.821 * k**3
-    return np.where(np.asarray(sunset_angle_deg) <= _WINTER_SUNSET_DEG, winter, other)
+    sunset = np.asarray(sunset_angle_deg, float)
+    return _known(k + sunset, np.where(sunset <= _WINTER_SUNSET_DEG, winter, other))
 
 
 def diffuse_share_hour(clearness):
@@ -80,7 +82,7 @@ def hour_share_diffuse(sunset_angle_deg, hour_angle_deg):
     w = np.radians(hour_angle_deg)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.pi / 24 * (np.cos(w) - np.cos(ws)) / (np.sin(ws) - ws * np.cos(ws))
-    return np.where((np.abs(w) < ws) & (ws > 0), share, np.where(np.isnan(ws), np.nan, 0.0))
+    return np.where((np.abs(w) < ws) & (ws > 0), share, np.where(np.isnan(ws + w), np.nan, 0.0))
 
 
 def hour_share_global_raw(sunset_angle_deg, hour_angle_deg):
