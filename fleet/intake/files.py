@@ -13,9 +13,10 @@ from django.utils.translation import gettext as _
 from fleet.intake.columns import plain
 from fleet.intake.errors import WrongFile
 
-MOST_UNPACKED_BYTES = 1_500_000_000
+MOST_UNPACKED_BYTES = 500_000_000  # a workbook is held whole while it is read, in about as much memory again
 MOST_COLUMNS = 500
 MOST_CELL = 50_000
+MOST_LINE = 1_000_000
 CSV_HEAD_ROWS = 12  # a title or notes may stand above the heads
 DELIMITERS = ",;\t|"
 SIGNS = [  # first bytes of what is no table
@@ -168,9 +169,18 @@ def _delimiter(text):
     return best
 
 
+def _lines(handle):
+    """Lines of the file; none is read whole that is longer than any row of a table can be."""
+    for number, text in enumerate(iter(lambda: handle.readline(MOST_LINE), ""), 1):
+        if len(text) >= MOST_LINE:
+            raise WrongFile("broken_csv", _("Line %(line)s is too long to be a row of a table. Save the table as CSV "
+                                            "again, one row a line.") % {"line": number})  # fmt: skip
+        yield text
+
+
 def _csv_rows(handle, source):
     csv.field_size_limit(MOST_CELL)
-    reader = csv.reader(handle, delimiter=source.delimiter)
+    reader = csv.reader(_lines(handle), delimiter=source.delimiter)
     line = 1
     while True:
         try:

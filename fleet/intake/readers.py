@@ -164,6 +164,7 @@ def _ordered(first, second, year, order):
     )
 
 
+WITH_HOUR = re.compile(r"^\s*\d{4}-\d{2}-\d{2}[tT ]\s*\d")
 CLOCK = re.compile(r"[t ,]+(\d{1,2}):(\d{2})(?::(\d{2})(?:\.\d+)?)?\s*(am|pm)?\s*(z|utc|[+-]\d{2}:?\d{2})?$")
 
 
@@ -206,6 +207,16 @@ def a_moment(cell, hints):
 
 
 a_moment.unit, a_moment.example, a_moment.days = "", "2025-04-03 14:30", True
+
+
+def a_moment_or_day(cell, hints):
+    """A time; or a day alone, where nobody wrote the hour down. An hour that cannot be is refused, not left out."""
+    if isinstance(cell, datetime) or (cell.__class__ is str and (":" in cell or WITH_HOUR.match(cell))):
+        return a_moment(cell, hints)
+    return a_day(cell, hints)
+
+
+a_moment_or_day.unit, a_moment_or_day.example, a_moment_or_day.days = "", "2025-04-03 14:30", True
 
 
 def in_zone(moment, zone):

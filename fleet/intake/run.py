@@ -9,7 +9,6 @@ import gc
 from collections import deque
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, fields, replace
-from itertools import islice
 from pathlib import Path
 
 from django.apps import apps
@@ -23,6 +22,7 @@ from fleet.intake.reading import ColumnReader, read_rows
 from fleet.web.refusals import Refused
 
 MOST_LISTED = 100_000
+MOST_LETTERS = 8_000_000  # in one chunk of rows
 LOOKED_AHEAD = 2000  # rows from which it is found out how the file writes figures
 LOOK, ALL, GOOD = "look", "all", "good"  # keep nothing; keep if all rows are good; keep the good rows
 
@@ -166,7 +166,7 @@ class _Reading:
         try:
             with self.source.rows() as rows:
                 rows = self._look_ahead(rows)
-                while chunk := list(islice(rows, self.table.chunk)):
+                while chunk := _portion(rows, self.table.chunk):
                     with _no_collecting():
                         self._chunk(chunk)
                     if self.progress:
@@ -179,7 +179,7 @@ class _Reading:
 
     def _look_ahead(self, rows):
         """Find out from the first rows whether this file writes decimal commas."""
-        first = list(islice(rows, LOOKED_AHEAD))
+        first = _portion(rows, LOOKED_AHEAD)
         if self.hints.decimal_comma is None and self.source.kind == "csv":
             numeric = [r.index for r in self.readers if self.table.column(r.name).wanted_unit or _is_figure(
                 self.table.column(r.name))]  # fmt: skip
@@ -333,6 +333,17 @@ def _no_collecting():
         yield
     finally:
         gc.enable()
+
+
+def _portion(rows, most):
+    """The next rows: `most`, or fewer where they are long, so that no chunk is large however long the cells are."""
+    found, letters = [], 0
+    for line, cells in rows:
+        found.append((line, cells))
+        letters += sum([len(cell) for cell in cells if cell.__class__ is str])
+        if len(found) == most or letters > MOST_LETTERS:
+            break
+    return found
 
 
 def _cell_out(cell):

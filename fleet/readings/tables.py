@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as L
 from fleet.intake.columns import Column
 from fleet.intake.errors import Unreadable
 from fleet.intake.numbers import number
-from fleet.intake.readers import a_day, a_moment, choice, in_zone, text, yes_no
+from fleet.intake.readers import a_moment, a_moment_or_day, choice, in_zone, text, yes_no
 from fleet.intake.tables import Table, register
 from fleet.readings import taking_out
 from fleet.readings.hung import Hung
@@ -25,16 +25,6 @@ EARLIEST = datetime(1990, 1, 1, tzinfo=UTC)
 MOST_L_DAY = 500_000  # more than any pump of this size lifts from sunrise to sunset
 
 
-def moment_or_day(cell, hints):
-    """A moment; or a day alone, where nobody wrote the hour down."""
-    try:
-        return a_moment(cell, hints)
-    except Unreadable:
-        return a_day(cell, hints)  # its own sentence where it is no day either
-
-
-moment_or_day.unit, moment_or_day.example, moment_or_day.days = "", "2025-04-03 14:30", True
-
 SERIAL = Column(
     "serial", L("Serial"), text(40), example="RM00012", required=True, aliases=("unit", "pump", "serial no")
 )
@@ -43,7 +33,7 @@ TIME = Column(
     note=L("without a zone it is the site's own time"),
 )  # fmt: skip
 TIME_OR_DAY = Column(
-    "at", L("Time"), moment_or_day, required=True, aliases=("timestamp", "time", "date", "day", "date and time"),
+    "at", L("Time"), a_moment_or_day, required=True, aliases=("timestamp", "time", "date", "day", "date and time"),
     note=L("a day alone where nobody wrote the hour down; without a zone it is the site's own time"),
 )  # fmt: skip
 VOLUME = Column(

@@ -61,3 +61,23 @@ def test_a_long_silence_is_not_bridged(installation):
     keep(installation, [0, 600, 40_000, 40_600], flow_l_min=[6.0, 6.0, 6.0, 6.0])
     # Two stretches of ten minutes, and of the silence the half hour that a missing sample or two may leave.
     assert DayRecord.objects.get(installation=installation).volume_l == pytest.approx(6.0 * (10 + 10 + 30))
+
+
+def test_more_samples_than_are_kept_at_once_go_in_portions_and_each_day_stays_its_own(installation, monkeypatch):
+    days = np.repeat(DAY + np.arange(6), 4)
+    seconds = np.tile([36000, 36900, 37800, 38700], 6)
+    flow = np.repeat([10.0, 20.0, 30.0, 40.0, 50.0, 60.0], 4)
+
+    def volumes():
+        return list(DayRecord.objects.order_by("day").values_list("volume_l", flat=True))
+
+    def bring():
+        return keep_series(
+            installations=np.full(len(days), installation.pk), days=days, seconds=seconds, columns={"flow_l_min": flow}
+        )
+
+    monkeypatch.setattr("fleet.readings.services.series.SAMPLES_AT_ONCE", 9)  # two days and a piece
+    assert bring().new == 6
+    assert volumes() == pytest.approx([45 * litres for litres in (10, 20, 30, 40, 50, 60)])
+    assert [row.second for row in DaySeries.objects.order_by("day")] == [[36000, 36900, 37800, 38700]] * 6
+    assert bring().same == 6

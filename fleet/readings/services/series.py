@@ -43,7 +43,11 @@ def keep_series(*, installations, days, seconds, columns):
     piece = 0
     while piece < len(starts):
         until = max(piece + 1, int(np.searchsorted(ends, starts[piece] + SAMPLES_AT_ONCE, side="right")))
-        kept += _keep(installations, days, seconds, columns, starts[piece:until], ends[piece:until])
+        first, last = starts[piece], ends[until - 1]
+        part = slice(first, last)
+        own = {name: values[part] for name, values in columns.items()}
+        kept += _keep(installations[part], days[part], seconds[part], own, starts[piece:until] - first,
+                      ends[piece:until] - first)  # fmt: skip
         piece = until
     return kept
 

@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from fleet.intake.columns import Column
 from fleet.intake.errors import Unreadable
 from fleet.intake.numbers import number, whole
-from fleet.intake.readers import a_day, a_moment, choice, text, yes_no
+from fleet.intake.readers import a_day, a_moment_or_day, choice, text, yes_no
 from fleet.registry.models import Installation, Site, StaticLevel, Tank, Unit, UnitPoint, Well
 from fleet.registry.models.places import code_fits_an_address
 from fleet.registry.tables import installing, parts
@@ -116,18 +116,9 @@ BUILT = (
 )  # fmt: skip
 
 
-def a_day_or_moment(cell, hints):
-    """A day, or a day with its hour."""
-    try:
-        return a_moment(cell, hints)
-    except Unreadable:
-        return a_day(cell, hints)
-
-
-a_day_or_moment.unit, a_day_or_moment.example, a_day_or_moment.days = "", "2025-04-03", True
-SINCE = Column("installed_on", _("Installed on"), a_day_or_moment,
+SINCE = Column("installed_on", _("Installed on"), a_moment_or_day,
                note=_("day, or day and hour; where it is left out, the day of commissioning"))  # fmt: skip
-UNTIL = Column("removed_on", _("Taken out on"), a_day_or_moment, note=_("empty: it hangs there now"))
+UNTIL = Column("removed_on", _("Taken out on"), a_moment_or_day, note=_("empty: it hangs there now"))
 
 
 class Sites(Composed):
