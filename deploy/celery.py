@@ -34,6 +34,12 @@ app.conf.beat_schedule = {
 
 
 @worker_process_init.connect
+def give_way(**_):
+    """Pages and telephones come first: work in the background takes what the processors have left."""
+    os.nice(10)
+
+
+@worker_process_init.connect
 def end_with_the_worker(**_):
     """A process of the pool must not outlive a worker that was killed: its tasks would run beside their successors."""
     if sys.platform.startswith("linux"):

@@ -90,9 +90,12 @@ def application_parts(folder, env, listen, port):
     cores = os.cpu_count() or 2
     bind = f"[{listen}]:{port}" if ":" in listen else f"{listen}:{port}"
     web = [
-        python, "-m", "gunicorn", "deploy.wsgi", "--bind", bind, "--worker-class", "gthread",
+        python, "-m", "gunicorn", "deploy.wsgi", "--config", "python:deploy.web", "--bind", bind,
+        "--worker-class", "gthread",
         "--workers", str(settings.whole_number("WEB_WORKERS", max(2, min(cores, 4)), 1, 64)), "--threads", "4",
-        "--timeout", "120", "--graceful-timeout", "10", "--no-control-socket", "--log-level", "warning",
+        # A worker that holds so many connections leaves new ones to its neighbours: the load is shared evenly.
+        "--worker-connections", "120", "--timeout", "120", "--graceful-timeout", "10", "--no-control-socket",
+        "--log-level", "warning",
     ]  # fmt: skip
     if Path("/dev/shm").is_dir():  # noqa: S108
         web += ["--worker-tmp-dir", "/dev/shm"]  # noqa: S108 - heartbeats must not wait for a slow disk

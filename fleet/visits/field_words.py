@@ -182,7 +182,7 @@ WORDS = {
     "min_ago": _("{n} min ago"),
     "h_ago": _("{n} h ago"),
     "days_ago": _("{n} days ago"),
-    "packed_is": _("{n} visits, {age}, {size}"),
+    "packed_is": _("Visits: {n}, {age}, {size}"),
     "not_packed": _("not packed"),
     "no_visits": _("No visit is assigned to you for the coming days."),
     "all_home": _("all sent"),

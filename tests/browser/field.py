@@ -63,7 +63,7 @@ class Telephone:
         page.get_by_label("Choose a PIN").fill(PIN)
         page.get_by_label("The same PIN again").fill(PIN)
         page.get_by_role("button", name="Keep the PIN").click()
-        page.get_by_role("heading", name="My visits").wait_for(timeout=60_000)
+        page.get_by_role("heading", name="My visits").wait_for(timeout=150_000)
         page.evaluate("navigator.serviceWorker.ready.then(() => true)")
         until(page, "caches.keys().then(async (n) => n.length && (await (await caches.open(n[0])).keys()).length > 20)")
         return page

@@ -462,3 +462,26 @@ def test_keeping_twenty_pieces_asks_the_database_as_often_as_keeping_one(
     address = f"/api/v1/field/photos/{uuid.uuid4()}/?device={device.key}&place=0&total=50000&later=1"
     with django_assert_num_queries(3):  # who sends, the part, what is here
         phone.put(address, b"x" * 20_000, content_type="application/octet-stream")
+
+
+def test_where_many_wait_a_telephone_is_asked_to_come_back_and_loses_nothing(send, visit, api_of, idris):
+    body = {"device": send.device, "pieces": [a_piece(visit, "start")]}
+    busy = api_of(idris).post(PIECES, body, format="json", HTTP_X_QUEUED="95")
+    assert (busy.status_code, busy.json()["errors"][0]["code"]) == (503, "busy")
+    assert int(busy["Retry-After"]) == 4
+    assert not FieldPiece.objects.exists()
+    for few in ("3", "many"):
+        assert api_of(idris).post(PIECES, body, format="json", HTTP_X_QUEUED=few).status_code == 200
+
+
+def test_the_web_server_says_how_many_wait_and_nobody_else_does():
+    from types import SimpleNamespace
+
+    from deploy import web
+
+    request = SimpleNamespace(headers=[("X-QUEUED", "900"), ("HOST", "127.0.0.1")])
+    worker = SimpleNamespace(tpool=SimpleNamespace(_work_queue=SimpleNamespace(qsize=lambda: 7)))
+    web.pre_request(worker, request)
+    assert request.headers == [("HOST", "127.0.0.1"), ("X-QUEUED", "7")]
+    web.pre_request(object(), request)
+    assert request.headers[-1] == ("X-QUEUED", "0")

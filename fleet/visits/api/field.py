@@ -10,11 +10,13 @@ from dataclasses import asdict
 from django.core.cache import cache
 from django.middleware.csrf import get_token
 from django.utils import timezone, translation
+from django.utils.translation import gettext as _
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema, inline_serializer
 from rest_framework import permissions, serializers
 from rest_framework.authentication import SessionAuthentication
+from rest_framework.exceptions import APIException
 from rest_framework.parsers import BaseParser
 from rest_framework.response import Response
 from rest_framework.throttling import BaseThrottle
@@ -41,6 +43,7 @@ class TelephoneScheme(OpenApiAuthenticationExtension):
         }  # fmt: skip
 
 
+MOST_QUEUED = 30  # requests that may wait in a web process: half a second or so of work
 DEVICE = OpenApiParameter("device", OpenApiTypes.UUID, required=True, description="key made on the telephone")
 
 
@@ -69,12 +72,26 @@ class FieldRate(BaseThrottle):
         return 60 - time.time() % 60
 
 
+class Busy(APIException):
+    """So many wait already that a telephone does better to come back: it loses nothing by it."""
+
+    status_code = 503
+    default_code = "busy"
+
+    def __init__(self, queued):
+        super().__init__(_("Many telephones send just now. This one tries again by itself in a moment."))
+        self.wait = 1 + queued // MOST_QUEUED
+
+
 class Field(APIView):
     authentication_classes = [DeviceAuthentication, SessionAuthentication, TokenAuthentication]
     permission_classes = [permissions.IsAuthenticated, Logs]
     throttle_classes = [FieldRate]
 
     def initial(self, request, *args, **kwargs):
+        queued = request.META.get("HTTP_X_QUEUED", "")  # told by the web server itself, see deploy/web.py
+        if queued.isdecimal() and int(queued) > MOST_QUEUED:
+            raise Busy(int(queued))
         super().initial(request, *args, **kwargs)
         # A telephone brings no session by which the language would be known already.
         if request.user.is_authenticated and request.user.language:

@@ -21,10 +21,18 @@ function database() {
       }
     };
     asked.onsuccess = () => {
-      asked.result.onversionchange = () => asked.result.close();
-      done(asked.result);
+      const base = asked.result;
+      base.onversionchange = () => {
+        base.close();
+        opening = null;
+      };
+      base.onclose = () => { opening = null; }; // a full disk closes it; it opens again when there is room
+      done(base);
     };
-    asked.onerror = () => fail(asked.error);
+    asked.onerror = () => {
+      opening = null;
+      fail(asked.error);
+    };
   });
   return opening;
 }
@@ -45,17 +53,40 @@ export async function all(store, visit) {
   return outcome(visit === undefined ? shelf.getAll() : shelf.index("visit").getAll(visit));
 }
 
+// A deal; once more with a new connection if this one was just being closed.
+async function begin(names) {
+  try {
+    return (await database()).transaction(names, "readwrite", { durability: "strict" });
+  } catch (trouble) {
+    if (trouble?.name !== "InvalidStateError") throw trouble;
+    opening = null;
+    return (await database()).transaction(names, "readwrite", { durability: "strict" });
+  }
+}
+
+// Whether a write failed because there is no room: some browsers say so by name, some only in the words.
+export const isFull = (trouble) => trouble?.name === "QuotaExceededError" || /NO_SPACE|no space|disk|quota/i.test(trouble?.message || "");
+
 // `work` is given the stores by name and must not wait for anything but them. Resolves when all of it is on storage.
 export async function write(stores, work) {
   const names = [].concat(stores);
-  const base = await database();
+  const tell = (trouble) => { for (const watcher of watchers) watcher(trouble); };
+  let deal;
+  try {
+    deal = await begin(names);
+  } catch (trouble) {
+    tell(trouble);
+    throw trouble;
+  }
   return new Promise((done, fail) => {
     let answer;
-    const deal = base.transaction(names, "readwrite", { durability: "strict" });
-    deal.oncomplete = () => done(answer);
+    deal.oncomplete = () => {
+      tell(null);
+      done(answer);
+    };
     deal.onabort = deal.onerror = () => {
       const trouble = deal.error || new Error("not kept");
-      for (const tell of watchers) tell(trouble);
+      tell(trouble);
       fail(trouble);
     };
     answer = work(Object.fromEntries(names.map((name) => [name, deal.objectStore(name)])));

@@ -1,6 +1,6 @@
 // The log at the well. The address behind # says which screen; all that is shown is on the telephone itself.
 import * as clock from "./clock.js";
-import { all, get, onTrouble, put, stay } from "./db.js";
+import { all, get, isFull, onTrouble, put, stay } from "./db.js";
 import { badge, button, h, link, notice, p } from "./dom.js";
 import { bundleNow, homeScreen, lockScreen, signInScreen, waitingScreen } from "./home.js";
 import { lockNow, reopen, signInKey, stayOpen } from "./lock.js";
@@ -126,7 +126,7 @@ function worker() {
 async function begin() {
   speak(JSON.parse(document.getElementById("words").textContent));
   onTrouble((fault) => {
-    trouble = fault?.name === "QuotaExceededError" ? "disk_full" : "not_kept";
+    trouble = !fault ? "" : isFull(fault) ? "disk_full" : "not_kept"; // null: this write went well
   });
   await clock.begin();
   hold();

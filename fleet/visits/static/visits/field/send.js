@@ -62,11 +62,11 @@ async function run() {
       tell({ busy: false, trouble: "shut_out" });
       return;
     }
-    const wait = Math.min(LONGEST_WAIT, state.wait * 2);
-    part = PART;
+    const busy = trouble.after > 0, wait = busy ? state.wait : Math.min(LONGEST_WAIT, state.wait * 2);
+    if (!busy) part = PART;
     tell({ busy: false, trouble: trouble.status === 401 ? "sign_in" : trouble.status ? trouble.message || "server" : "network", wait });
     // A server that says when to come back is taken at its word; nobody comes back all at once.
-    if (trouble.status !== 401) soon(trouble.after ? 1000 * trouble.after + strewn(wait) : strewn(wait));
+    if (trouble.status !== 401) soon(busy ? 1000 * trouble.after * (1 + Math.random()) : strewn(wait));
   }
 }
 

@@ -1,7 +1,7 @@
 // One step a screen: cautions, figures before words, an answer at once, every keystroke kept.
 import { control, inOrder } from "./captures.js";
 import { answer } from "./card.js";
-import { all, get, put, room } from "./db.js";
+import { all, get, isFull, put, room } from "./db.js";
 import { badge, button, h, link, notice, p, shape } from "./dom.js";
 import { freeze, keptStep } from "./outbox.js";
 import { place, shrink } from "./photo.js";
@@ -12,7 +12,7 @@ import { answerCard } from "./spot.js";
 import { figure, liked, read, shownIn, t } from "./words.js";
 
 const draftId = (visit, step) => `${visit}/${step}`;
-const FULL_LEFT = 25_000_000;
+const FULL_LEFT = 25_000_000, AGAIN_MS = 3000;
 
 // The values with each spot test's answer beside it, as the rules want to see them.
 function withAnswers(step, values, card) {
@@ -86,9 +86,10 @@ export async function stepScreen(row, code, { go, writable }) {
     writing = put("drafts", structuredClone(draft)).then(() => {
       state.textContent = t("kept_here");
       state.classList.remove("trouble");
-    }, () => {
+    }, (trouble) => {
       failed = true;
-      state.textContent = t("not_kept");
+      setTimeout(() => failed && keep(), AGAIN_MS);
+      state.textContent = t(isFull(trouble) ? "disk_full" : "not_kept");
       state.classList.add("trouble");
     }).finally(() => {
       writing = null;

@@ -89,4 +89,4 @@ export function ago(moment) {
   return t("days_ago", { n: Math.round(minutes / 1440) });
 }
 
-export const kilobytes = (bytes) => `${figure(bytes / 1000, 0)} kB`;
+export const kilobytes = (bytes) => `${figure(bytes / 1000, 0)}\u00a0kB`;
