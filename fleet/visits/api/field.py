@@ -102,6 +102,8 @@ class Field(APIView):
         # The telephone learns from it how wrong its own clock is.
         response["X-Server-Time"] = f"{timezone.now().timestamp():.3f}"
         response.setdefault("Cache-Control", "no-store")
+        if response.status_code == Busy.status_code:
+            response._has_been_logged = True  # no fault of anybody's, and a rush would fill the log
         return response
 
 
