@@ -121,7 +121,7 @@ def test_the_sweep_ends_shortfalls_of_pumps_that_were_taken_out_in_the_register(
 
     gone, stays = a_shortfall(an_installation(organisation)), a_shortfall(an_installation(organisation))
     registry.take_out(unit=gone.installation.unit, at=timezone.now(), why="well caved in", by=nadia)
-    monkeypatch.setattr("fleet.output.services.sweeping._wake", lambda *call: None)  # no worker in this test
+    monkeypatch.setattr("fleet.output.services.sweeping.wake", lambda *call: True)  # no worker in this test
     output.sweep()
     gone.refresh_from_db()
     stays.refresh_from_db()
