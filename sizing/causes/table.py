@@ -166,9 +166,15 @@ def days_of_each_clearness(fleet, months=tuple(range(12))):
     def at(name):
         return getattr(fleet, name)[:, None, None]
 
+    hidden = {}
+    if fleet.shaded.any():
+        opened, left = chain.open_sky(fleet, doy)
+        hidden["beam_open"] = (opened * left[:, None, :])[:, :, None, :]
+        if fleet.skyline_deg is not None:
+            hidden["sky_share"] = sky.sky_share(fleet.skyline_deg)[:, None, None]
     day = sky.hours(
         at("latitude_deg"), doy[None, :, None], above[..., None] * CLEARNESS, at("tilt_deg"), at("azimuth_deg"),
-        ground_reflectance=at("ground_reflectance"),
+        ground_reflectance=at("ground_reflectance"), **hidden,
     )  # fmt: skip
     return day.caught_w_m2, day.poa_w_m2.sum(axis=-1) / 1000
 

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from sizing import chain, climate, sky
+from sizing.causes import table as nightly
 from sizing.checks import Refusal
 from tests.makers import sample_fleet
 from tests.sizing import invented
@@ -229,6 +230,20 @@ def test_a_skyline_and_a_window_of_shade_cost_water_at_their_hours():
         name: np.asarray(getattr(place, name))[3:] for name in ("day_ghi_kwh_m2_day", "air_c", "band")
     }))  # fmt: skip
     assert alone.volume_l_day[0] == pytest.approx(got.volume_l_day[3])  # another's hills do not touch it
+
+
+def test_the_nightly_table_sees_the_same_hills():
+    hills = [(45, 20), (90, 30), (135, 20), (180, 0)]
+    fleet = invented.fleet(invented.row(skyline=hills), invented.row(), invented.row(shade_windows=[(6, 9, 1.0)]))
+    caught, plane = nightly.days_of_each_clearness(fleet)
+    assert caught.shape == (3, 12, nightly.CLEARNESS.size, 24)
+    morning, evening = caught[..., :12].sum(axis=-1), caught[..., 12:].sum(axis=-1)
+    bright = nightly.CLEARNESS > 0.5  # on dull days there is no beam to lose
+    assert (morning[0, :, bright] < morning[1, :, bright]).all() and (plane[0] < plane[1]).all()
+    assert evening[2] == pytest.approx(evening[1])
+    assert (morning[2, :, bright] < morning[1, :, bright]).all()
+    alone = nightly.days_of_each_clearness(fleet.take([1]))[0]
+    np.testing.assert_allclose(caught[1], alone[0])
 
 
 def test_start_and_stop_lie_where_the_light_passes_the_threshold():
