@@ -50,11 +50,12 @@ def worth_asking(case, evidence, day, daily, ask):
 def decide(case, odds, day, limit):
     """Step of one unit from its odds (causes.odds.Odds) today."""
     top = int(np.argmax(odds.cause))
-    raised = odds.fault > limit or odds.demand > limit
+    surest = max(odds.fault, odds.demand, _something(odds))
+    raised = surest > limit
     if case is None:
         return Step(RAISED, Case(day, top, odds.kept, 0, day)) if raised else Step(NOTHING, None)
     if not raised:
-        calm = case.calm + 1 if max(odds.fault, odds.demand) < limit - CALM_BELOW else 0
+        calm = case.calm + 1 if surest < limit - CALM_BELOW else 0
         if calm >= CALM_ASKED:
             return Step(CLOSED, None)
         return Step(NOTHING, case._replace(calm=calm, asked=day))
@@ -63,3 +64,9 @@ def decide(case, odds, day, limit):
     if (changed or worse) and day - case.day >= PATIENCE_DAYS:
         return Step(TOLD_AGAIN, Case(day, top, odds.kept, 0, day))
     return Step(NOTHING, case._replace(calm=0, asked=day))
+
+
+def _something(odds):
+    """Log odds that anything is: a fault or less demand may both be likely, so that neither alone is sure."""
+    none = min(max(odds.none, 1e-12), 1 - 1e-12)
+    return float(np.log1p(-none) - np.log(none))

@@ -258,5 +258,5 @@ def test_a_shortfall_says_what_to_check_and_what_to_take(few):
     assert shortfall.checks[0] in {"ask_caretaker", "volts_no_amps", "bucket_against_meter"}
     assert "water meter" in shortfall.parts
     assert sum(c["odds"] for c in shortfall.causes) <= 1
-    assert shortfall.since_low <= shortfall.since <= shortfall.since_high
+    assert shortfall.since_low <= shortfall.since <= shortfall.since_high <= shortfall.flagged_on
     assert shortfall.lost_low_l_day <= shortfall.lost_l_day <= shortfall.lost_high_l_day

@@ -270,3 +270,14 @@ def test_kind_and_age_move_the_rates_and_keep_their_sum():
     worn = names.NUMBER["pump_worn"]
     assert rates[0, worn] > 1.5 * rates[2, worn] > 1.5 * 1.5 * rates[1, worn]
     np.testing.assert_allclose(rates[2], names.RATES)
+
+
+def test_a_unit_that_gives_less_is_put_forward_though_fault_and_less_demand_are_both_likely():
+    cause = np.full(len(names.NAMES), 0.02)
+    cause[names.NUMBER["less_drawn"]] = 0.72
+    torn = odds.Odds(-0.8, 0.8, cause, 1e-6, (DAY, DAY, DAY), (900.0, 700.0, 1100.0), 0.5)
+    step = judge.decide(None, torn, DAY, 4.5)
+    assert step.what == judge.RAISED
+    assert step.case.note, "less drawn leads: a note, not a fault"
+    sound = torn._replace(fault=-3.0, demand=-4.0, none=0.93)
+    assert judge.decide(None, sound, DAY, 4.5).what == judge.NOTHING

@@ -51,7 +51,9 @@ def _write(shortfall, word, people):
         (*word["onset"], *word["onset"], *word["onset"])[:3] if len(word["onset"]) < 3 else word["onset"]
     )
     shortfall.state = Shortfall.State.OPEN if word["is_fault"] else Shortfall.State.NOTED
-    shortfall.since, shortfall.since_low, shortfall.since_high = as_date(middle), as_date(low), as_date(high)
+    # What raised the flag was there by then, however the newer readings date it.
+    days = [min(as_date(day), shortfall.flagged_on) for day in (middle, low, high)]
+    shortfall.since, shortfall.since_low, shortfall.since_high = days
     lost = word["lost"] if len(word["lost"]) >= 3 else [word["lost"][0]] * 3
     shortfall.lost_l_day, shortfall.lost_low_l_day, shortfall.lost_high_l_day = lost[:3]
     shortfall.lost_fraction = round(1 - word["kept"], 4)
