@@ -220,3 +220,5 @@ def test_a_meter_that_shows_less_than_the_bucket_is_put_last(installation, right
     assert meter["end"]["l_min"] == pytest.approx(0.6 * right["flow_l_min"], rel=0.05)
     Judgement.objects.update(recent_ratio=0.98)
     assert answer_spot(installation, right)["waterfall"]["meter"]["agrees"]
+    Judgement.objects.update(recent_ratio=0.6, through=later(days=200).date())
+    assert "meter" not in answer_spot(installation, right)["waterfall"], "days long after the test say nothing of it"

@@ -27,6 +27,7 @@ UNIT_SIGMA = 0.08  # a sound unit against its calculation, before its own tests 
 TEST_SIGMA = 0.06  # one commissioning test: sun and flow of one morning
 MODEL_SIGMA = 0.03  # what stays open once the unit's own level is known
 LEAST_SUN_W_M2 = 250.0  # below it a small change of sun is all or nothing
+BOOKS_DAYS = 30  # how far a test may lie from the meter's last days to be compared with them
 EIGHTY = 1.2816  # the range holds four sound readings in five
 PROVES = 2.0  # sigma beyond which a reading counts as too low or too high
 
@@ -149,7 +150,9 @@ def own_level(installation, before=None, exclude=None):
     """What is known of the unit's own sound output against the calculation (OwnLevel)."""
     judged = Judgement.objects.filter(pk=installation.pk, level_ratio__isnull=False).first()
     if judged is not None and judged.level_ratio > 0:
-        return OwnLevel(float(np.log(judged.level_ratio)), 0.04, 0, True, judged.recent_ratio)
+        apart = abs((judged.through - before.date()).days) if judged.through and before else 0
+        books = judged.recent_ratio if apart <= BOOKS_DAYS else None  # other days say nothing of this test
+        return OwnLevel(float(np.log(judged.level_ratio)), 0.04, 0, True, books)
     tests = SpotTest.objects.filter(
         installation=installation, kind__in=["commissioning", "after_work"], standing__in=(0, 2),
         irradiance_w_m2__gte=LEAST_SUN_W_M2, flow_l_min__gt=0,
