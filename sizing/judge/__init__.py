@@ -23,9 +23,10 @@ Every night, for day d (and for every missed day in order):
    rows is an array of OBSERVATION, one for each reading: keep them with the evaluation, they are all that causes
    need later;
 4. units whose `worth_asking(case, state.evidence[u], d, daily, ASK)`: fetch their rows of the last 300 days and
-   `odds = causes.odds.judge(rows, causes.signatures.of_unit(fleet, u, month), d, first_day, level[u], level_sd[u],
-   noon, noise)`;
-   then `decide(case, odds, d, limit(alarms_per_hundred, daily))` gives RAISED, TOLD_AGAIN, CLOSED or NOTHING and the
+   `found = find(rows, d, first_day, level[u], level_sd[u], kind_of(daily, has_cell), float_switch)`; only where
+   `raised(found, limit(alarms_per_hundred, daily, has_cell))` ask the causes, `odds = agreed(found,
+   causes.odds.judge(rows, causes.signatures.of_unit(fleet, u, month), d, first_day, level[u], level_sd[u], noon,
+   noise))`; then `decide(case, found, odds or None, d, limit)` gives RAISED, TOLD_AGAIN, CLOSED or NOTHING and the
    case to keep;
 5. set state.suspect of units with an open fault to 1 (they stop telling the weather, their level waits), to 0 when
    closed, with evidence nought.
@@ -33,16 +34,30 @@ Every night, for day d (and for every missed day in order):
 first_level etc. are the unit's own; `tests/makers/run_judged_fleet.py` does all of this on a folder of files.
 """
 
+from sizing.judge.bank import Found, find
 from sizing.judge.commissioned import first_level
-from sizing.judge.flags import CLOSED, NOTHING, RAISED, TOLD_AGAIN, Case, Step, decide, worth_asking
-from sizing.judge.limits import ASK, limit
+from sizing.judge.flags import (
+    CLOSED,
+    NOTHING,
+    RAISED,
+    TOLD_AGAIN,
+    Case,
+    Step,
+    agreed,
+    decide,
+    raised,
+    worth_asking,
+)
+from sizing.judge.limits import ASK, days_to_notice, limit
 from sizing.judge.nightly import Sites, day_of_year, due_today, night, tell
+from sizing.judge.noise import kind_of
 from sizing.judge.record import OBSERVATION, Days, State, Totals, new_state
 from sizing.judge.weather import Sky, learn_patchiness, network
 from sizing.judge.weather import read as read_sky
 
 __all__ = [
-    "ASK", "CLOSED", "NOTHING", "OBSERVATION", "RAISED", "TOLD_AGAIN", "Case", "Days", "Sites", "Sky", "State", "Step",
-    "Totals", "day_of_year", "decide", "due_today", "first_level", "learn_patchiness", "limit", "network", "new_state",
-    "night", "read_sky", "tell", "worth_asking",
+    "ASK", "CLOSED", "NOTHING", "OBSERVATION", "RAISED", "TOLD_AGAIN", "Case", "Days", "Found", "Sites", "Sky", "State",
+    "Step", "Totals", "agreed", "day_of_year", "days_to_notice", "decide", "due_today", "find", "first_level",
+    "kind_of", "learn_patchiness", "limit", "network", "new_state", "night", "raised", "read_sky", "tell",
+    "worth_asking",
 ]  # fmt: skip

@@ -1,8 +1,8 @@
 """From odds to flags: raise, say it again when it got worse or its cause changed, close when the evidence is gone.
 
-A flag is raised when the log odds of a fault that costs water pass the limit that the fleet's one setting, false
-alarms per hundred units
-a year, gives for this rhythm of reporting (`limits`). The same limit raises a note when less water is drawn.
+A flag is raised when the log odds of a loss (`bank.find`) pass the limit that the fleet's one setting, false alarms
+per hundred units a year, gives for this way of reporting (`limits`). The same limit raises a note when less water is
+drawn. Causes are asked only then, and again while the flag is open; they name it, they do not raise it.
 """
 
 from typing import NamedTuple
@@ -47,18 +47,38 @@ def worth_asking(case, evidence, day, daily, ask):
     return not daily or day - case.asked >= 4
 
 
-def decide(case, odds, day, limit):
-    """Step of one unit from its odds (causes.odds.Odds) today."""
-    top = int(np.argmax(odds.cause))
-    surest = max(odds.fault, odds.demand, _something(odds))
-    raised = surest > limit
-    if case is None:
-        return Step(RAISED, Case(day, top, odds.kept, 0, day)) if raised else Step(NOTHING, None)
-    if not raised:
-        calm = case.calm + 1 if surest < limit - CALM_BELOW else 0
+def raised(found, limit):
+    """Whether what was found is worth a flag or a note, so that the causes must be asked."""
+    return found is not None and _surest(found) > limit
+
+
+def agreed(found, odds):
+    """Odds of the causes brought together with what was found: that nothing is wrong, and that less is only drawn."""
+    cause = odds.cause
+    if found.less > found.fault:
+        least = 1.0 / (1.0 + np.exp(max(found.fault - found.less, -30.0)))
+        now = cause[names.NOT_A_FAULT]
+        if now < least:
+            cause = cause * (1.0 - least) / max(1.0 - now, 1e-9)
+            cause[names.NOT_A_FAULT] = least
+    return odds._replace(cause=cause, none=found.none)
+
+
+def decide(case, found, odds, day, limit):
+    """Step of one unit from what was found today (bank.Found) and the causes' odds (causes.odds.Odds).
+
+    odds may be None where nothing is `raised`: a case that is open then only waits for its end.
+    """
+    if not raised(found, limit) or odds is None:
+        if case is None:
+            return Step(NOTHING, None)
+        calm = case.calm + 1 if found is None or _surest(found) < limit - CALM_BELOW else 0
         if calm >= CALM_ASKED:
             return Step(CLOSED, None)
         return Step(NOTHING, case._replace(calm=calm, asked=day))
+    top = int(np.argmax(odds.cause))
+    if case is None:
+        return Step(RAISED, Case(day, top, odds.kept, 0, day))
     changed = top != case.top and odds.cause[top] > 0.5
     worse = odds.kept < case.kept * WORSE
     if (changed or worse) and day - case.day >= PATIENCE_DAYS:
@@ -66,7 +86,7 @@ def decide(case, odds, day, limit):
     return Step(NOTHING, case._replace(calm=0, asked=day))
 
 
-def _something(odds):
-    """Log odds that anything is: a fault or less demand may both be likely, so that neither alone is sure."""
-    none = min(max(odds.none, 1e-12), 1 - 1e-12)
-    return float(np.log1p(-none) - np.log(none))
+def _surest(found):
+    """Log odds of what is surest: a loss, less drawn, or that either is, when both are likely and neither alone."""
+    none = min(max(found.none, 1e-12), 1 - 1e-12)
+    return max(found.fault, found.less, float(np.log1p(-none) - np.log(none)))

@@ -15,7 +15,7 @@ import numpy as np
 NONE, SLIP_OF_TEN, DIGITS_SWAPPED, READINGS_SWAPPED, WRONG_SERIAL, DUPLICATE, IMPOSSIBLE = range(7)
 NAMES = ("", "slip_of_ten", "digits_swapped", "readings_swapped", "wrong_serial", "duplicate", "impossible")
 MOST = 1.45  # times what is due: more water than the best sky gives a healthy unit, with all doubts added
-FITS = 0.18  # a corrected figure must come this near (log) to what is due, doubts added
+FITS = 0.08  # a corrected figure must come this near (log) to what is due, doubts added
 FAR = 0.45  # a figure this far (log) below what is due is worth doubting
 
 

@@ -123,7 +123,7 @@ def night(state, sites, table, sky, days, totals, day, patchy=None):
         sky_sum=state.sky_sum + clear,
         days=state.days + 1,
         patchy=state.patchy if patchy is None else patchy,
-        sky_bias=weather.learn_bias(state.sky_bias, sky.mean, own, table.prior(doy) + state.sky_bias, sky.told_by),
+        sky_bias=weather.learn_bias(state.sky_bias, sky, table.prior(doy) + state.sky_bias),
     )
     return state, np.concatenate(out) if out else np.zeros(0, OBSERVATION)
 
@@ -195,7 +195,7 @@ def _totals(state, sites, table, totals, day, supply, due, var, clear, gain):
     floor = METER_NOISE**2 + 2 * (edge / expected) ** 2
     spread = weather_var + floor + (1 - free) * DEMAND_SPREAD**2 / np.maximum(span, 1)
     kind, meant, litres, based = _doubts(part, sites, totals, expected, spread, now_due, span, day)
-    # a total that follows the doubted one and not the good one: the meter was changed or set; begin again from there
+    # a total that follows only from the doubted one: the meter was changed or set; begin again from there
     ratio = np.log(np.maximum(litres, LEAST * expected) / expected) + 0.5 * weather_var
     good = (kind == mistakes.NONE) & ~first & ~based
     usable = good & (span > 0.5)
@@ -245,16 +245,26 @@ def _doubts(part, sites, totals, expected, spread, now_due, span, day):
     first = ~np.isfinite(part.total)
     with np.errstate(invalid="ignore"):
         sound = (ratio >= np.exp(-mistakes.FAR - 2 * sd)) & (ratio <= mistakes.MOST + 3 * sd)
-    for i in np.flatnonzero(~sound & ~again & ~first):
+    judged = expected > 20 * np.maximum(np.nan_to_num(span), 1)  # a unit that should give nothing is no measure
+    for i in np.flatnonzero(~sound & ~again & ~first & judged):
+        agrees = _agrees_with_doubted(part, i, totals.total_l[i], rollover[i], now_due[i], sd[i])
+        if agrees and 0 <= ratio[i] <= mistakes.MOST + 3 * sd[i]:
+            continue  # what was doubted was no slip: so little came indeed, and all of it counts from the last good one
         others = [(part.total[j], expected[j], rollover[j]) for j in range(m) if j != i and np.isfinite(part.total[j])]
         doubt = mistakes.doubt_total(totals.total_l[i], part.total[i], expected[i], sd[i], rollover[i], others)
         if doubt is None:
             continue
-        if np.isfinite(part.doubted[i]):
-            since = mistakes.water_since(totals.total_l[i], part.doubted[i], rollover[i])
-            due = now_due[i] - part.doubted_due[i]
-            if 0 <= since <= mistakes.MOST * max(due, 1) * np.exp(2 * sd[i]) and due > 1:
-                based[i] = True
-                continue
+        if agrees:
+            based[i] = True
+            continue
         kind[i], meant[i] = doubt.kind, doubt.meant
     return kind, meant, litres, based
+
+
+def _agrees_with_doubted(part, i, total, rollover, now_due, sd):
+    """Whether a total follows from the one that was doubted before it."""
+    if not np.isfinite(part.doubted[i]):
+        return False
+    due = now_due - part.doubted_due[i]
+    since = mistakes.water_since(total, part.doubted[i], rollover)
+    return due > 1 and 0 <= since <= mistakes.MOST * due * np.exp(2 * sd)

@@ -13,7 +13,7 @@ Scales and spread were read off the daily irradiation of an independent simulate
 level, not the scales.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import NamedTuple
 
 import numpy as np
@@ -25,22 +25,26 @@ WIDE_VAR, WIDE_KM = 0.14, 300.0  # the same for weather systems
 MANY = 1e6  # a variance that says "not seen"
 ODD = 2.0  # an observation this many standard deviations off its neighbours starts to lose weight
 BIAS_DAYS = 25.0  # memory of the learned difference to the climatology
+CELL_KM, CELLS = 250.0, 8  # cells that teach a place how its season differs from the climatology, and how far
+LEAK_DAYS = 90.0  # without cells around, the difference learned from water fades: levels would drift with it
 SCALE_GAIN = 0.03  # how fast a place learns whether its sky is more or less patchy than most
 
 
 @dataclass(frozen=True)
 class Network:
     """Who can tell whom about the sky. index (n, k): neighbours, nearest first; near (n, k), among (n, k, k):
-    covariances."""
+    covariances of clearness."""
 
     index: np.ndarray
     near: np.ndarray
     among: np.ndarray
     distance_km: np.ndarray
+    cells: np.ndarray  # (n, c): nearest units with a cell of their own, itself among them, and
+    cell_weight: np.ndarray  # (n, c): how much each teaches of the season here
 
     def take(self, units):
         """The same for some of the units; neighbours keep their numbers in the whole fleet."""
-        return Network(self.index[units], self.near[units], self.among[units], self.distance_km[units])
+        return Network(*(getattr(self, f.name)[units] for f in fields(self)))
 
 
 class Sky(NamedTuple):
@@ -49,9 +53,9 @@ class Sky(NamedTuple):
     mean: np.ndarray
     variance: np.ndarray
     told_by: np.ndarray
-    surprise: (
-        np.ndarray
-    )  # what a unit's own records say over what its neighbours say, standard deviations; NaN: nothing
+    surprise: np.ndarray  # what a unit's own records say over what its neighbours say, deviations; NaN: nothing
+    anchor: np.ndarray  # how much clearer the cells around found the day than expected there
+    anchored: np.ndarray  # 0-1, how much that is worth here
 
 
 def covariance(distance_km):
@@ -60,30 +64,43 @@ def covariance(distance_km):
     return LOCAL_VAR * np.exp(-d / LOCAL_KM) + WIDE_VAR * np.exp(-d / WIDE_KM)
 
 
-def network(latitude_deg, longitude_deg, tells, most=12):
+def network(latitude_deg, longitude_deg, tells, most=12, has_cell=None):
     """Neighbours of every unit among those that `tell` (report day by day), themselves left out.
 
     Shapes: (n,) each. Fewer tellers than `most` give a narrower table; none gives one of width nought. Places
-    with a weather record of their own may stand behind the units as tellers: they see the sky, too.
+    with a weather record of their own may stand behind the units as tellers: they see the sky, too. has_cell: which
+    measure the sun themselves (such places as well); only they know the season's level, the others tell days apart.
     """
     lat, lon = np.radians(np.asarray(latitude_deg, float)), np.radians(np.asarray(longitude_deg, float))
     place = EARTH_KM * np.stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)], axis=-1)
     teller = np.flatnonzero(tells)
     n, k = len(lat), int(min(most, len(teller)))
+    cells, weight = _cells(place, np.zeros(n, bool) if has_cell is None else np.asarray(has_cell, bool))
     if k == 0:
-        return Network(np.zeros((n, 0), int), np.zeros((n, 0)), np.zeros((n, 0, 0)), np.zeros((n, 0)))
+        return Network(np.zeros((n, 0), int), np.zeros((n, 0)), np.zeros((n, 0, 0)), np.zeros((n, 0)), cells, weight)
     distance, found = cKDTree(place[teller]).query(place, k=list(range(1, min(k + 1, len(teller)) + 1)))
     index = teller[found]
     own = index == np.arange(n)[:, None]
     if len(teller) == k:  # so few that all are kept; a unit that would stand beside itself tells itself nothing
         between = np.linalg.norm(place[index][:, :, None, :] - place[index][:, None, :, :], axis=-1)
         among = np.where(own[:, :, None] | own[:, None, :], 0.0, covariance(between))
-        return Network(index, np.where(own, 0.0, covariance(distance)), among, distance)
+        return Network(index, np.where(own, 0.0, covariance(distance)), among, distance, cells, weight)
     last = ~own.any(axis=1)  # those that do not tell drop their farthest instead
     own[last, -1] = True
     index, distance = index[~own].reshape(n, k), distance[~own].reshape(n, k)
     between = np.linalg.norm(place[index][:, :, None, :] - place[index][:, None, :, :], axis=-1)
-    return Network(index, covariance(distance), covariance(between), distance)
+    return Network(index, covariance(distance), covariance(between), distance, cells, weight)
+
+
+def _cells(place, has_cell):
+    """Nearest units with cells of every unit (n, c) and their weights, falling with distance."""
+    found = np.flatnonzero(has_cell)
+    c = min(CELLS, len(found))
+    if c == 0:
+        return np.zeros((len(place), 0), int), np.zeros((len(place), 0))
+    distance, near = cKDTree(place[found]).query(place, k=c)
+    distance, near = distance.reshape(-1, c), near.reshape(-1, c)
+    return found[near], np.exp(-distance / CELL_KM)
 
 
 def read(net, prior, seen, variance):
@@ -96,8 +113,10 @@ def read(net, prior, seen, variance):
     """
     n, k = net.index.shape
     total = LOCAL_VAR + WIDE_VAR
+    anchor, anchored = _anchor(net, np.where(np.isfinite(seen), seen - prior, np.nan))
     if k == 0:
-        return Sky(np.array(prior, float), np.full(n, total), np.zeros(n), np.full(n, np.nan))
+        nothing = np.full(n, np.nan)
+        return Sky(np.array(prior, float), np.full(n, total), np.zeros(n), nothing, anchor, anchored)
     known = np.isfinite(seen) & np.isfinite(variance)
     r = np.where(known, np.nan_to_num(variance, nan=MANY), MANY)
     off = np.where(known, np.nan_to_num(seen) - prior, 0.0)
@@ -106,7 +125,20 @@ def read(net, prior, seen, variance):
     r = np.where(known, r + np.where(odd > ODD, (odd / ODD) ** 2 - 1, 0) * (r + var), MANY)
     mean, var = _krige(net, off, r, total)
     surprise = np.where(known, (off - mean) / np.sqrt(np.where(known, variance, 1) + var), np.nan)
-    return Sky(prior + mean, var, (known[net.index] & (net.near > 0)).sum(axis=1), surprise)
+    told_by = (known[net.index] & (net.near > 0)).sum(axis=1)
+    return Sky(prior + mean, var, told_by, surprise, anchor, anchored)
+
+
+
+def _anchor(net, off):
+    """Mean of what the cells around found over the expected (n,), and what it is worth (n,), 0 to 1."""
+    if net.cells.shape[1] == 0:
+        return np.zeros(len(off)), np.zeros(len(off))
+    told = off[net.cells]
+    weight = np.where(np.isfinite(told), net.cell_weight, 0.0)
+    total = weight.sum(axis=1)
+    mean = (weight * np.clip(np.nan_to_num(told), -2.0, 2.0)).sum(axis=1) / np.maximum(total, 1e-9)
+    return mean, total / (total + 0.3)
 
 
 def _krige(net, off, r, total):
@@ -116,12 +148,15 @@ def _krige(net, off, r, total):
     return mean, np.maximum(total - np.einsum("nk,nk->n", w, net.near), 1e-4)
 
 
-def learn_bias(bias, sky_mean, own, prior, told_by):
-    """The climatology's local error, learned slowly from what the fleet around measured; unchanged on days nobody
-    told."""
-    best = np.where(np.isfinite(own), own, sky_mean)
-    told = np.isfinite(own) | (told_by > 0)
-    return np.where(told, bias + (best - (prior - bias) - bias) / BIAS_DAYS, bias)
+def learn_bias(bias, sky, prior):
+    """The climatology's local error, learned slowly: from the cells around, else from water, then forgotten again.
+
+    prior (n,): the climatology with the bias. Units that tell the sky by their water only know it against their own
+    level; learned from each other without end, levels and sky would drift away together.
+    """
+    by_water = np.where(sky.told_by > 0, (sky.mean - prior) / BIAS_DAYS, 0.0) - bias / LEAK_DAYS
+    by_cells = np.where(sky.anchored > 0, sky.anchor / BIAS_DAYS, 0.0)
+    return bias + sky.anchored * by_cells + (1 - sky.anchored) * by_water
 
 
 def learn_patchiness(scale, sky, net):

@@ -7,11 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
-from sizing import chain, judge
+from sizing import chain, climate, judge, sun
 from sizing.causes import names, odds, signatures, table
 from tests.makers import judged_fleet
 
-USUAL = table.scale(0.62)
 MAP = {
     "dirt": "soiling", "shade_before_noon": "shade_morning", "shade_after_noon": "shade_afternoon",
     "frame_turned": "frame_turned", "string_open": "string_open", "poor_joint": "splice_resistance",
@@ -35,17 +34,27 @@ def first_level(f):
     )  # fmt: skip
 
 
+def usual_sky(folder, f):
+    """Usual clearness by month (n, 12), on the table's scale: the fleet's own file of it, else the default by place."""
+    if not isinstance(folder, judged_fleet.JudgedFleet) and (Path(folder) / "climate.csv").exists():
+        kept = {row["serial"]: row for row in judged_fleet.table(folder, "climate")}
+        return table.scale(np.array([[float(kept[s][f"clearness_{m}"]) for m in range(1, 13)] for s in f.serials]))
+    usual = climate.default_climate(f.fleet.latitude_deg, f.fleet.longitude_deg, altitude_m=f.fleet.altitude_m)
+    above = sun.extraterrestrial_kwh_m2_day(f.fleet.latitude_deg[:, None], table.MID_MONTH)
+    return table.scale(np.clip(usual.ghi_kwh_m2_day / above, 0.1, 0.8))
+
+
 def run(folder, alarms=10.0, stop=None, keep=None):
     """Judges day by day. Returns the fleet, flags (unit, day, causes), seconds spent, states, observations by unit."""
     f = folder if isinstance(folder, judged_fleet.JudgedFleet) else judged_fleet.read(folder)
     n = f.fleet.n
-    t = table.build(f.fleet, np.full((n, 12), USUAL), f.solar_shift_h)
+    t = table.build(f.fleet, usual_sky(folder, f), f.solar_shift_h)
     level, doubt = first_level(f)
     state = judge.new_state(n, level, doubt, 0.95 * f.fleet.need_l_day[:, 0], f.first)
     tells = np.zeros(n, bool)
     for d, _ in f.nights.values():
         tells[d.unit] = True
-    net = judge.network(f.fleet.latitude_deg, f.fleet.longitude_deg, tells)
+    net = judge.network(f.fleet.latitude_deg, f.fleet.longitude_deg, tells, has_cell=f.sites.has_cell)
     limits = judge.limit(alarms, tells, f.sites.has_cell)
     history, signs, cases, flags = [[] for _ in range(n)], {}, {}, []
     seconds = {"night": 0.0, "causes": 0.0, "asked": 0}
@@ -64,22 +73,26 @@ def run(folder, alarms=10.0, stop=None, keep=None):
         for u in np.unique(rows["unit"]):
             if not judge.worth_asking(cases.get(u), state.evidence[u], day, tells[u], judge.ASK):
                 continue
-            if (u, month) not in signs:
-                signs[u, month] = signatures.of_unit(f.fleet, u, month)
             mine = np.array(history[u])
-            noon = noon_due(f.fleet, u, mine) if np.isfinite(mine["noon_w_m2"]).any() else None
-            noise = float(np.clip(state.noise[u], 0.7, 2.5))
-            got = odds.judge(mine, signs[u, month], day, f.first, level[u], doubt[u], noon, noise)
-            seconds["asked"] += 1
-            if got is not None:
-                state = follow(state, cases, flags, u, day, got, limits[u])
+            kind = judge.kind_of(tells[u], f.sites.has_cell[u])
+            found = judge.find(mine, day, int(mine["day"][0]), level[u], doubt[u], kind, f.sites.float_switch[u])
+            got = None
+            if judge.raised(found, limits[u]):
+                seconds["asked"] += 1
+                if (u, month) not in signs:
+                    signs[u, month] = signatures.of_unit(f.fleet, u, month)
+                noon = noon_due(f.fleet, u, mine) if np.isfinite(mine["noon_w_m2"]).any() else None
+                noise = float(np.clip(state.noise[u], 0.7, 2.5))
+                got = odds.judge(mine, signs[u, month], day, int(mine["day"][0]), level[u], doubt[u], noon, noise)
+            got = got and judge.agreed(found, got)
+            state = follow(state, cases, flags, u, day, found, got, limits[u])
         seconds["causes"] += time.time() - start
     return f, flags, seconds, state, history
 
 
-def follow(state, cases, flags, u, day, got, limit):
+def follow(state, cases, flags, u, day, found, got, limit):
     """The flag of one unit carried on; the state told whether it is suspect."""
-    step = judge.decide(cases.get(u), got, day, limit)
+    step = judge.decide(cases.get(u), found, got, day, limit)
     if step.case is None:
         cases.pop(u, None)
     else:

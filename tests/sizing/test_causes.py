@@ -276,8 +276,10 @@ def test_a_unit_that_gives_less_is_put_forward_though_fault_and_less_demand_are_
     cause = np.full(len(names.NAMES), 0.02)
     cause[names.NUMBER["less_drawn"]] = 0.72
     torn = odds.Odds(-0.8, 0.8, cause, 1e-6, (DAY, DAY, DAY), (900.0, 700.0, 1100.0), 0.5)
-    step = judge.decide(None, torn, DAY, 4.5)
+    found = judge.Found(-0.8, 0.8, 1e-6, 0.5, DAY, 0.0)
+    step = judge.decide(None, found, judge.agreed(found, torn), DAY, 4.5)
     assert step.what == judge.RAISED
     assert step.case.note, "less drawn leads: a note, not a fault"
-    sound = torn._replace(fault=-3.0, demand=-4.0, none=0.93)
-    assert judge.decide(None, sound, DAY, 4.5).what == judge.NOTHING
+    sound = judge.Found(-3.0, -4.0, 0.93, 0.1, DAY, 0.0)
+    assert not judge.raised(sound, 4.5)
+    assert judge.decide(None, sound, None, DAY, 4.5).what == judge.NOTHING

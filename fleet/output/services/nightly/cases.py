@@ -64,7 +64,7 @@ def night(cohort, state, cases, events, history, signs, rows, day):
     suspect, evidence = state.suspect.copy(), state.evidence.copy()
     perhaps = _perhaps(np.unique(rows["unit"]), cases, evidence, cohort.daily)
     history.know([unit for unit in perhaps if unit in cases])
-    to_ask = []
+    to_look = []
     for unit in perhaps:
         case = cases.get(unit)
         if case is not None and not case.note:
@@ -77,15 +77,23 @@ def night(cohort, state, cases, events, history, signs, rows, day):
                 evidence[unit], suspect[unit] = 0, 0
                 continue
         if judge.worth_asking(cases.get(unit), evidence[unit], day, cohort.daily[unit], judge.ASK):
-            to_ask.append(unit)
-    for unit, sig, got in ask(cohort, state, history, signs, to_ask, day):
-        step = judge.decide(cases.get(unit), got, day, float(cohort.limits[unit]))
-        if cases.get(unit) is not None and step.case is not None and got.none > FADED:
+            to_look.append(unit)
+    found = _found(cohort, history, to_look, day)
+    short = [unit for unit in to_look if judge.raised(found[unit], float(cohort.limits[unit]))]
+    told = {unit: (sig, got) for unit, sig, got in ask(cohort, state, history, signs, short, day)}
+    for unit in to_look:
+        sig, got = told.get(unit, (None, None))
+        # The causes see sooner than the search that a loss is over: it knows only losses that last.
+        faded = got is not None and got.none > FADED
+        got = got and judge.agreed(found[unit], got)
+        step = judge.decide(cases.get(unit), found[unit], got, day, float(cohort.limits[unit]))
+        if cases.get(unit) is not None and step.case is not None and faded:
             step = judge.Step(judge.CLOSED, None)
         if step.case is None:
             cases.pop(unit, None)
         else:
             cases[unit] = step.case
+        if step.case is not None and got is not None:
             events.standing[unit] = summary(got, day, sig)
         if step.what in (judge.RAISED, judge.TOLD_AGAIN):
             events.log.append((unit, events.standing[unit]))
@@ -102,6 +110,22 @@ def _perhaps(units, cases, evidence, daily):
     """Those of which there may be something to ask: a case, any evidence, or a figure that comes seldom."""
     some = units[(evidence[units].max(axis=1) > 0) | ~daily[units]].tolist()
     return sorted({*some, *(u for u in units.tolist() if u in cases)})
+
+
+def _found(cohort, history, units, day):
+    """{unit: what its own figures say today of a loss (judge.Found), or None}."""
+    cohort.know_built(units)
+    cohort.know_first(units)
+    history.know(units)
+    found = dict.fromkeys(units)
+    for unit in units:
+        built = cohort.built.get(unit)
+        if built is not None:
+            found[unit] = judge.find(
+                history.of(unit), day, began_after(cohort, unit, day), built.level, built.level_sd,
+                judge.kind_of(cohort.daily[unit], cohort.sites.has_cell[unit]), cohort.sites.float_switch[unit],
+            )  # fmt: skip
+    return found
 
 
 def ask(cohort, state, history, signs, units, day):

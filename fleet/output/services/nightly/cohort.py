@@ -119,9 +119,10 @@ def load(ids, year):
     facts = {name: values[good] for name, values in facts.items()}
     lat, lon = facts["latitude_deg"], facts["longitude_deg"]
     around = places.load(np.unique(facts["organisation_id"]).tolist(), lat, lon)
+    by_record = np.ones(len(around), bool)
     net = judge.network(
         np.append(lat, around.latitude_deg), np.append(lon, around.longitude_deg),
-        np.append(facts["level"] > 0, np.ones(len(around), bool)),
+        np.append(facts["level"] > 0, by_record), has_cell=np.append(facts["level"] == 2, by_record),
     )  # fmt: skip
     daily = facts["level"] > 0
     sites = judge.Sites(facts["float_switch"] > 0, facts["meter_rollover_l"], facts["level"] == 2)

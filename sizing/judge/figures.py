@@ -1,0 +1,184 @@
+"""A unit's figures as the search for a loss takes them: measured over due, with what each may scatter by.
+
+The ratio itself is taken, not its logarithm: on a dull day that neighbours saw bright a sound unit may give nothing,
+which is one unit less on this scale and minus infinity on the other. Days far from those around count for little,
+unless they last; and every unit is weighed by its own scatter, for fleets and places differ in it.
+"""
+
+import math
+
+import numpy as np
+
+from sizing import compiled
+from sizing.judge.noise import NOISE
+
+COLUMNS = (
+    "day", "since", "measured_l", "supply_l", "clearness", "weather_var", "light_gain", "demand_l", "told_by",
+    "mistake",
+)  # fmt: skip
+REMEMBERED_DAYS = 240
+RECENT_DAYS, BLOCK_DAYS = 16, 8  # day records older than this are taken some days together
+MOST_FIGURES = REMEMBERED_DAYS + 60
+SCATTER_AFTER = 45  # days: a period's figure younger than this says nothing of its unit's usual scatter
+STRANGE = 3.0  # deviations from those around, from which a figure is looked at
+LONGEST_SPELL = 4  # days in a row that a sound unit may be switched off; what lasts longer is no accident
+COUNT_L = 15.0  # steps in which a logger counts
+# rows of the array that `gather` fills
+(END, SPAN, RATIO, VARIANCE, LOAD, LIGHT, CLEAR, SUPPLY, DEMAND, DUE, SKY, COUNT) = range(12)
+HEIGHT = 12
+_N = {name: place for place, name in enumerate(NOISE)}
+(DRAW, WEATHER, METER, DULL, OWN) = (_N[k] for k in ("draw", "weather", "meter", "dull", "own_figures"))
+
+
+def columns(rows):
+    """The columns of observations (judge.record.OBSERVATION) that are needed, as float arrays in order of day."""
+    rows = rows[np.isfinite(rows["since"])]
+    if len(rows) > 1 and (np.diff(rows["day"]) < 0).any():
+        rows = rows[np.argsort(rows["day"], kind="stable")]
+    return tuple(np.ascontiguousarray(rows[name], dtype=float) for name in COLUMNS)
+
+
+@compiled()
+def _below(z):
+    return 0.5 * math.erfc(-z / 1.4142135623730951)
+
+
+@compiled()
+def held(supply, demand, spread):
+    """Mean of the lesser of a sure supply and a varying demand, as evidence.limited; NaN demand: no limit."""
+    if demand != demand:
+        return supply
+    sd = spread * demand
+    z = (supply - demand) / sd
+    if z < -8.0:
+        return supply
+    if z > 8.0:
+        return demand
+    return max(supply - sd * (z * _below(z) + math.exp(-0.5 * z * z) / 2.5066282746310002), 1e-6)
+
+
+@compiled()
+def _free(supply, demand, spread):
+    if demand != demand:
+        return 1.0
+    share = _below((demand - supply) / (spread * demand)) * supply / held(supply, demand, spread)
+    return min(max(share, 0.0), 1.0)
+
+
+@compiled()
+def gather(day, since, measured, supply, clear, weather, gain, demand, told, mistake, today, level, noise, out):
+    """Fill `out` (HEIGHT, MOST_FIGURES) with the usable figures up to today; returns how many columns."""
+    n, total = 0, len(day)
+    end, span, y, var = np.empty(total), np.empty(total), np.empty(total), np.empty(total)
+    free, light, x = np.empty(total), np.empty(total), np.empty(total)
+    due, asked, sky = np.empty(total), np.empty(total), np.empty(total)
+    draw = noise[DRAW]
+    for i in range(total):
+        if mistake[i] != 0.0 or measured[i] != measured[i]:
+            continue
+        if day[i] > today or day[i] <= today - REMEMBERED_DAYS or not supply[i] > 20.0 * since[i]:
+            continue
+        can = max(supply[i] / since[i] * math.exp(level), 1.0)
+        expected = held(can, demand[i], draw)
+        f = _free(can, demand[i], draw)
+        by_sky = math.expm1(min(weather[i], 1.5)) * noise[WEATHER]
+        dull = 0.0
+        if since[i] <= 1.0:
+            if told[i] >= 0.0:  # neighbours know bright days better than they think, and dull ones worse
+                by_sky *= min(max(math.exp(-0.55 * (clear[i] - 0.7)), 0.5), 2.2)
+            dull = (noise[DULL] * max(gain[i], 1.0) * math.exp(0.75 * (1.0 - clear[i]))) ** 2
+        end[n], span[n], free[n], due[n], asked[n], x[n] = day[i], since[i], f, can, demand[i], clear[i]
+        light[n] = gain[i] * f
+        y[n] = min(measured[i] / since[i] / expected, 3.0) - 1.0
+        var[n] = by_sky + noise[METER] + dull + (0.025 * light[n]) ** 2 / since[i]
+        var[n] += (COUNT_L / (expected * since[i])) ** 2 + (1.0 - f) * draw * draw / since[i]
+        sky[n] = math.sqrt(by_sky) if told[i] >= 0.0 and since[i] <= 1.0 else 0.0
+        n += 1
+    if n == 0:
+        return 0
+    _weigh_scatter(end, span, y, var, free, n, today, noise[OWN])
+    return _together(end, span, y, var, free, light, x, due, asked, sky, n, today, draw, out)
+
+
+@compiled()
+def _weigh_scatter(end, span, y, var, free, n, today, own_figures):
+    """Variances brought to the unit's own scatter, and widened for figures that stand alone far off."""
+    off, around = np.zeros(n), np.zeros(n)
+    near = np.empty(10)
+    for i in range(n):
+        c = 0
+        for k in (-5, -4, -3, -2, -1, 1, 2, 3, 4, 5):
+            if 0 <= i + k < n:
+                near[c] = y[i + k]
+                c += 1
+        if c < 4:
+            continue
+        ordered = np.sort(near[:c])
+        around[i] = ordered[c // 2] if c % 2 else 0.5 * (ordered[c // 2] + ordered[c // 2 - 1])
+        off[i] = (y[i] - around[i]) / math.sqrt(var[i] + 0.001 * free[i] ** 2)
+    squares, c = np.empty(n), 0
+    for i in range(n):
+        if today - end[i] > (RECENT_DAYS if span[i] <= 1.0 else SCATTER_AFTER):
+            squares[c] = (y[i] - around[i]) ** 2 / (var[i] + 0.0004)
+            c += 1
+    if c >= 6:
+        if span[n - 1] > 1.0:  # few figures, slips among them: the wildest 15 % left out; the rest has a mean of 0.52
+            kept = int(0.85 * c)
+            scatter = np.sort(squares[:c])[:kept].mean() / 0.52 * (kept / (0.85 * c))
+        else:  # many, with honest tails that must be borne
+            scatter = 1.05 * np.minimum(squares[:c], 9.0).mean()
+        scatter = min(max((c * scatter + own_figures) / (c + own_figures), 0.4), 3.0)
+        for i in range(n):
+            var[i] *= scatter
+            off[i] /= math.sqrt(scatter)
+    i = 0
+    while i < n:
+        if abs(off[i]) < STRANGE or span[i] > 3.0:
+            i += 1
+            continue
+        sign, last = (1.0 if off[i] > 0 else -1.0), i
+        while last + 1 < n and off[last + 1] * sign > 1.5 and span[last + 1] <= 3.0:
+            last += 1
+        spell = last - i + 1
+        if spell == 1 or (last < n - 1 and spell <= LONGEST_SPELL):
+            for k in range(i, last + 1):
+                beyond = max(abs(off[k]) - 2.0, 0.0)
+                var[k] *= 1.0 + 0.4 * beyond * beyond
+        i = last + 1
+
+
+@compiled()
+def _together(end, span, y, var, free, light, x, due, asked, sky, n, today, draw, out):
+    """Recent figures one by one, older day records some days together."""
+    m, before = -1, -1.0
+    for i in range(n):
+        age = today - end[i]
+        alone = not (age > RECENT_DAYS and span[i] <= 1.0)
+        block = -2.0 if alone else math.floor(age / BLOCK_DAYS)
+        if alone or block != before:
+            m += 1
+            out[:, m] = 0.0
+        before = block
+        w = 1.0 / var[i]
+        out[VARIANCE, m] += w
+        out[SPAN, m] += span[i]
+        out[COUNT, m] += 1.0
+        out[END, m] += w * end[i]
+        out[RATIO, m] += w * y[i]
+        out[LOAD, m] += w * free[i]
+        out[LIGHT, m] += w * light[i]
+        out[CLEAR, m] += w * x[i]
+        out[SUPPLY, m] += w * due[i]
+        out[DEMAND, m] += w * asked[i]
+        if alone:
+            out[SKY, m] = sky[i]
+    m += 1
+    for k in range(m):
+        w = out[VARIANCE, k]
+        for row in (END, RATIO, LOAD, LIGHT, CLEAR, SUPPLY, DEMAND):
+            out[row, k] /= w
+        out[VARIANCE, k] = 1.0 / w
+        if out[COUNT, k] > 1.0:
+            out[END, k] += (out[SPAN, k] - 1.0) / 2.0
+        out[DUE, k] = held(out[SUPPLY, k], out[DEMAND, k], draw)
+    return m

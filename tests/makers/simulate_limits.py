@@ -1,0 +1,172 @@
+"""Makes the table of limits: what false alarms they let through, and what they cost in days, on simulated fleets.
+
+    python -m tests.makers.simulate_limits FOLDER [SEED ...]
+
+Fleets of these seeds are made in FOLDER where they are not there yet (a minute each). For each way of reporting, flags
+on sound units and before a fault's beginning are counted for every limit; those of one unit within 30 days are one.
+Then losses are put into the figures of sound units without float switch, and the days to the flag are taken. The
+result goes to sizing/tables/false_alarms.csv.
+"""
+
+import csv
+import sys
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+
+from sizing import judge
+from sizing.causes import table
+from sizing.judge import bank, limits, noise
+from sizing.judge.figures import columns
+from tests.makers import judged_fleet, run_judged_fleet, simulated_fleet
+
+SEEDS = (41, 42, 43, 44)
+ALARMS = (2, 5, 10, 15, 20, 30, 40)  # per hundred units a year
+GRID = np.arange(-3.0, 15.01, 0.25)
+MERGED_DAYS = 30
+TRIALS = 120  # losses put in, a way of reporting and size
+
+
+class Watched(NamedTuple):
+    """One unit: way of reporting, columns of its observations, and what is known of it; sound until the day `ill`."""
+
+    kind: int
+    columns: tuple
+    evidence: np.ndarray  # running, on each day asked
+    level: float
+    level_sd: float
+    floats: bool
+    ill: int
+
+
+def watch(folder):
+    """All units of a fleet's folder, judged night by night without asking causes."""
+    f = judged_fleet.read(folder)
+    t = table.build(f.fleet, run_judged_fleet.usual_sky(folder, f), f.solar_shift_h)
+    level, doubt = run_judged_fleet.first_level(f)
+    state = judge.new_state(f.fleet.n, level, doubt, 0.95 * f.fleet.need_l_day[:, 0], f.first)
+    daily = np.array([k != "A" for k in f.level])
+    net = judge.network(f.fleet.latitude_deg, f.fleet.longitude_deg, daily, has_cell=f.sites.has_cell)
+    out, evidence = [], {}
+    for day in range(f.first, f.last + 1):
+        days, totals = f.nights.get(day, (None, None))
+        seen, var = judge.tell(state, f.sites, t, days, day)
+        sky = judge.read_sky(net, t.prior(judge.day_of_year(day)) + state.sky_bias, seen, var)
+        patchy = judge.learn_patchiness(state.patchy, sky, net)
+        state, rows = judge.night(state, f.sites, t, sky, days, totals, day, patchy)
+        out.append(rows)
+        evidence[day] = state.evidence.max(axis=1)
+    rows = np.concatenate(out)
+    begun = {r["serial"]: r["onset_date"] for r in judged_fleet.table(folder, "truth")}
+    kinds = noise.kind_of(daily, f.sites.has_cell)
+    made = []
+    for u, serial in enumerate(f.serials):
+        mine = rows[rows["unit"] == u]
+        if len(mine) < 3:
+            continue
+        ill = judged_fleet.day_number(begun[serial]) if begun[serial] else f.last + 1
+        running = np.array([evidence[int(d)][u] for d in columns(mine)[0]])
+        made.append(
+            Watched(int(kinds[u]), columns(mine), running, level[u], doubt[u], bool(f.sites.float_switch[u]), ill)
+        )
+    return made
+
+
+def found(unit, asked, measured=None):
+    """Log odds of a loss on the days asked; measured: other figures instead of the unit's own."""
+    given = list(unit.columns)
+    if measured is not None:
+        given[2] = measured
+    out = np.empty((len(asked), 6))
+    bank.find_on(
+        *given, asked, unit.columns[0][0], unit.level, unit.level_sd, noise.TABLE[unit.kind, int(unit.floats)],
+        unit.floats, out,
+    )  # fmt: skip
+    return out[:, bank.FAULT]
+
+
+def false_flags(units):
+    """(flags by limit of GRID, unit-years) of sound units and of the time before a fault."""
+    flags, years = np.zeros(len(GRID)), 0.0
+    for unit in units:
+        day = unit.columns[0]
+        sound = day < unit.ill
+        years += max(min(unit.ill, day[-1]) - day[0], 0) / 365.25
+        asked = np.flatnonzero(sound if unit.kind == noise.METER else sound & (unit.evidence >= judge.ASK))
+        asked = asked if unit.kind == noise.METER else asked[::2]
+        if not len(asked):
+            continue
+        odds, when = found(unit, day[asked]), day[asked]
+        for g, limit in enumerate(GRID):
+            flags[g] += _flags(odds, when, limit)
+    return flags, years
+
+
+def _flags(odds, when, limit):
+    """Flags of one unit as they open and close."""
+    count, last, is_open, calm = 0, -np.inf, False, 0
+    for value, day in zip(odds, when, strict=True):
+        if not is_open and value > limit:
+            is_open, calm = True, 0
+            if day - last >= MERGED_DAYS:
+                count, last = count + 1, day
+        elif is_open:
+            calm = calm + 1 if value < limit - 3.0 else 0
+            is_open = calm < 3
+    return count
+
+
+def delays(rng, units, loss, chosen):
+    """Median days to a flag for each limit of `chosen`, of a loss put into sound units' figures; NaN: too long."""
+    days, tried = [], 0
+    fit = [u for u in units if not u.floats and min(u.ill, u.columns[0][-1]) - u.columns[0][0] > 190]
+    while tried < TRIALS:
+        unit = fit[int(rng.integers(len(fit)))]
+        day, span, measured = unit.columns[:3]
+        end = min(unit.ill, day[-1])
+        begin = day[0] + rng.uniform(60, max(end - day[0] - 120, 61))
+        after = np.clip((day - begin) / np.maximum(span, 1e-9), 0, 1) if unit.kind == noise.METER else day >= begin
+        asked = day[(day >= begin) & (day < min(end, begin + limits.LONGEST))]
+        if unit.kind != noise.METER:
+            age = asked - begin
+            asked = asked[(age < 14) | ((asked.astype(int) % 3) == 0)]
+        tried += 1
+        odds = found(unit, asked, measured * (1 - loss * after)) if len(asked) else np.zeros(0)
+        days.append([next((d - begin for d, o in zip(asked, odds, strict=True) if o > g), np.inf) for g in chosen])
+    middle = np.median(np.array(days), axis=0)
+    return np.where(middle > limits.LONGEST, np.nan, middle)
+
+
+def main(folder, *seeds):
+    seeds = [int(s) for s in seeds] or SEEDS
+    units = []
+    for seed in seeds:
+        place = Path(folder) / f"s{seed}"
+        if not (place / "truth_daily.csv.gz").exists():
+            simulated_fleet.write(place, seed)
+        units += watch(place)
+    rng, rows = np.random.default_rng(7), []
+    for kind, name in enumerate(noise.KINDS):
+        some = [u for u in units if u.kind == kind]
+        flags, years = false_flags(some)
+        rate = np.maximum.accumulate(flags[::-1])[::-1] / years * 100
+        chosen = [float(GRID[min(int((rate > alarms).sum()), len(GRID) - 1)]) for alarms in ALARMS]
+        by_loss = [delays(rng, some, loss, chosen) for loss in limits.LOSSES]
+        print(f"{name}: {years:.0f} unit-years", dict(zip(ALARMS, chosen, strict=True)), flush=True)
+        for k, alarms in enumerate(ALARMS):
+            seen = [f"{d[k]:.0f}" if np.isfinite(d[k]) else "" for d in by_loss]
+            rows.append([name, alarms, chosen[k], round(years), *seen])
+    with limits.TABLE.open("w", newline="") as file:
+        file.write(
+            "# Made by python -m tests.makers.simulate_limits from simulated fleets of seeds "
+            f"{', '.join(map(str, seeds))}.\n# limit: log odds; days_N: median days to notice a sudden loss of N %\n"
+        )
+        out = csv.writer(file)
+        out.writerow(["reports", "alarms_per_hundred_unit_years", "limit", "from_unit_years",
+                      *(f"days_{round(100 * loss)}" for loss in limits.LOSSES)])  # fmt: skip
+        out.writerows(rows)
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])

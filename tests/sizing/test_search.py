@@ -1,0 +1,160 @@
+"""The search for a loss in a unit's figures: what raises a flag, what does not, and what it costs."""
+
+import numpy as np
+import pytest
+
+from sizing import judge
+from sizing.causes import table
+from sizing.judge import bank, figures, limits, noise
+from sizing.judge.record import OBSERVATION
+from tests.sizing.invented import fleet, row
+
+FIRST = 19500
+LIMIT = {kind: float(limits.simulated().limit[kind][2]) for kind in (noise.METER, noise.DAILY, noise.CELL)}
+
+
+def days(ratio, demand=np.nan, supply=3000.0, sky_sd=0.0, seed=1):
+    """Observations of a unit that reports daily: measured over due by day."""
+    rng = np.random.default_rng(seed)
+    rows = np.zeros(len(ratio), OBSERVATION)
+    rows["day"], rows["since"] = FIRST + np.arange(len(ratio)), 1
+    sound = np.minimum(supply, demand * np.exp(rng.normal(0, 0.1, len(ratio)))) if np.isfinite(demand) else supply
+    rows["measured_l"] = sound * np.asarray(ratio) * np.exp(rng.normal(0, 0.02 + sky_sd, len(ratio)))
+    rows["supply_l"], rows["clearness"], rows["weather_var"] = supply, 1.0, sky_sd**2 + 1e-4
+    rows["light_gain"], rows["demand_l"], rows["told_by"] = 1.0, demand, -1 if sky_sd == 0 else 8
+    return rows
+
+
+def periods(ratio, span=14.0, demand=np.nan, supply=3000.0):
+    """Observations of a meter read every `span` days."""
+    rows = days(ratio, demand, supply, sky_sd=0.03)
+    rows["day"] = FIRST + (np.arange(len(ratio)) + 1) * int(span)
+    rows["since"] = span
+    rows["measured_l"] *= span
+    rows["supply_l"] *= span
+    return rows
+
+
+def found(rows, kind=noise.CELL, floats=False, level_sd=0.05):
+    return judge.find(rows, int(rows["day"][-1]), FIRST, 0.0, level_sd, kind, floats)
+
+
+def test_a_sound_unit_raises_nothing_and_a_loss_of_a_tenth_is_found_within_weeks():
+    assert found(days([1.0] * 120)).fault < 0
+    lost = found(days([1.0] * 100 + [0.88] * 20))
+    assert lost.fault > LIMIT[noise.CELL]
+    assert lost.began == pytest.approx(FIRST + 100, abs=4)
+    assert lost.size == pytest.approx(0.12, abs=0.05)
+
+
+def test_where_the_sky_is_told_by_neighbours_the_same_loss_takes_longer():
+    near = found(days([1.0] * 100 + [0.88] * 12))
+    far = found(days([1.0] * 100 + [0.88] * 12, sky_sd=0.12), noise.DAILY)
+    assert far.fault < near.fault
+
+
+@pytest.mark.parametrize("spell", [[0.0], [0.4], [0.0, 0.3]])
+def test_a_unit_switched_off_for_a_day_or_two_is_not_at_fault(spell):
+    at_once = found(days([1.0] * 60 + spell))
+    later = found(days([1.0] * 60 + spell + [1.0] * 4))
+    assert at_once.fault < LIMIT[noise.CELL]
+    assert later.fault < LIMIT[noise.CELL]
+
+
+def test_a_unit_that_stands_still_is_told_within_five_days():
+    assert found(days([1.0] * 60 + [0.0] * 5)).fault > LIMIT[noise.CELL]
+    assert found(days([1.0] * 60 + [0.0] * 5, sky_sd=0.1), noise.DAILY).fault > LIMIT[noise.DAILY]
+
+
+def test_a_unit_far_below_its_sheet_is_told_in_its_first_week():
+    assert found(days([0.35] * 5), level_sd=0.08).fault > LIMIT[noise.CELL]
+    assert found(days([1.0] * 5), level_sd=0.08).fault < 0
+
+
+def test_a_loss_in_the_middle_of_a_meters_period_counts_by_its_share():
+    late = found(periods([1.0] * 8 + [0.85]), noise.METER)
+    whole = found(periods([1.0] * 8 + [0.85, 0.5]), noise.METER)
+    assert whole.fault > LIMIT[noise.METER] > late.fault
+    assert FIRST + 8 * 14 < whole.began < FIRST + 9 * 14 + 1
+
+
+def test_a_full_tank_hides_a_loss_and_less_drawn_is_a_note():
+    free = found(days([1.0] * 60 + [0.75] * 20), floats=True)
+    assert free is not None
+    hidden = days([1.0] * 80, demand=1200.0)
+    assert found(hidden, floats=True).fault < 0
+    less = found(days([1.0] * 60 + [0.45] * 40, demand=1500.0), floats=True)
+    assert less.less > less.fault
+
+
+def test_no_water_at_all_is_never_less_drawn():
+    gone = found(periods([1.0] * 8 + [0.0] * 3, demand=1500.0), noise.METER, floats=True)
+    assert gone.fault > LIMIT[noise.METER]
+    assert gone.fault > gone.less
+
+
+def test_nothing_is_said_without_figures_or_before_the_first_day():
+    assert judge.find(days([1.0] * 3), FIRST - 5, FIRST, 0.0, 0.05, noise.CELL, False) is None
+    assert judge.find(np.zeros(0, OBSERVATION), FIRST, FIRST, 0.0, 0.05, noise.CELL, False) is None
+    dark = days([1.0] * 5, supply=10.0)
+    assert found(dark) is None
+
+
+def test_many_days_at_once_say_what_each_day_says():
+    rows = days([1.0] * 40 + [0.8] * 10)
+    asked = np.array([FIRST + 30.0, FIRST + 49.0])
+    out = np.empty((2, 6))
+    bank.find_on(*figures.columns(rows), asked, float(FIRST), 0.0, 0.05, noise.TABLE[noise.CELL, 0], False, out)
+    assert out[1, bank.FAULT] == pytest.approx(found(rows).fault)
+
+
+def test_fewer_false_alarms_mean_a_higher_limit_and_later_flags():
+    for daily, cell in ((False, False), (True, False), (True, True)):
+        many, few = judge.limit(40, daily, cell), judge.limit(2, daily, cell)
+        assert few > many
+    for kind in (noise.METER, noise.DAILY, noise.CELL):
+        few, many = judge.days_to_notice(2, 0.4, kind), judge.days_to_notice(40, 0.4, kind)
+        assert few is None or many <= few
+        assert judge.days_to_notice(10, 1.0, kind) <= judge.days_to_notice(10, 0.2, kind)
+
+
+def _meter_year(slip, seed=3):
+    """A unit's totals every fortnight with one of them written wrongly; the largest odds of a loss on any day."""
+    f = fleet(row())
+    t = table.build(f, np.full((1, 12), 0.7), np.zeros(1))
+    sites = judge.Sites(np.zeros(1, bool), np.array([1e7]), np.zeros(1, bool))
+    net = judge.network(f.latitude_deg, f.longitude_deg, np.zeros(1, bool))
+    state = judge.new_state(1, 0.0, 0.05, 3000.0, FIRST)
+    rng, total, kept, worst = np.random.default_rng(seed), 1_200_000.0, [], -np.inf
+    for day in range(FIRST, FIRST + 260):
+        due, _ = t.water(np.zeros(1, int), judge.day_of_year(day), np.array([0.7]))
+        totals = None
+        if (day - FIRST) % 14 == 0:
+            written = slip(total) if (day - FIRST) // 14 == 12 else total
+            totals = judge.Totals(np.array([0]), np.array([0.0]), np.array([float(written)]), np.array([np.nan]))
+        sky = judge.read_sky(net, np.full(1, 0.7), np.full(1, np.nan), np.full(1, np.nan))
+        state, rows = judge.night(state, sites, t, sky, None, totals, day)
+        total += float(due[0]) * np.exp(rng.normal(0, 0.03))
+        kept.append(rows)
+        if len(rows):
+            got = found(np.concatenate(kept), noise.METER)
+            worst = max(worst, got.fault) if got is not None else worst
+    return worst
+
+
+def _swapped(total):
+    text = str(round(total))
+    return float(text[:-5] + text[-4] + text[-5] + text[-3:])
+
+
+@pytest.mark.parametrize(
+    "slip",
+    [lambda t: t * 10, lambda t: round(t / 10), _swapped, lambda t: 4_321_000.0, lambda t: t - 30_000],
+    ids=["ten times", "a tenth", "digits swapped", "another unit's", "an old one"],
+)
+def test_a_figure_written_wrongly_raises_no_flag(slip):
+    assert _meter_year(slip) < LIMIT[noise.METER]
+
+
+def test_right_figures_raise_no_flag_either():
+    assert _meter_year(lambda t: t) < LIMIT[noise.METER]
