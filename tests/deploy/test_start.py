@@ -19,7 +19,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from deploy.machine import parts, places
+from deploy.machine import parts, places, products
 from deploy.machine.postgres import free_port
 
 pytestmark = pytest.mark.slow
@@ -111,6 +111,7 @@ def one_house():
     with tempfile.TemporaryDirectory(prefix="rising-main-start-", ignore_cleanup_errors=True) as folder:
         Path(folder).chmod(0o755)
         house = House(Path(folder) / "data")
+        products.ready(compiled=True)  # may take minutes on a slow machine; the starts below are timed
         try:
             yield house.start()
         finally:
