@@ -19,6 +19,7 @@ from fleet.visits.services.field_photos import whole_photo
 from fleet.visits.services.known import known_of
 from fleet.visits.services.photos import MOST_BYTES, keep_photo
 from fleet.web.refusals import Refused
+from fleet.web.storage import NoRoom
 
 # What the office, or somebody else at the well, may have done meanwhile.
 TO_SETTLE = {"reassigned", "called_off", "closed", "recorded_by_another"}
@@ -77,6 +78,9 @@ def _apply(held, row, late):
     except Wait as wait:
         held.forget()
         _mark(row, FieldPiece.State.HELD, "waits", str(wait))
+    except NoRoom:  # the disk, not the piece: it is tried again when there is room
+        held.forget()
+        _mark(row, FieldPiece.State.HELD, "no_room", _("Trouble on the server. It is kept and tried again."))
     except Refused as refusal:
         held.forget()
         state = FieldPiece.State.TO_SETTLE if refusal.code in TO_SETTLE else FieldPiece.State.REFUSED
