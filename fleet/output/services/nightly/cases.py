@@ -19,7 +19,8 @@ FADED = 0.99  # an open case comes down once it is surer than this that nothing 
 
 @dataclass
 class Events:
-    """What some nights did to the cases, in order: (unit, word that was put forward, or the day it came down)."""
+    """What some nights did to the cases, in order: (unit, word that was put forward), or (unit, (day it came
+    down, the latest word before))."""
 
     log: list = field(default_factory=list)
     standing: dict = field(default_factory=dict)  # unit -> the latest word on its open case
@@ -71,8 +72,7 @@ def night(cohort, state, cases, events, history, signs, rows, day):
             since = well_again(history.of(unit), case, day, cohort.daily[unit])
             if since is not None:
                 del cases[unit]
-                events.log.append((unit, day))
-                events.standing.pop(unit, None)
+                events.log.append((unit, (day, events.standing.pop(unit, None))))
                 events.sound[unit] = cohort.sound_from[unit] = since
                 evidence[unit], suspect[unit] = 0, 0
                 continue
@@ -83,6 +83,8 @@ def night(cohort, state, cases, events, history, signs, rows, day):
     told = {unit: (sig, got) for unit, sig, got in ask(cohort, state, history, signs, short, day)}
     for unit in to_look:
         sig, got = told.get(unit, (None, None))
+        if got is not None and unit not in cases and float(np.atleast_1d(got.lost_l)[0]) <= 0:
+            got = None  # whatever it was, no water is lost today: nobody need go there
         # The causes see sooner than the search that a loss is over: it knows only losses that last.
         faded = got is not None and got.none > FADED
         got = got and judge.agreed(found[unit], got)
@@ -98,8 +100,7 @@ def night(cohort, state, cases, events, history, signs, rows, day):
         if step.what in (judge.RAISED, judge.TOLD_AGAIN):
             events.log.append((unit, events.standing[unit]))
         if step.what == judge.CLOSED:
-            events.log.append((unit, day))
-            events.standing.pop(unit, None)
+            events.log.append((unit, (day, events.standing.pop(unit, None))))
             evidence[unit] = 0
         if step.what != judge.NOTHING:
             suspect[unit] = float(step.case is not None and not step.case.note)

@@ -37,7 +37,10 @@ def keep(cohort, events):
                 defaults={"shortfall": shortfall, "causes": word["causes"], "lost_fraction": 1 - word["kept"]},
             )  # fmt: skip
         elif pk in alive:
-            _close(alive.pop(pk), as_date(word))
+            day, last = word
+            if last is not None:  # what was said of it in the nights before it came down
+                _write(alive[pk], last, int(people[unit]))
+            _close(alive.pop(pk), as_date(day))
     for unit, word in events.standing.items():
         shortfall = alive.get(int(cohort.ids[unit]))
         if shortfall is not None and shortfall.state != Shortfall.State.CLOSED:
