@@ -95,6 +95,10 @@ def house(tmp_path_factory):
             until(made.healthy, 120, "the web server is healthy")
             until(lambda: "ready." in made.said("worker"), 120, "the worker is ready")
             yield made
+            # At the end, whatever the order of the tests: each part ends when it is asked to.
+            for name, part in made.parts.items():
+                part.send_signal(signal.SIGTERM)
+                assert part.wait(60) in {0, -signal.SIGTERM}, made.said(name)
         finally:
             made.stop()
             rabbit.gone()
@@ -131,12 +135,6 @@ def test_the_timetable_wakes_the_worker_through_rabbitmq(house):
     until(lambda: "jobs.sweep" in house.said("worker") and "succeeded in" in house.said("worker"), 150, "a sweep")
     for name in ("web", "worker", "timetable"):
         assert house.parts[name].poll() is None, house.said(name)
-
-
-def test_each_part_ends_when_asked_to(house):
-    for name, part in house.parts.items():
-        part.send_signal(signal.SIGTERM)
-        assert part.wait(60) in {0, -signal.SIGTERM}, house.said(name)
 
 
 def test_the_migrated_tables_hold_what_was_made(house):
