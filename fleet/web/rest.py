@@ -149,7 +149,7 @@ def refusal_handler(error, context):
     return answer
 
 
-@csrf_exempt
+@csrf_exempt  # it changes nothing: a program that misses the address should hear of that, not of a form
 def no_such_address(request, rest=""):
     """What no address of the API fits is answered in its own shape, and a lost last stroke is put there for readers."""
     if request.method in {"GET", "HEAD"} and not request.path.endswith("/"):
