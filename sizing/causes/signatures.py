@@ -123,13 +123,15 @@ def of_units(fleet, units, month, air_c=table.AIR_C):
     units = [int(u) for u in units]
     if not units:
         return []
-    keys = _keys(fleet, units, month, air_c)
+    rough = _roughly(fleet, units, month)
+    keys = _keys(rough, month, air_c)
     made = {}
-    for key, unit in zip(keys, units, strict=True):
+    for place, key in enumerate(keys):
         if key not in _kept:
-            made.setdefault(key, unit)
+            made.setdefault(key, place)
     if made:
-        for key, one in zip(made, _worked_out(fleet, list(made.values()), month, air_c), strict=True):
+        answers = _worked_out(rough.take(list(made.values())), month, air_c)
+        for key, one in zip(made, answers, strict=True):
             _kept[key] = one
     found = []
     for key in keys:
@@ -148,27 +150,43 @@ def of_unit(fleet, unit, month, air_c=table.AIR_C):
 # How finely installations are told apart: half a metre of water, a degree of tilt, half a degree of latitude.
 ROUGH = {"static_level_m": 0.5, "latitude_deg": 0.5, "tilt_deg": 1.0, "azimuth_deg": 2.0, "setting_depth_m": 0.5,
          "pipe_length_m": 2.0, "cable_length_m": 2.0, "tank_rise_m": 0.5, "flow_scale": 0.02, "age_y": 1.0,
-         "drawdown_b_m_per_l_min": 0.005, "altitude_m": 200.0}  # fmt: skip
+         "drawdown_b_m_per_l_min": 0.001, "altitude_m": 200.0}  # fmt: skip
 NO_MATTER = {"pumps", "longitude_deg", "need_l_day", "tank_capacity_l", "dry_run_probe"}
 
 
-def _keys(fleet, units, month, air_c):
+def _roughly(fleet, units, month):
+    """These units as signatures know them, a fleet of their own.
+
+    What is kept is worked out from the rounded values, never from those of whoever asked first: the same installation
+    gets the same answer in every process, whatever was asked before.
+    """
+    some = fleet.take(units)
+    level = some.static_level_m[:, month]
+    near = {name: np.round(getattr(some, name) / step) * step for name, step in ROUGH.items()}
+    near["static_level_m"] = np.round(level / ROUGH["static_level_m"]) * ROUGH["static_level_m"]
+    room = (some.setting_depth_m - level) / ROUGH["setting_depth_m"]  # that the pump hangs below the water is kept
+    near["setting_depth_m"] = near["static_level_m"] + np.round(room) * ROUGH["setting_depth_m"]
+    near["static_level_m"] = near["static_level_m"][:, None]
+    return some.with_(**near)
+
+
+def _keys(some, month, air_c):
     columns = []
-    for f in fields(fleet):
-        values = getattr(fleet, f.name)
-        if f.name in NO_MATTER or values is None:
+    for f in fields(some):
+        values = getattr(some, f.name)
+        if f.name in NO_MATTER or values is None or f.name == "pump_index":
             continue
-        values = np.asarray(values, float)[units]
+        values = np.asarray(values, float)
         if f.name == "static_level_m":
             values = values[:, month]
-        if f.name in ROUGH:
-            values = np.round(values / ROUGH[f.name])
-        columns.append(values.reshape(len(units), -1))
+        columns.append(values.reshape(some.n, -1))
     rows = np.concatenate(columns, axis=1)
-    curves = [b"".join(np.ascontiguousarray(c).tobytes() for c in (p.power_c, p.voltage_c, p.current_c, p.flow_scale))
-              for p in fleet.pumps]  # fmt: skip
-    return [(curves[int(p)], month, air_c, row.tobytes()) for p, row in
-            zip(fleet.pump_index[units], rows, strict=True)]  # fmt: skip
+    curves = [
+        b"".join(np.ascontiguousarray(c).tobytes() for c in (p.power_c, p.voltage_c, p.current_c))
+        + repr((p.flow_scale, p.head_scale, p.voltage_limit)).encode()
+        for p in some.pumps
+    ]
+    return [(curves[int(p)], month, air_c, row.tobytes()) for p, row in zip(some.pump_index, rows, strict=True)]
 
 
 class _Asked:
@@ -195,12 +213,13 @@ class _Asked:
         }  # fmt: skip
 
 
-def _worked_out(fleet, units, month, air_c):
+def _worked_out(fleet, month, air_c):
+    units = list(range(fleet.n))
     asked = [_Asked(fleet, u) for u in units]
     lengths = [len(a.physical) + 1 for a in asked]
     many = fleet.take(np.repeat(units, lengths))
     sound = chain.spot(
-        fleet.take(np.array(units)), GOOD_SUN, air_c, fleet.static_level_m[units, month]
+        fleet, GOOD_SUN, air_c, fleet.static_level_m[:, month]
     ).pump_flow_l_min  # fmt: skip
     parts = [a.faults(fleet.take([u])) for a, u in zip(asked, units, strict=True)]
     sizes = {name: np.concatenate([p[name] for p in parts]) for name in parts[0]}
@@ -215,7 +234,7 @@ def _worked_out(fleet, units, month, air_c):
     )
     ends = np.cumsum(lengths)
     caught, plane = table.days_of_each_clearness(fleet.take(np.repeat(units, len(TURN) + 1)).with_(
-        azimuth_deg=((fleet.azimuth_deg[units][:, None] + np.array([*TURN, 0.0])) % 360).ravel()
+        azimuth_deg=((fleet.azimuth_deg[:, None] + np.array([*TURN, 0.0])) % 360).ravel()
     ), [month])  # fmt: skip
     caught, plane = (x[:, 0].reshape(len(units), len(TURN) + 1, *x.shape[2:]) for x in (caught, plane))
     return [

@@ -247,6 +247,31 @@ def test_signatures_are_kept_and_shared_by_installations_built_alike():
     assert signatures.of_unit(three, 0, 6) is not first
 
 
+def test_who_was_asked_first_does_not_change_the_answer():
+    """Installations built alike share their signatures, whichever of them was asked before, alone or together."""
+    two = invented_fleet(
+        row(latitude_deg=3.1, age_y=1.4, cable_length_m=54.0),
+        row(latitude_deg=3.2, age_y=0.6, static_level_m=28.2, setting_depth_m=45.2, cable_length_m=54.5,
+            flow_scale=1.004, drawdown_b_m_per_l_min=0.0504),
+    )  # fmt: skip
+    answers = []
+    for order in ([0], [1], [0, 1], [1, 0]):
+        signatures.forget()
+        asked = dict(zip(order, signatures.of_units(two, order, 5), strict=True))
+        answers += asked.values()
+    for name in ("water", "current", "voltage", "level", "flow", "cell"):
+        for one in answers[1:]:
+            np.testing.assert_array_equal(getattr(one, name), getattr(answers[0], name))
+
+
+def test_a_pump_that_hangs_just_below_the_water_hangs_there_still_when_depths_are_rounded():
+    shallow = invented_fleet(row(static_level_m=28.26, setting_depth_m=29.4))
+    signatures.forget()
+    kept = signatures.of_unit(shallow, 0, 5)
+    dirt = kept.cause == names.NUMBER["dirt"]
+    assert (kept.water[dirt, 12] > 0).any() and (kept.water[dirt, 12] < 1).any()
+
+
 def test_what_stands_above_a_sun_loses_most_on_bright_days(fleet):
     sig = signatures.of_unit(fleet, 0, 5)
     above = (sig.cause == names.NUMBER["cuts_out"]) & (sig.size < 0)

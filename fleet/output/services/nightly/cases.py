@@ -198,7 +198,8 @@ def noon_due(built, rows):
 def summary(got, day, sig=None):
     """What is put forward, as plain values: day, causes with odds, onset and loss with their ranges, probability, and
     the checks that would tell most, by the unit's own signatures."""
-    best = np.argsort(-got.cause)
+    # Alike as told: in the order of their names, for the last digits are not the same in every process.
+    best = sorted(range(len(names.NAMES)), key=lambda c: (-round(float(got.cause[c]), 3), names.NAMES[c]))
     onset = [int(round(float(v))) for v in np.atleast_1d(got.onset)]
     lost = [max(0.0, float(v)) for v in np.atleast_1d(got.lost_l)]
     effect = None if sig is None or got.size is None else checks.effects(sig, got.size)
@@ -213,7 +214,7 @@ def summary(got, day, sig=None):
         "kept": round(float(got.kept), 3),
         "probability": round(1 - float(got.none), 4),
         "misread": round(float(got.misread), 4),
-        "is_fault": int(best[0]) != names.NOT_A_FAULT,
+        "is_fault": best[0] != names.NOT_A_FAULT,
     }
 
 
