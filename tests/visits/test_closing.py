@@ -268,6 +268,24 @@ def test_a_confirmed_finding_teaches_the_odds_once(repair, idris, organisation):
     assert output.counts(organisation.pk) == {"main_leaks": 1}
 
 
+def test_a_finding_teaches_for_the_season_in_which_it_was_made(repair, idris):
+    made = finding(repair, cause="dirt")
+    made.noted_at = datetime(2025, 8, 31, 22, 30, tzinfo=UTC)  # the first of September at the site already
+    made.save()
+    assert downward.teach(made, idris)
+    assert CauseCount.objects.get().month == 9
+
+
+def test_a_finding_that_comes_after_the_closing_teaches_too(repair, idris, organisation):
+    after_test(repair)
+    leave(repair)
+    services.close(visit=repair, outcome="restored", explained="washed", by=idris)
+    services.add_finding(
+        visit=repair, failure_mode="less_water", cause="dirt", action="cleaned", by=idris, late=True
+    )  # fmt: skip
+    assert output.counts(organisation.pk) == {"dirt": 1}
+
+
 def test_findings_carry_causes_that_the_judgement_knows():
     assert set(TEACHES.values()) == set(names.NAMES)
 

@@ -91,11 +91,12 @@ def repairs(organisation, installations, fleet, lives, people, last_day):
             left_at=arrived + timedelta(hours=3, minutes=20), km=round(float(rng.uniform(30, 160))),
             outcome="restored", closed_at=arrived + timedelta(hours=26), closed_by=people["nadia"],
         )  # fmt: skip
-        Finding.objects.create(
+        finding = Finding.objects.create(
             visit=visit, item=item, failure_mode=mode, mechanism=mechanism, cause=cause,
             detection="figures" if episode.cause != "stopped" else "call", action=action, words=words,
             noted_by=visit.technician, noted_at=arrived + timedelta(hours=2),
         )  # fmt: skip
+        services.teach(finding, visit.closed_by)  # as closing the visit does
         if part in parts:
             PartUse.objects.create(visit=visit, part_type=parts[part], was_aboard=bool(rng.random() < 0.75))
         sun = 820.0

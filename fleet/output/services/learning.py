@@ -13,10 +13,11 @@ from sizing.causes import names
 
 
 @transaction.atomic
-def learn(*, cause, found, installation, by=None):
+def learn(*, cause, found, installation, by=None, on=None):
     """A visit found this cause. `found`: the finding's key; the same finding never teaches twice.
 
-    `cause`: one of the judgement's names; others teach nothing. Returns whether something was learned.
+    `cause`: one of the judgement's names; others teach nothing. `on`: the day at the site on which it was found, which
+    tells the season; today if left out. Returns whether something was learned.
     """
     if cause not in names.NUMBER:
         return False
@@ -31,7 +32,7 @@ def learn(*, cause, found, installation, by=None):
         return False
     count, _made = CauseCount.objects.get_or_create(
         organisation_id=installation.organisation_id, cause=cause, pump_kind=kind,
-        district_key=installation.well.site.district_id or 0, month=timezone.now().month,
+        district_key=installation.well.site.district_id or 0, month=(on or timezone.now()).month,
     )  # fmt: skip
     CauseCount.objects.filter(pk=count.pk).update(found=F("found") + 1)
     return True

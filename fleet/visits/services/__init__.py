@@ -2,6 +2,7 @@
 
 from fleet.visits.services.calls import advice, close_call, is_danger, solve_by_phone, take_call, visit_for_call
 from fleet.visits.services.closing import after_test_of, close, leave_open, open_steps
+from fleet.visits.services.downward import teach
 from fleet.visits.services.entering import enter_in_register, owed
 from fleet.visits.services.field_applying import put_together
 from fleet.visits.services.field_bundle import bundle
@@ -51,6 +52,6 @@ __all__ = [
     "distance_km", "drive_minutes", "is_danger", "keep_photo", "known_of", "leave", "leave_open", "likely_causes",
     "log_spot_test", "move_in_trip", "nearby", "next_inspection_on", "note_trip", "open_steps", "parts_for",
     "plan_order", "procedure_for", "propose", "propose_due", "propose_for_shortfall", "record_step", "road_km",
-    "set_up", "solve_by_phone", "start", "step_of", "take_back", "take_back_finding", "take_call", "use_part",
-    "visit_for_call", "kept_cards", "warm_cards",
+    "set_up", "solve_by_phone", "start", "step_of", "take_back", "take_back_finding", "take_call", "teach",
+    "use_part", "visit_for_call", "kept_cards", "warm_cards",
 ]  # fmt: skip

@@ -72,7 +72,8 @@ def teach(finding, by):
     installation, cause = finding.visit.installation, TEACHES.get(finding.cause)
     if installation is None or cause is None or not finding.confirmed or finding.taken_back_at is not None:
         return False
-    return output.learn(cause=cause, found=finding.key, installation=installation, by=by)
+    on = finding.noted_at.astimezone(ZoneInfo(finding.visit.site.zone)).date()
+    return output.learn(cause=cause, found=finding.key, installation=installation, by=by, on=on)
 
 
 def end_shortfall(*, shortfall, ending, words, on):

@@ -295,10 +295,13 @@ def add_finding(*, visit, failure_mode, cause, action, by, item="", mechanism=""
         if (needed and not code) or (code and code not in LISTS[field]):
             raise Refused("unknown_code", _("Choose one from the list; “%(code)s” is not on it.") % {"code": code},
                           field=field)  # fmt: skip
-    return Finding.objects.create(
+    finding = Finding.objects.create(
         visit=visit, **given, words=words.strip(), warranty=warranty, confirmed=confirmed, noted_by=by,
         noted_at=at or timezone.now(), key=key or uuid.uuid4(),
     )  # fmt: skip
+    if visit.state == Visit.State.CLOSED:  # it came after the closing, which teaches from all that stood there
+        downward.teach(finding, by)
+    return finding
 
 
 @transaction.atomic
