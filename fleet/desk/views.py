@@ -74,7 +74,7 @@ def attention(request):
         "may_send": may_send,
         "send_form": SendForm(person=request.user, known=head, initial={"day": head["today"] + timedelta(days=1)}),
         "ways": _ways(
-            (_("New call"), "visits:take_call", (), "phone"),
+            *([(_("New call"), "visits:take_call", (), "phone")] if may(request.user, "take_calls") else []),
             (_("Figures to settle"), "readings:slips", (), "pencil-line"),
             (_("All visits"), "visits:list", (), "list"),
             (_("Map"), "desk:map", (), "map"),

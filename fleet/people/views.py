@@ -6,6 +6,7 @@ from django.contrib.auth.decorators import login_required
 from django.contrib.auth.views import LoginView, LogoutView
 from django.db.models import Q
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils.decorators import method_decorator
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
@@ -104,7 +105,7 @@ def revoke_token(request, token_id):
             "consequences": [_("Programs that use it are shut out at once."), _("It cannot be brought back.")],
             "yes": _("Revoke it"),
             "danger": True,
-            "back": "..",
+            "back": reverse("people:own"),
         },
     )
 
@@ -193,7 +194,7 @@ def new_password(request, person_id):
                 _("The new one is shown once: read it out or write it down for them."),
             ],
             "yes": _("Give a new password"),
-            "back": "..",
+            "back": reverse("people:person", args=[someone.pk]),
         },
     )
 

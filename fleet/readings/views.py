@@ -47,6 +47,11 @@ def of_installation(request, pk):
     return render(request, "readings/of_installation.html", context)
 
 
+BESIDE_THE_VOLUME = (
+    "irradiation_kwh_m2", "noon_irradiance_w_m2", "noon_voltage_v", "noon_current_a", "noon_level_m",
+)  # fmt: skip
+
+
 def _days(request, installation, context):
     rows = DayRecord.objects.of(installation)
     if export.asked(request):
@@ -54,9 +59,12 @@ def _days(request, installation, context):
         return export.answer(request, name, _day_columns(), rows.order_by("day").iterator())
     month = _month(request.GET.get("month")) or _newest_month(rows)
     first, last = month, month.replace(day=monthrange(month.year, month.month)[1])
+    found = list(rows.between(first, last).order_by("day"))
     context |= {
         "month": month,
-        "rows": rows.between(first, last).order_by("day"),
+        "rows": found,
+        # Hardly any unit has them all: a column without one figure is left out.
+        "measured": {name: any(getattr(row, name) is not None for row in found) for name in BESIDE_THE_VOLUME},
         "earlier": rows.filter(day__lt=first).order_by("-day").values_list("day", flat=True).first(),
         "later": rows.filter(day__gt=last).order_by("day").values_list("day", flat=True).first(),
     }
