@@ -64,6 +64,11 @@ class Telephone:
         page.get_by_label("The same PIN again").fill(PIN)
         page.get_by_role("button", name="Keep the PIN").click()
         page.get_by_role("heading", name="My visits").wait_for(timeout=150_000)
+        for _ in range(5):  # the first cards of a test run may take longer than a telephone waits: it asks again
+            if page.locator(".packed .badge-good").count():
+                break
+            page.get_by_role("button", name="Pack now").click()
+            page.locator(".packed .badge-good, .packed .notice").first.wait_for(timeout=150_000)
         page.evaluate("navigator.serviceWorker.ready.then(() => true)")
         until(page, "caches.keys().then(async (n) => n.length && (await (await caches.open(n[0])).keys()).length > 20)")
         return page
@@ -97,6 +102,7 @@ class Telephone:
         return self.page.evaluate(
             """(store) => new Promise((done, fail) => {
                  const asked = indexedDB.open("rising-main-field");
+                 asked.onerror = () => fail(asked.error);
                  asked.onsuccess = () => {
                    const all = asked.result.transaction(store).objectStore(store).getAll();
                    all.onsuccess = () => { asked.result.close(); done(JSON.parse(JSON.stringify(all.result))); };

@@ -5,6 +5,8 @@ import json
 import os
 import shutil
 import subprocess
+import threading
+import time
 from datetime import timedelta
 from types import SimpleNamespace
 
@@ -166,12 +168,34 @@ def small_disk(tmp_path):
     if not made:
         pytest.skip("no right to make a small disk here")
 
-    def fill():
-        with contextlib.suppress(OSError), (folder / "fill").open("wb", buffering=0) as file:
-            while file.write(b"0" * 65_536):
-                pass
+    stop = threading.Event()
 
-    yield SimpleNamespace(fill=fill, room=(folder / "fill").unlink)
+    def fill_up():
+        """To the last byte, and again when the browser throws something away."""
+        with (folder / "fill").open("wb", buffering=0) as file:
+            while not stop.wait(0.02):
+                with contextlib.suppress(OSError):
+                    while file.write(b"0" * 65_536) and not stop.is_set():
+                        pass
+
+    filling = threading.Thread(target=fill_up, daemon=True)
+
+    def fill():
+        filling.start()
+        for _ in range(1000):
+            free = os.statvfs(folder)
+            if free.f_bavail * free.f_frsize < 65_536:
+                return
+            time.sleep(0.02)
+        raise AssertionError("the small disk did not fill up")
+
+    def room():
+        stop.set()
+        filling.join(30)
+        (folder / "fill").unlink()
+
+    yield SimpleNamespace(fill=fill, room=room)
+    stop.set()
     subprocess.run([shutil.which("umount"), "-l", str(folder)], check=False)
 
 
@@ -180,10 +204,11 @@ def test_a_disk_that_is_really_full_is_told_and_nothing_kept_is_lost(small_disk,
     write_note(page, "before it was full")
     small_disk.fill()
     page.get_by_label("Who is present").fill("more than there is room for " * 40_000)
-    page.locator(".kept-state.trouble").wait_for()
+    page.locator(".kept-state.trouble").wait_for(timeout=60_000)
+    page.get_by_role("alert").first.wait_for()  # told at the top as well
     small_disk.room()
     page.get_by_label("Who is present").fill("room again")
-    until(page, "!document.querySelector('.kept-state.trouble')", seconds=30)
+    until(page, "!document.querySelector('.kept-state.trouble')", seconds=60)
     page.wait_for_timeout(500)
     assert phone.stored("drafts")[0]["values"]["present"] == "room again"
     assert [piece["kind"] for piece in phone.stored("pieces")] == ["start"]

@@ -37,6 +37,9 @@ function database() {
   return opening;
 }
 
+// What the storage refused, marked as such: whoever hears of it knows that nothing of ours is wrong.
+const ofStorage = (cause) => Object.assign(new Error(cause?.message || "not kept"), { name: cause?.name || "Error", storage: true });
+
 function outcome(request) {
   return new Promise((done, fail) => {
     request.onsuccess = () => done(request.result);
@@ -44,24 +47,41 @@ function outcome(request) {
   });
 }
 
-export async function get(store, key) {
-  return outcome((await database()).transaction(store).objectStore(store).get(key));
-}
+// A full disk closes the connection under what is just being asked: once more with a new one.
+const CLOSED = new Set(["InvalidStateError", "AbortError", "UnknownError"]);
 
-export async function all(store, visit) {
-  const shelf = (await database()).transaction(store).objectStore(store);
-  return outcome(visit === undefined ? shelf.getAll() : shelf.index("visit").getAll(visit));
-}
-
-// A deal; once more with a new connection if this one was just being closed.
-async function begin(names) {
+async function twice(ask) {
   try {
-    return (await database()).transaction(names, "readwrite", { durability: "strict" });
+    return await ask(await database());
   } catch (trouble) {
-    if (trouble?.name !== "InvalidStateError") throw trouble;
-    opening = null;
-    return (await database()).transaction(names, "readwrite", { durability: "strict" });
+    if (!CLOSED.has(trouble?.name)) throw ofStorage(trouble);
+    if (trouble.name !== "AbortError") opening = null;
   }
+  try {
+    return await ask(await database());
+  } catch (trouble) {
+    throw ofStorage(trouble);
+  }
+}
+
+const read = (store, ask) => twice((base) => outcome(ask(base.transaction(store).objectStore(store))));
+
+export const get = (store, key) => read(store, (shelf) => shelf.get(key));
+
+export const all = (store, visit) => read(store, (shelf) => (visit === undefined ? shelf.getAll() : shelf.index("visit").getAll(visit)));
+
+const begin = (names) => twice((base) => base.transaction(names, "readwrite", { durability: "strict" }));
+
+// What is done with a row inside a deal. A fault there undoes the deal and is told by it, not by the window.
+export function got(asked, use) {
+  asked.onsuccess = () => {
+    try {
+      use(asked.result);
+    } catch (fault) {
+      asked.transaction.fault = fault;
+      asked.transaction.abort();
+    }
+  };
 }
 
 // Whether a write failed because there is no room: some browsers say so by name, some only in the words.
@@ -85,11 +105,16 @@ export async function write(stores, work) {
       done(answer);
     };
     deal.onabort = deal.onerror = () => {
-      const trouble = deal.error || new Error("not kept");
+      const trouble = ofStorage(deal.fault || deal.error);
       tell(trouble);
       fail(trouble);
     };
-    answer = work(Object.fromEntries(names.map((name) => [name, deal.objectStore(name)])));
+    try {
+      answer = work(Object.fromEntries(names.map((name) => [name, deal.objectStore(name)])));
+    } catch (fault) {
+      deal.fault = fault;
+      deal.abort();
+    }
   });
 }
 
@@ -99,11 +124,10 @@ export const remove = (store, key) => write(store, (s) => void s[store].delete(k
 // Read a row, change it and keep it, in one deal: two tabs cannot undo one another.
 export function change(store, key, alter) {
   return write(store, (s) => {
-    const asked = s[store].get(key);
-    asked.onsuccess = () => {
-      const next = alter(asked.result);
+    got(s[store].get(key), (found) => {
+      const next = alter(found);
       if (next !== undefined) store === "keep" ? s.keep.put(next, key) : s[store].put(next);
-    };
+    });
   });
 }
 

@@ -68,7 +68,7 @@ let last = 0;
 export function stayOpen() {
   if (!token || Date.now() - last < 60_000) return;
   last = Date.now();
-  get("keep", "open").then((kept) => kept && put("keep", { ...kept, until: Date.now() + OPEN_MIN * 60_000 }, "open"));
+  get("keep", "open").then((kept) => kept && put("keep", { ...kept, until: Date.now() + OPEN_MIN * 60_000 }, "open")).catch(() => {});
 }
 
 export async function lockNow() {

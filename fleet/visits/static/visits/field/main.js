@@ -35,8 +35,27 @@ function hold(steal = false) {
   });
 }
 
+// What the storage refuses is told at the top of every screen, until a write goes well again.
+const notes = h("div");
+function drawNotes() {
+  notes.replaceChildren(...[
+    trouble ? notice("bad", p(t(trouble))) : null,
+    mine ? null : notice("watch", p(t("other_tab")), p(button(t("write_here"), () => hold(true)))),
+    update ? notice("info", p(t("newer_app")), p(button(t("reload"), () => update.postMessage("take over")))) : null,
+  ].filter(Boolean));
+}
+
+const inWords = (fault) => (isFull(fault) ? "disk_full" : "not_kept");
+function tellTrouble(fault) {
+  const was = trouble;
+  trouble = fault ? inWords(fault) : ""; // null: this write went well
+  if (was !== trouble) drawNotes();
+}
+
 async function head() {
-  const { waiting, pictures, refused } = await holding();
+  const held = await holding().catch(() => null);
+  if (!held) return; // the storage does not answer: what stands there stays
+  const { waiting, pictures, refused } = held;
   const n = waiting.length + pictures.length;
   top.replaceChildren(h("div", { class: "field-top-row" }, h("a", { class: "field-name", href: "#/" }, t("title")),
     h("a", { class: "field-state", href: "#/waiting" }, refused.length ? badge(t("refused_n", { n: refused.length }), "bad") : n ? badge(t("waiting", { n }), sending().trouble ? "watch" : "info") : badge(t("all_home"), "good")),
@@ -67,14 +86,14 @@ let turn = 0;
 async function show() {
   const own = ++turn, address = location.hash;
   await screen?.flush?.();
-  const next = await draw().catch((fault) => h("section", {}, h("h1", {}, t("title")), notice("bad", p(t("fault")), p(h("code", {}, String(fault?.message || fault))))));
+  const next = await draw().catch((fault) => {
+    if (fault?.storage) setTimeout(() => own === turn && show(), 3000);
+    return h("section", {}, h("h1", { tabindex: -1 }, t("title")), notice("bad", p(t(fault?.storage ? inWords(fault) : "fault")), p(h("code", {}, String(fault?.message || fault)))));
+  });
   if (own !== turn) return; // a newer one is on its way
   screen = next;
-  const notes = [];
-  if (trouble) notes.push(notice("bad", p(t(trouble))));
-  if (!mine) notes.push(notice("watch", p(t("other_tab")), p(button(t("write_here"), () => hold(true)))));
-  if (update) notes.push(notice("info", p(t("newer_app")), p(button(t("reload"), () => update.postMessage("take over")))));
-  app.replaceChildren(...notes, screen);
+  drawNotes();
+  app.replaceChildren(notes, screen);
   app.dataset.screen = address;
   app.querySelector("h1")?.focus({ preventScroll: true });
   scrollTo(0, 0);
@@ -92,9 +111,9 @@ async function opened() {
 
 // Packed again by itself, where there is a network and what is packed has some age.
 async function refreshPack() {
-  const bundle = await bundleNow();
-  if (!signInKey() || !navigator.onLine || (bundle && Date.now() - bundle.at < STALE_MS)) return;
   try {
+    const bundle = await bundleNow();
+    if (!signInKey() || !navigator.onLine || (bundle && Date.now() - bundle.at < STALE_MS)) return;
     await pack();
     if (/^#?\/?$/.test(location.hash)) show();
   } catch {
@@ -125,13 +144,17 @@ function worker() {
 
 async function begin() {
   speak(JSON.parse(document.getElementById("words").textContent));
-  onTrouble((fault) => {
-    trouble = !fault ? "" : isFull(fault) ? "disk_full" : "not_kept"; // null: this write went well
+  onTrouble(tellTrouble);
+  // Something done in passing that the storage refused: told like the rest. Faults of ours still show as such.
+  addEventListener("unhandledrejection", (event) => {
+    if (!event.reason?.storage) return;
+    event.preventDefault();
+    tellTrouble(event.reason);
   });
   await clock.begin();
   hold();
   worker();
-  if (!(await get("keep", "stays"))) put("keep", await stay(), "stays");
+  if (!(await get("keep", "stays"))) await put("keep", await stay(), "stays").catch(() => {});
   const bundle = await bundleNow();
   if (bundle) speak(bundle.words, bundle.person);
   onSending(() => {
@@ -146,4 +169,8 @@ async function begin() {
   return show();
 }
 
-begin();
+// A storage that cannot even be opened, as on a full disk: said, and tried again.
+begin().catch((fault) => {
+  if (!fault?.storage) throw fault;
+  app.replaceChildren(h("section", {}, h("h1", { tabindex: -1 }, t("title")), notice("bad", p(t(inWords(fault)))), p(button(t("try_again"), () => location.reload()))));
+});

@@ -1,6 +1,6 @@
 // Records on their way home. A piece is frozen when a step is kept: its text never changes again, so that what comes
 // home is byte for byte what was written here.
-import { all, change, get, write } from "./db.js";
+import { all, change, get, got, write } from "./db.js";
 import { stamp } from "./clock.js";
 
 const FORMAT = 1; // of a piece; the server reads every older one
@@ -14,27 +14,21 @@ export async function freeze(visitKey, kind, data, { draft = null, alter = null,
     code: "", sentence: "", step: data.step || null,
   };
   await write(["pieces", "visits", "drafts", "photos"], (s) => {
-    const asked = s.visits.get(visitKey);
-    asked.onsuccess = () => {
-      const row = asked.result;
+    got(s.visits.get(visitKey), (row) => {
       row.seq = (row.seq || 0) + 1;
       row.begun = true;
       piece.seq = row.seq;
       piece.version = row.data.version;
       if (data.replaces) {
-        const old = s.pieces.get(data.replaces);
-        old.onsuccess = () => old.result?.state === "refused" && s.pieces.put({ ...old.result, mended: true });
+        got(s.pieces.get(data.replaces), (old) => old?.state === "refused" && s.pieces.put({ ...old, mended: true }));
       }
       if (kind === "step") row.kept = { ...row.kept, [data.step]: piece.key };
       if (alter) alter(row, piece);
       s.visits.put(row);
       s.pieces.put(piece);
       if (blob) s.photos.put({ key: piece.key, visit: visitKey, blob, size: blob.size, here: [] });
-    };
-    if (draft) {
-      const old = s.drafts.get(draft);
-      old.onsuccess = () => old.result && s.drafts.put({ ...old.result, settled: true });
-    }
+    });
+    if (draft) got(s.drafts.get(draft), (old) => old && s.drafts.put({ ...old, settled: true }));
   });
   return piece;
 }

@@ -1,5 +1,5 @@
 // Packing: the bundle from the server onto the telephone. What is being written here is never replaced by it.
-import { all, get, put, write } from "./db.js";
+import { all, get, got, put, write } from "./db.js";
 import { learn } from "./clock.js";
 import { signInKey } from "./lock.js";
 import { speak, t } from "./words.js";
@@ -53,9 +53,8 @@ export async function pack() {
   const busy = new Set([...pieces.filter((p) => p.state === "waiting" || p.state === "refused"), ...drafts.filter((d) => !d.settled)]
     .map((row) => row.visit));
   await write(["visits", "keep"], (s) => {
-    const asked = s.visits.getAll();
-    asked.onsuccess = () => {
-      const old = new Map(asked.result.map((row) => [row.key, row]));
+    got(s.visits.getAll(), (rows) => {
+      const old = new Map(rows.map((row) => [row.key, row]));
       for (const data of visits) {
         const row = old.get(data.key);
         old.delete(data.key);
@@ -68,7 +67,7 @@ export async function pack() {
         else s.visits.delete(row.key);
       }
       s.keep.put({ ...rest, at: Date.now(), size, count: visits.length }, "bundle");
-    };
+    });
   });
   speak(rest.words, rest.person);
   await pictures(visits);

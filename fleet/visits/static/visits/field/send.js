@@ -39,8 +39,9 @@ export async function send() {
     return;
   }
   again = false;
-  // One tab sends; another one that is open leaves it to the first.
-  await (navigator.locks ? navigator.locks.request("field-send", { ifAvailable: true }, (lock) => lock && run()) : run());
+  // One tab sends; another one that is open leaves it to the first, and looks again soon what is still here.
+  const one = (lock) => (lock ? run() : soon(strewn(3000)));
+  await (navigator.locks ? navigator.locks.request("field-send", { ifAvailable: true }, one) : run());
   if (again) soon();
 }
 
@@ -62,6 +63,8 @@ async function run() {
       tell({ busy: false, trouble: "shut_out" });
       return;
     }
+    if (trouble.storage) tell({ busy: false });
+    if (trouble.storage) return soon(strewn(LONGEST_WAIT / 4)); // told by the storage itself; the line is not to blame
     const busy = trouble.after > 0, wait = busy ? state.wait : Math.min(LONGEST_WAIT, state.wait * 2);
     if (!busy) part = PART;
     tell({ busy: false, trouble: trouble.status === 401 ? "sign_in" : trouble.status ? trouble.message || "server" : "network", wait });

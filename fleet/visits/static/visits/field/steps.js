@@ -125,8 +125,8 @@ export async function stepScreen(row, code, { go, writable }) {
         row.pictures = [...(row.pictures || []), { key: piece.key }];
         soon();
         return t("photo_kept", { n: figure(blob.size / 1000, 0) });
-      } catch {
-        return t("photo_bad");
+      } catch (trouble) {
+        return t(!trouble?.storage ? "photo_bad" : isFull(trouble) ? "disk_full" : "not_kept");
       }
     },
   };
@@ -170,8 +170,8 @@ export async function stepScreen(row, code, { go, writable }) {
         changed.seen = [...new Set([...(changed.seen || []), ...seen])];
         changed.skipped = { ...changed.skipped, [code]: Boolean(skipped) };
       } });
-    } catch {
-      return complain([t("not_kept")]);
+    } catch (trouble) {
+      return complain([t(isFull(trouble) ? "disk_full" : "not_kept")]);
     }
     soon();
     const judged = judge(step, withAnswers(step, draft.values, card), known || {});

@@ -1,5 +1,5 @@
 // A packed visit: the way there, what is known, its steps; findings, parts, leaving.
-import { get, put } from "./db.js";
+import { get, isFull, put } from "./db.js";
 import { badge, button, facts, h, link, notice, p } from "./dom.js";
 import { freeze, keptStep } from "./outbox.js";
 import { apartKm, place } from "./photo.js";
@@ -16,7 +16,12 @@ export async function visitScreen(row, { go, writable, others }) {
   place().then((here) => here && where.replaceChildren(...wrongPlace(row, here, others)));
 
   async function arrive() {
-    await freeze(row.key, "start", {}, { alter: (changed) => { changed.arrived = Date.now(); } });
+    try {
+      await freeze(row.key, "start", {}, { alter: (changed) => { changed.arrived = Date.now(); } });
+    } catch (trouble) {
+      where.replaceChildren(notice("bad", p(t(isFull(trouble) ? "disk_full" : "not_kept"))));
+      return where.scrollIntoView({ block: "center" });
+    }
     soon();
     go(nextOpen(await get("visits", row.key), -1));
   }
@@ -108,7 +113,10 @@ async function formScreen(row, name, title, fields, finish) {
   const screen = h("section", { class: "step" }, h("p", { class: "field-where" }, link(t("all_steps"), `#/visit/${row.key}`, { class: "button button-plain" })), h("h1", { tabindex: -1 }, title),
     ...fields(draft.values, set), said, h("div", { class: "field-bar" }, button(t("keep_this"), async () => {
       await last;
-      const trouble = await finish(draft.values, id);
+      const trouble = await finish(draft.values, id).catch((fault) => {
+        if (!fault?.storage) throw fault;
+        return t(isFull(fault) ? "disk_full" : "not_kept");
+      });
       if (trouble) {
         said.replaceChildren(notice("bad", p(trouble)));
         said.scrollIntoView({ block: "center" });
