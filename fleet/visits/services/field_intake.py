@@ -7,18 +7,18 @@ import uuid
 from dataclasses import dataclass
 from datetime import timedelta
 
-from django.db import connection
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 
 from fleet.people.access import require
-from fleet.visits.models import FieldDevice, FieldPiece, Visit
+from fleet.visits.models import FieldDevice, FieldPiece
 from fleet.visits.services.field_applying import put_together
 from fleet.visits.services.field_photos import keep_part, parts_here
 from fleet.visits.services.photos import MOST_BYTES
 from fleet.visits.services.values import storable
 from fleet.visits.services.waking import wake_after_commit
+from fleet.web.plain_sql import server_cursor
 from fleet.web.refusals import Refused
 
 FORMAT = 1  # of the pieces; older ones are read for ever
@@ -27,6 +27,11 @@ MOST_CHUNK = 256 * 1024
 NEWEST = timedelta(minutes=10)  # a telephone's clock may be so far ahead
 OLDEST = timedelta(days=3660)
 SEEN_EVERY = timedelta(minutes=1)
+SEEN_NAMES = ("id", "last_seen_at", "person_id", "app_version", "name", "waiting")
+SEEN = """
+UPDATE visits_fielddevice SET last_seen_at = %(last_seen_at)s, person_id = %(person_id)s,
+  app_version = %(app_version)s, name = %(name)s, waiting = %(waiting)s WHERE id = %(id)s
+"""
 
 
 @dataclass(frozen=True)
@@ -60,7 +65,8 @@ def device_of(*, by, key, name="", app_version="", known=None, waiting=None):
     device.app_version = app_version[:40] or device.app_version
     device.name = name[:120] or device.name
     device.waiting = device.waiting if waiting is None else waiting
-    device.save(update_fields=["last_seen_at", "person", "app_version", "name", "waiting"])
+    with server_cursor() as cursor:
+        cursor.execute(SEEN, {name: getattr(device, name) for name in SEEN_NAMES})
     return device
 
 
@@ -106,7 +112,7 @@ def receive_later(*, by, device, pieces, asked=()):
     if not keys:
         return [r for r in read if isinstance(r, Outcome)]
     sent = json.dumps([_plain(row) for row in rows])
-    with connection.cursor() as cursor:
+    with server_cursor() as cursor:
         cursor.execute(KEEP, [sent, device and device.pk, by.pk, by.organisation_id, by.organisation_id, keys])
         found = {row[0]: row for row in cursor.fetchall()}
     for visit_id in {row[4] for row in found.values() if row[5] and row[1] == FieldPiece.State.HELD}:
@@ -123,6 +129,9 @@ def _plain(row):
     }  # fmt: skip
 
 
+VISITS = "SELECT key, id FROM visits_visit WHERE organisation_id = %s AND key = ANY(%s)"
+
+
 def _checked(by, pieces):
     """{key of a visit: its id} of what is sent."""
     require(by, "log")
@@ -131,7 +140,8 @@ def _checked(by, pieces):
     keys = {key for key in (_uuid(p.get("visit")) for p in pieces if isinstance(p, dict)) if key}
     if not keys:
         return {}
-    found = Visit.objects.filter(organisation=by.organisation_id, key__in=keys).values_list("key", "pk")
+    with server_cursor() as cursor:
+        found = cursor.execute(VISITS, [by.organisation_id, list(keys)]).fetchall()
     return {str(key): pk for key, pk in found}
 
 

@@ -2,13 +2,12 @@
 
 from dataclasses import dataclass, field
 
-from django.db import connection
-
 from fleet.visits.models import PhotoChunk
+from fleet.web.plain_sql import server_cursor
 
 KEEP = """
 INSERT INTO visits_photochunk (photo_key, place, data, person_id, received_at)
-SELECT %(key)s, %(place)s, %(data)s, %(person)s, now()
+SELECT %(key)s, %(place)s, %(data)b, %(person)s, now()
 WHERE NOT EXISTS (SELECT FROM visits_photo WHERE key = %(key)s)
   AND NOT EXISTS (SELECT FROM visits_photochunk WHERE photo_key = %(key)s AND person_id <> %(person)s)
 ON CONFLICT DO NOTHING
@@ -44,12 +43,12 @@ class Parts:
 
 def keep_part(*, person_id, photo_key, place, data):
     """Keep a part, unless the photo is whole already or somebody else is sending it."""
-    with connection.cursor() as cursor:
+    with server_cursor() as cursor:
         cursor.execute(KEEP, {"key": photo_key, "place": place, "data": data, "person": person_id})
 
 
 def parts_here(photo_key, person_id=0):
-    with connection.cursor() as cursor:
+    with server_cursor() as cursor:
         cursor.execute(HERE, {"key": photo_key, "person": person_id})
         return Parts(*cursor.fetchone())
 
