@@ -21,7 +21,7 @@ def short_way(get_response):
     pieces, part = Pieces.as_view(), PhotoPart.as_view()
 
     def answer(request):
-        if not request.META.get("HTTP_AUTHORIZATION", "")[:10].lower() == "telephone ":
+        if request.META.get("HTTP_AUTHORIZATION", "")[:10].lower() != "telephone ":
             return get_response(request)
         photo = PHOTO.match(request.path_info)
         if photo is None and request.path_info != PIECES:
