@@ -188,6 +188,11 @@ WORDS = {
     "all_home": _("all sent"),
     "refused_n": _("{n} came back"),
     "changed": _("changed"),
+    "moved": _(
+        "The office moved this visit to {day} after it was packed here for {was}. If you are at the well, go on: all of"
+        " it is kept, and the office sees both days. If not, go on that day."
+    ),
+    "moved_left": _("The office had moved this visit to {day}. What you recorded is kept; the office sees both days."),
     "logged": _("logged"),
     "under_way": _("under way"),
     "begun": _("begun"),

@@ -84,6 +84,10 @@ class FieldPieceQuerySet(QuerySet):
         """A person must look at both sides."""
         return self.filter(state="to_settle")
 
+    def moved_meanwhile(self):
+        """Arrivals at visits that the office had moved to another day, at which no coordinator has looked yet."""
+        return self.filter(kind="start", code="moved_meanwhile", settled_at=None)
+
 
 class FieldDeviceQuerySet(QuerySet):
     def visible_to(self, person):

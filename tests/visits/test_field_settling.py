@@ -178,3 +178,54 @@ def test_all_of_a_colleague_s_telephone_is_settled_by_one_button(visit, nadia, i
     client_of(nadia).post(address, {"take_all": idris.pk})
     visit.refresh_from_db()
     assert (visit.technician, visit.records.count()) == (idris, 1)
+
+
+def moved_to(visit, days, nadia, idris):  # noqa: F811
+    day = timezone.localdate() + timedelta(days=days)
+    services.assign(visit=visit, technician=idris, on=day, by=nadia)
+    return day
+
+
+def test_a_log_of_a_visit_that_the_office_moved_is_kept_whole_and_both_days_are_shown(
+    visit, send, nadia, idris, client  # noqa: F811
+):
+    packed, day = visit.planned_on, moved_to(visit, 3, nadia, idris)
+    arrived, step = send([a_piece(visit, "start", day=packed.isoformat()), a_step_piece(visit, "ask_caretaker")])
+    assert (arrived["state"], arrived["code"], step["state"]) == ("kept", "moved_meanwhile", "kept")
+    visit.refresh_from_db()
+    assert (visit.state, visit.planned_on) == ("under_way", day), "the office's day is not overwritten"
+    client.force_login(nadia, backend="fleet.people.backends.PersonBackend")
+    assert str(visit.site.code) in client.get("/visits/telephones/").content.decode()
+    page = client.get(f"/visits/{visit.key}/settle/").content.decode()
+    assert "Moved to another day" in page
+    client.post(f"/visits/{visit.key}/settle/", {"move": "done"})
+    assert not FieldPiece.objects.moved_meanwhile().exists()
+    assert "Moved to another day" not in client.get(f"/visits/{visit.key}/settle/").content.decode()
+    with pytest.raises(Refused, match="Nothing waits"):
+        services.settle_move(visit=visit, by=nadia, again=True)
+
+
+def test_what_a_moved_visit_was_moved_for_can_be_planned_again(visit, send, nadia, idris):  # noqa: F811
+    packed, day = visit.planned_on, moved_to(visit, 3, nadia, idris)
+    send([a_piece(visit, "start", day=packed.isoformat())])
+    with pytest.raises(Refused, match="role"):
+        services.settle_move(visit=visit, by=idris, again=True)
+    new = services.settle_move(visit=visit, by=nadia, again=True)
+    assert new.pk != visit.pk
+    assert (new.kind, new.site, new.technician, new.planned_on) == (visit.kind, visit.site, idris, day)
+
+
+def test_a_visit_moved_there_and_back_and_one_packed_anew_raise_no_question(visit, send, nadia, idris):  # noqa: F811
+    packed = visit.planned_on
+    moved_to(visit, 3, nadia, idris)
+    services.assign(visit=visit, technician=idris, on=packed, by=nadia)
+    back, = send([a_piece(visit, "start", day=packed.isoformat())])
+    visit.refresh_from_db()
+    anew, = send([a_piece(visit, "start", minutes=2, day="2020-01-01") | {"version": visit.version}])
+    assert [back["code"], anew["code"]] == ["", ""]
+
+
+def test_a_version_that_does_not_tell_its_day_is_noticed_by_its_number(visit, send, nadia, idris):  # noqa: F811
+    moved_to(visit, 3, nadia, idris)
+    arrived, = send([a_piece(visit, "start")])
+    assert arrived["code"] == "moved_meanwhile"

@@ -86,6 +86,10 @@ class FieldPiece(models.Model):
                 fields=["organisation", "received_at"], name="pieces_to_settle", condition=models.Q(state="to_settle")
             ),
             models.Index(fields=["visit", "state"], name="pieces_of_a_visit"),
+            models.Index(
+                fields=["visit"], name="pieces_of_moved_visits",
+                condition=models.Q(kind="start", code="moved_meanwhile", settled_at=None),
+            ),
         ]
 
     def __str__(self):

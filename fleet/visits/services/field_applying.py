@@ -9,6 +9,7 @@ from datetime import timedelta
 
 from django.core.exceptions import ValidationError
 from django.db import DatabaseError, DataError, IntegrityError, connection, transaction
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from fleet.visits.models import FieldPiece, Photo, PhotoChunk, StepRecord, Visit
@@ -74,7 +75,7 @@ def _apply(held, row, late):
             visit = held.now()
             if not late and (stands := _in_the_way(visit, row.person)):
                 raise Refused(*stands)
-            APPLY[row.kind](visit, row, late)
+            news = APPLY[row.kind](visit, row, late) or ()
     except Wait as wait:
         held.forget()
         _mark(row, FieldPiece.State.HELD, "waits", str(wait))
@@ -96,7 +97,7 @@ def _apply(held, row, late):
         logger.exception("A piece could not be put into its visit: %s", row.key)
         _mark(row, FieldPiece.State.HELD, "fault", _("Trouble on the server. It is kept and tried again."))
     else:
-        _mark(row, FieldPiece.State.TAKEN if late else FieldPiece.State.KEPT)
+        _mark(row, FieldPiece.State.TAKEN if late else FieldPiece.State.KEPT, *news)
 
 
 def _mark(row, state, code="", sentence=""):
@@ -127,7 +128,23 @@ def _begin(visit, row, late):
 
 
 def _start(visit, row, late):
+    news = None if late else _moved_meanwhile(visit, row)
     _begin(visit, row, late)
+    return news
+
+
+def _moved_meanwhile(visit, row):
+    """The office gave the visit another day after it was packed, or None: (code, sentence).
+
+    That is no conflict, for it was made by the person who has it: all of it is kept, the office's day too. But whoever
+    moved it had a reason, so a coordinator is shown both and says whether something is still wanted on the new day.
+    """
+    packed, now = str(row.payload.get("day") or "")[:10], visit.planned_on
+    if row.visit_version >= visit.version or now is None or packed == now.isoformat():
+        return None
+    return "moved_meanwhile", _("The office moved this visit to %(day)s after it was packed. All of it is kept.") % {
+        "day": date_format(now, "j F Y")
+    }
 
 
 def _step(visit, row, late):

@@ -12,7 +12,7 @@ from fleet.visits.services import field_applying
 from fleet.visits.services.field_photos import whole_photo
 from fleet.visits.services.logging import current_records
 from fleet.visits.services.photos import MOST_BYTES
-from fleet.visits.services.planning import locked
+from fleet.visits.services.planning import assign, locked, own_organisation, propose
 from fleet.web.refusals import Refused
 
 
@@ -63,6 +63,27 @@ def _bring_back(visit, first):
     visit.arrived_at = min(visit.arrived_at or first.written_at, first.written_at)
     visit.version += 1
     visit.save(update_fields=["technician", "state", "planned_on", "arrived_at", "version"])
+
+
+@transaction.atomic
+def settle_move(*, visit, by, again):
+    """A coordinator has seen that a visit was made though the office had moved it to another day.
+
+    `again`: what it was moved for is still wanted. Then a new visit of the same kind and reason stands on the office's
+    day, with the same technician if that day is still to come. Returns the new visit, or None.
+    """
+    require(by, "assign")
+    own_organisation(visit, by)
+    visit = locked(visit)
+    if not visit.pieces.moved_meanwhile().update(settled_by=by, settled_at=timezone.now()):
+        raise Refused("nothing_to_settle", _("Nothing waits here any more."))
+    if not again:
+        return None
+    day = visit.planned_on
+    new = propose(kind=visit.kind, site=visit.site, installation=visit.installation, why=visit.why, due_on=day, by=by)
+    if visit.technician and day and day >= timezone.localdate():
+        new = assign(visit=new, technician=visit.technician, on=day, by=by)
+    return new
 
 
 @transaction.atomic

@@ -3,6 +3,7 @@
 import json
 
 from django.contrib import messages
+from django.db.models import Q
 from django.http import JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.templatetags.static import static
@@ -67,7 +68,11 @@ def not_home(request):
     everyone = may(request.user, "assign")
     visits = services.not_home(request.user, timezone.localdate())
     waiting = (
-        Visit.objects.visible_to(request.user).filter(pieces__state=FieldPiece.State.TO_SETTLE).distinct()
+        Visit.objects.visible_to(request.user)
+        .filter(
+            Q(pk__in=FieldPiece.objects.to_settle().values("visit"))
+            | Q(pk__in=FieldPiece.objects.moved_meanwhile().values("visit"))
+        )
         .select_related("site", "technician").order_by("planned_on", "id")
     )  # fmt: skip
     context = {

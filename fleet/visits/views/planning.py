@@ -102,7 +102,7 @@ def visit_page(request, key):
         "may_assign": may(request.user, "assign"),
         "may_log": may_log, "owed": services.owed(visit) if may_log else None,
         "outcome": codes.OUTCOMES.get(visit.outcome, ""),
-        "to_settle": visit.pieces.to_settle().count(),
+        "to_settle": visit.pieces.to_settle().count() + visit.pieces.moved_meanwhile().count(),
         "followed_by": visit.followed_by.first(),
         "answers": _answers(visit.call) if visit.call else [],
     }  # fmt: skip

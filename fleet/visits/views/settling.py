@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.dateparse import parse_date
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_http_methods, require_safe
@@ -27,6 +28,8 @@ def settle(request, key):
     visits = Visit.objects.visible_to(request.user).select_related("site", "technician", "procedure", "installation")
     visit = get_object_or_404(visits, key=key)
     sides = services.sides(visit)
+    if request.method == "POST" and "move" in request.POST:
+        return _settle_move(request, visit)
     if request.method == "POST":
         take, leave = _chosen(request.POST, sides)
         try:
@@ -44,8 +47,22 @@ def settle(request, key):
     for row in rows:
         groups.setdefault(row["piece"].person, []).append(row)
     moves = visit.state in {Visit.State.PROPOSED, Visit.State.ASSIGNED, Visit.State.CANCELLED}
-    context = {"visit": visit, "groups": list(groups.items()), "moves": moves}
+    moved = visit.pieces.moved_meanwhile().select_related("person").first()
+    packed_for = parse_date(str(moved.payload.get("day") or "")[:10]) if moved else None
+    context = {
+        "visit": visit, "groups": list(groups.items()), "moves": moves, "moved": moved, "packed_for": packed_for,
+    }  # fmt: skip
     return render(request, "visits/field/settle.html", context)
+
+
+def _settle_move(request, visit):
+    try:
+        new = services.settle_move(visit=visit, by=request.user, again=request.POST["move"] == "again")
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+        return redirect("visits:settle_pieces", visit.key)
+    messages.success(request, _("The new visit is planned.") if new else _("Settled: this visit was it."))
+    return redirect("visits:visit", new.key if new else visit.key)
 
 
 @needs("assign")

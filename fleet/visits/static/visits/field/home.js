@@ -7,7 +7,7 @@ import { holding, hereBytes, mark } from "./outbox.js";
 import { APP, ask, daysLeft, device, pack } from "./pack.js";
 import { canScan, checks, codeOf, oneApart, scanner } from "./scan.js";
 import { send, sending, soon } from "./send.js";
-import { ago, figure, kilobytes, t } from "./words.js";
+import { ago, dayWords, figure, kilobytes, t } from "./words.js";
 
 const LOW = 40_000_000, LABEL = /^[0-9A-Z]{7}$/;
 
@@ -33,19 +33,18 @@ export async function homeScreen({ go, refresh, bundle }) {
     doubtful() ? notice("watch", p(offset() === undefined ? t("clock_unsure") : t("clock_wrong", { n: figure(Math.abs(offset()) / 60_000, 0) }))) : null,
     h("div", { class: "card packed" }, h("p", {}, bundle ? [badge(t("packed"), "good"), ` ${t("packed_is", { n: bundle.count, age: ago(bundle.at), size: kilobytes(bundle.size) })}`] : [badge(t("not_packed"), "watch"), ` ${t("never_packed")}`]), said, packing),
     rows.length ? find(rows, go) : null,
-    days.map((day) => [h("h2", {}, dayWords(day)), h("ul", { class: "links" }, rows.filter((row) => row.data.day === day).map(visitLink))]),
+    days.map((day) => [h("h2", {}, dayTitle(day)), h("ul", { class: "links" }, rows.filter((row) => row.data.day === day).map(visitLink))]),
     bundle && !rows.length ? notice("info", p(t("no_visits"))) : null);
 }
 
-function dayWords(day) {
-  const date = new Date(`${day}T12:00:00Z`), today = new Date().toISOString().slice(0, 10);
-  const words = new Intl.DateTimeFormat(document.documentElement.lang.replace(/^en$/, "en-GB"), { weekday: "long", day: "numeric", month: "long", timeZone: "UTC" }).format(date);
-  return day === today ? `${t("today")}, ${words}` : words;
+function dayTitle(day) {
+  const words = dayWords(day);
+  return day === new Date().toISOString().slice(0, 10) ? `${t("today")}, ${words}` : words;
 }
 
 function visitLink(row) {
   const { site, kind_word: kind } = row.data;
-  const state = row.gone ? badge(t("changed"), "watch") : row.left ? badge(t("logged"), "good") : row.begun ? badge(t("under_way"), "watch") : null;
+  const state = row.gone || (row.moved && !row.left) ? badge(t("changed"), "watch") : row.left ? badge(t("logged"), "good") : row.begun ? badge(t("under_way"), "watch") : null;
   return h("li", {}, h("a", { href: `#/visit/${row.key}` }, h("span", { class: "grow" }, h("strong", {}, `${site.code} ${site.name}`), h("br"), h("span", { class: "quiet" }, [kind, site.village].filter(Boolean).join(" · "))), state));
 }
 

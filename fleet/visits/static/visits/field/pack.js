@@ -59,7 +59,7 @@ export async function pack() {
         const row = old.get(data.key);
         old.delete(data.key);
         // The pages of a visit under way stay as they were packed: nothing changes under the writing hand.
-        if (row?.begun) s.visits.put({ ...row, gone: false });
+        if (row?.begun) s.visits.put({ ...row, gone: false, moved: data.day === row.data.day ? null : data.day });
         else s.visits.put({ ...row, key: data.key, data, procedure: procedures[data.procedure] || null, gone: false });
       }
       for (const row of old.values()) {

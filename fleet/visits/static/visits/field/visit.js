@@ -5,7 +5,7 @@ import { freeze, keptStep } from "./outbox.js";
 import { apartKm, place } from "./photo.js";
 import { soon } from "./send.js";
 import { nextOpen, openDrafts, sendDrafts } from "./steps.js";
-import { figure, flow, litres, metres, percent, read, t } from "./words.js";
+import { dayWords, figure, flow, litres, metres, percent, read, t } from "./words.js";
 
 const FAR_KM = 3;
 
@@ -17,7 +17,7 @@ export async function visitScreen(row, { go, writable, others }) {
 
   async function arrive() {
     try {
-      await freeze(row.key, "start", {}, { alter: (changed) => { changed.arrived = Date.now(); } });
+      await freeze(row.key, "start", { day: row.data.day }, { alter: (changed) => { changed.arrived = Date.now(); } });
     } catch (trouble) {
       where.replaceChildren(notice("bad", p(t(isFull(trouble) ? "disk_full" : "not_kept"))));
       return where.scrollIntoView({ block: "center" });
@@ -39,6 +39,7 @@ export async function visitScreen(row, { go, writable, others }) {
     h("p", { class: "field-where" }, link(t("home"), "#/", { class: "button button-plain" }), h("span", {}, row.data.kind_word)),
     h("h1", { tabindex: -1 }, `${site.code} ${site.name}`), row.data.why ? h("p", { class: "lead" }, row.data.why) : null,
     row.gone ? notice("watch", p(t("to_settle"))) : null,
+    row.moved ? notice("watch", p(t(row.left ? "moved_left" : "moved", { day: dayWords(row.moved), was: dayWords(row.data.day) }))) : null,
     row.data.danger ? notice("danger", p(t("danger"))) : null, where,
     !writable() ? null : row.arrived ? h("div", { class: "field-bar" }, link(row.left ? t("go_on") : t("next_step"), nextOpen(row, -1), { class: "button button-main button-wide" }),
       link(t("face"), `#/visit/${row.key}/sun`)) : h("div", { class: "field-bar" }, button(t("arrive"), arrive, { class: "button button-main button-wide" }), link(t("face"), `#/visit/${row.key}/sun`)),

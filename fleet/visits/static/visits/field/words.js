@@ -89,4 +89,8 @@ export function ago(moment) {
   return t("days_ago", { n: Math.round(minutes / 1440) });
 }
 
+// A day as "Monday 30 November", from its figures.
+export const dayWords = (day) => new Intl.DateTimeFormat(document.documentElement.lang.replace(/^en$/, "en-GB"),
+  { weekday: "long", day: "numeric", month: "long", timeZone: "UTC" }).format(new Date(`${day}T12:00:00Z`));
+
 export const kilobytes = (bytes) => `${figure(bytes / 1000, 0)}\u00a0kB`;
