@@ -120,6 +120,16 @@ def _day_words(day, language):
     return formats.date_format(day, "j M Y")
 
 
+def drive(minutes):
+    """A time on the road in words: 45 min, 3 h, 3 h 15 min."""
+    if minutes is None:
+        return NONE
+    hours, rest = divmod(round(minutes), 60)
+    if not hours:
+        return _("%(n)d min") % {"n": rest}
+    return _("%(h)d h %(n)d min") % {"h": hours, "n": rest} if rest else _("%(h)d h") % {"h": hours}
+
+
 def age(at, now=None):
     """How long ago, in the largest fitting unit."""
     seconds = ((now or timezone.now()) - at).total_seconds()

@@ -254,7 +254,8 @@ def test_rules_have_their_page(client_of, amara, nadia, organisation):
 
 PAGES = ["list", "propose", "calls", "take_call", "trips", "procedures", "rules", "bases"]
 OPEN_TO = {  # page -> roles that may open it
-    "list": {"nadia", "idris", "wanja", "amara"}, "propose": {"nadia", "amara"}, "calls": {"nadia", "idris", "amara"},
+    "list": {"nadia", "idris", "wanja", "amara"}, "propose": {"nadia", "amara"},
+    "calls": {"nadia", "idris", "wanja", "amara"},
     "take_call": {"nadia", "idris", "amara"}, "trips": {"nadia", "idris", "wanja", "amara"},
     "procedures": {"nadia", "idris", "wanja", "amara"}, "rules": {"nadia", "idris", "wanja", "amara"},
     "bases": {"nadia", "amara"},

@@ -141,3 +141,8 @@ def test_what_people_type_cannot_become_markup():
     parts = '{% load web %}{% badge w "good" %}{% tile w w %}{% odds 0.5 label=w %}{% spark v label=w %}{% notice "info" title=w %}{{ w }}{% endnotice %}'  # noqa: E501
     page = Template(parts).render(Context({"w": "<b onclick=x>", "v": [1, 2]}))
     assert "<b " not in page
+
+
+@pytest.mark.parametrize(("minutes", "words"), [(45, "45 min"), (180, "3 h"), (195, "3 h 15 min"), (None, "–")])
+def test_a_time_on_the_road_is_read_in_hours_and_minutes(minutes, words):
+    assert quantities.drive(minutes) == words

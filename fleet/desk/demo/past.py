@@ -136,23 +136,28 @@ def today(organisation, installations, people, first_free_day: date):
         Shortfall.objects.filter(installation__organisation=organisation, state="open")
         .select_related("installation__well__site").order_by("-weight", "id")[:6]
     )  # fmt: skip
-    chosen = worst[1:4]
-    for short in chosen:
+    for ahead, short in enumerate(worst[1:4]):
         visit = services.propose_for_shortfall(shortfall=short, by=people["nadia"])
-        services.assign(visit=visit, technician=people["idris"], on=first_free_day, by=people["nadia"])
+        on = first_free_day + timedelta(days=ahead)
+        services.assign(visit=visit, technician=people["idris"], on=on, by=people["nadia"])
     busy = {short.installation_id for short in worst}
     due = sorted(
         (one for one in installations if one.pk not in busy and one.next_inspection_on),
         key=lambda one: (one.next_inspection_on, one.pk),
     )
-    for place, installation in enumerate(due[:4]):
+    # What is due near the first repair goes on the same trip; the rest is the colleague's.
+    where = worst[1].installation if len(worst) > 1 else due[0]
+    near = sorted(due[:30], key=lambda one: (_far(one, where), one.pk))[:2]
+    rest = [one for one in due if one not in near][:3]
+    for place, installation in enumerate(near + rest):
         visit = services.propose(
             kind="inspection", installation=installation, why="Every six months",
             due_on=installation.next_inspection_on, by=people["nadia"],
         )  # fmt: skip
-        if place < 3:
-            who, day = (people["idris"], first_free_day) if place == 0 else (people["selma"], first_free_day)
-            services.assign(visit=visit, technician=who, on=day + timedelta(days=place // 2), by=people["nadia"])
+        if place < 4:
+            who, day = (people["idris"], 0) if place < 2 else (people["selma"], place - 2)
+            on = first_free_day + timedelta(days=day)
+            services.assign(visit=visit, technician=who, on=on, by=people["nadia"])
     silent = [one for one in installations if one.pk not in busy][:2]
     for hours, installation, words in zip(
         (3, 20), silent,
@@ -164,6 +169,12 @@ def today(organisation, installations, people, first_free_day: date):
             at=_at(first_free_day, 7.5) - timedelta(hours=hours), caller=installation.well.site.caretaker_name,
             phone=installation.well.site.caretaker_phone, words=words, taken_by=people["nadia"],
         )  # fmt: skip
+
+
+def _far(one, other):
+    """Roughly how far apart two installations are, in degrees: enough to say what is near."""
+    a, b = one.well.site, other.well.site
+    return abs(a.latitude_deg - b.latitude_deg) + abs(a.longitude_deg - b.longitude_deg)
 
 
 def settle_old_slips(organisation, people, last_day):

@@ -277,7 +277,7 @@ def finding_list(request):
     return render(request, "visits/findings.html", {"page": page, "rows": rows, "filter_form": form})
 
 
-@needs("take_calls")
+@needs("read_fleet")
 @require_safe
 def call_list(request):
     calls = Call.objects.visible_to(request.user)
@@ -311,14 +311,15 @@ def take_call(request):
     return render(request, "visits/take_call.html", context, status=422 if form.errors else 200)
 
 
-@needs("take_calls")
+@needs("read_fleet")
 @require_safe
 def call_page(request, call_id):
     call = get_object_or_404(Call.objects.visible_to(request.user).select_related("site", "taken_by"), pk=call_id)
     context = {
         "call": call, "answers": _answers(call), "advice": services.advice(call.answers),
         "danger": services.is_danger(call.answers), "may_assign": may(request.user, "assign"),
-        "visits": call.visits.select_related("technician"), "settled": call.state in {"visit", "closed"},
+        "visits": call.visits.select_related("technician"),
+        "settled": call.state in {"visit", "closed"} or not may(request.user, "take_calls"),
     }  # fmt: skip
     return render(request, "visits/call.html", context)
 

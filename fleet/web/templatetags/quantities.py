@@ -56,6 +56,11 @@ def ago(at):
     return q.age(at) if at else q.NONE
 
 
+@register.filter
+def drive(minutes):
+    return q.drive(minutes)
+
+
 @register.simple_tag
 def when(at, place=None, show="time"):
     """A moment in the site's own time. `place` is a site or a zone's name; `show` "day" leaves the hour out."""
