@@ -21,6 +21,7 @@ from fleet.registry.models import (
     Well,
 )
 from fleet.web.refusals import Refused
+from fleet.web.typed_units import lengths_as_liked
 
 
 class Figures(forms.Field):
@@ -118,6 +119,7 @@ class OfOrganisation(forms.ModelForm):
             queryset = getattr(field, "queryset", None)
             if queryset is not None and hasattr(queryset.model, "organisation"):
                 field.queryset = queryset.filter(organisation_id=person.organisation_id)
+        lengths_as_liked(self, person)
 
     def validate_unique(self):
         pass

@@ -233,3 +233,17 @@ def test_a_long_list_costs_what_a_short_one_does(organisation, nadia, client_of,
         an_installation(organisation, start=START)
     with django_assert_max_num_queries(few):
         assert text(browser.get(address)).count("<tr>") == 16
+
+
+def test_who_likes_feet_fills_in_the_register_in_feet_and_it_keeps_metres(hanging, nadia, client_of):
+    nadia.length_unit = "ft"
+    nadia.save()
+    well, browser = hanging.well, client_of(nadia)
+    before = well.depth_m
+    page = text(browser.get(reverse("registry:change_well", args=[well.pk])))
+    assert "Depth, ft" in page
+    assert f'value="{round(before / 0.3048, 2):.10g}"' in page
+    level = {"measured_on": "2026-03-01", "level_m": "60,5"}
+    answer = browser.post(reverse("registry:add_level", args=[well.pk]), level)
+    assert answer.status_code == 302, text(answer)[:2000]
+    assert well.static_levels.get(measured_on="2026-03-01").level_m == pytest.approx(18.4404)

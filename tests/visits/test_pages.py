@@ -135,6 +135,27 @@ def test_idris_logs_a_visit_from_arrival_to_closing_without_scripts(client_of, i
     assert "ladder broken" in said(browser.get(address("visit", visit.key)))
 
 
+def test_who_likes_feet_and_cubic_metres_types_and_reads_them_on_the_page(client_of, idris, installation):
+    idris.length_unit, idris.flow_unit = "ft", "m3_h"
+    idris.save()
+    visit = a_visit_under_way(installation, idris)
+    step, browser = address("step", visit.key, "spot_test"), client_of(idris)
+    readings = {
+        "v-spot-sun_by": "reference_cell", "v-spot-irradiance_w_m2": "810", "v-spot-static_level_m": "73,5 deep",
+        "v-spot-flow_l_min": "0.9", "seen": ["DC"],
+    }  # fmt: skip
+    answer = browser.post(step, readings)
+    assert answer.status_code == 422
+    assert 'value="73,5 deep"' in said(answer)
+    assert ">ft</span>" in said(answer)
+    browser.post(step, readings | {"v-spot-static_level_m": "73,5"})
+    test = visit.spot_tests.get().spot_test
+    assert (round(test.static_level_m, 3), round(test.flow_l_min, 3)) == (22.403, 15)
+    page = said(browser.get(step))
+    assert 'value="73.5"' in page
+    assert 'value="0.9"' in page
+
+
 def test_a_wrong_figure_is_shown_where_it_was_typed(client_of, idris, installation):
     visit = a_visit_under_way(installation, idris)
     step = address("step", visit.key, "ask_caretaker")

@@ -6,6 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 from fleet.registry.models import Well
 from fleet.web.quantities import zone_of
+from fleet.web.typed_units import lengths_as_liked
 
 
 class WellField(forms.CharField):
@@ -48,7 +49,7 @@ class EnterForm(forms.Form):
     )  # fmt: skip
     why = forms.CharField(label=_("Why"), max_length=200)
 
-    def __init__(self, *args, change, visit, **kwargs):
+    def __init__(self, *args, change, visit, person=None, **kwargs):
         self.zone = zone_of(visit.site)
         at = timezone.localtime(change.at, self.zone) if change.at else timezone.localtime(timezone.now(), self.zone)
         start = {
@@ -63,6 +64,7 @@ class EnterForm(forms.Form):
             for name in ("well", "setting_depth_m", "pipe_length_m", "rope_length_m", "cable_length_m", "tilt_deg",
                          "azimuth_deg"):  # fmt: skip
                 del self.fields[name]
+        lengths_as_liked(self, person)
 
     def full_clean(self):
         with timezone.override(self.zone):  # what is typed is the site's time

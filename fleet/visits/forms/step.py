@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from fleet.visits.procedures.reading import how_many
+from fleet.web import typed_units
 
 SPOT_FIELDS = [
     ("irradiance_w_m2", gettext_lazy("Irradiance in the modules' plane"), "W/m²"),
@@ -66,22 +67,35 @@ def _text(value):
     return f"{value:g}" if isinstance(value, float) and abs(value) < 1e6 else str(value)
 
 
-def read(step, post, installation):
-    """The typed values of a step, as they stand on the page: texts, lists of texts, rows of texts."""
-    found = {}
+def read(step, post, installation, person=None, kept=None):
+    """The typed values of a step, as they stand on the page: texts, lists of texts, rows of texts.
+
+    Beside a unit that is the person's and not the house's, the unit stands behind the figure. `kept`: the values that
+    were shown.
+    """
+    found, kept = {}, kept or {}
     for capture in step.get("captures", []):
         code, kind = capture["code"], capture["kind"]
         if kind in {"number", "serial"}:
             n = how_many(capture, installation)
             typed = [post.get(_name(code, i), "").strip() for i in range(n)]
-            found[code] = typed[0] if n == 1 else [t for t in typed if t]
+            if kind == "number":
+                typed = [
+                    typed_units.typed(text, capture.get("unit", ""), person, _nth(kept.get(code), i))
+                    for i, text in enumerate(typed)
+                ]
+            found[code] = typed[0] if n == 1 else [t for t in typed if t != ""]
         elif kind == "buckets":
             found[code] = _rows(post, code, capture.get("repeats", 3))
         elif kind == "spot":
-            readings = {name: post.get(_name(code, name), "").strip() for name, _label, _unit in SPOT_FIELDS}
+            was = kept.get(code) if isinstance(kept.get(code), dict) else {}
+            readings = {
+                name: typed_units.typed(post.get(_name(code, name), "").strip(), unit, person, was.get(name))
+                for name, _label, unit in SPOT_FIELDS
+            }
             readings["sun_by"] = post.get(_name(code, "sun_by"), "")
             readings["repeats"] = _rows(post, code, capture.get("repeats", 3))
-            anything = readings["repeats"] or any(v for k, v in readings.items() if k not in {"sun_by", "repeats"})
+            anything = readings["repeats"] or any(readings[name] != "" for name, _label, _unit in SPOT_FIELDS)
             found[code] = readings if anything else None
         elif kind == "mark":
             try:
@@ -93,6 +107,11 @@ def read(step, post, installation):
     return found
 
 
+def _nth(value, i):
+    values = value if isinstance(value, list) else [value]
+    return values[i] if i < len(values) else None
+
+
 def _rows(post, code, n):
     rows = []
     for i in range(n):
@@ -102,7 +121,13 @@ def _rows(post, code, n):
     return rows
 
 
-def show(step, values, installation, errors=None):
+def _in_unit(value, unit, person):
+    if value is None or value == "" or typed_units.liked(unit, person)[0] == unit:
+        return _text(value)
+    return typed_units.shown(value, unit, person)
+
+
+def show(step, values, installation, errors=None, person=None):
     """The step's captures as the page draws them, with what was typed or kept, and each fault at its place.
 
     `step` is in the reader's language already.
@@ -116,19 +141,20 @@ def show(step, values, installation, errors=None):
         )  # fmt: skip
         if kind in {"number", "serial"}:
             n = how_many(capture, installation)
-            values_ = value if isinstance(value, list) else [value]
+            unit = typed_units.liked(shown.unit, person)[0]
             for i in range(n):
-                typed = _text(values_[i]) if i < len(values_) else ""
+                typed = _in_unit(_nth(value, i), shown.unit, person)
                 label = capture["label"]
                 if n > 1:
                     label = _("%(what)s, no. %(n)d") % {"what": label, "n": i + 1}
-                shown.inputs.append(Input(_name(code, i), typed, label, shown.unit))
+                shown.inputs.append(Input(_name(code, i), typed, label, unit))
         elif kind == "buckets":
             shown.rows = _shown_rows(code, value, capture.get("repeats", 3))
         elif kind == "spot":
             readings = value if isinstance(value, dict) else {}
             shown.inputs = [
-                Input(_name(code, name), _text(readings.get(name)), str(label), unit)
+                Input(_name(code, name), _in_unit(readings.get(name), unit, person), str(label),
+                      typed_units.liked(unit, person)[0])
                 for name, label, unit in SPOT_FIELDS
             ]
             shown.options = [

@@ -34,7 +34,7 @@ def enter(request, key):
     if change is None:
         messages.info(request, _("The register knows of this already."))
         return redirect("visits:visit", key)
-    form = forms.EnterForm(request.POST or None, change=change, visit=visit)
+    form = forms.EnterForm(request.POST or None, change=change, visit=visit, person=request.user)
     if form.is_valid():
         done, hung = attempt(form, services.enter_in_register, visit=visit, by=request.user, **form.typed())
         if done:

@@ -91,7 +91,7 @@ def step(request, key, code):
     record = services.current_records(visit).get(code)
     values, errors, general = (record.values if record else {}), {}, []
     if request.method == "POST":
-        values = step_form.read(data, request.POST, visit.installation)
+        values = step_form.read(data, request.POST, visit.installation, request.user, values)
         try:
             return _keep(request, visit, data, values)
         except Refused as refusal:
@@ -105,7 +105,7 @@ def step(request, key, code):
     sentences = judge_step(data, record.values, services.known_of(visit.installation))[1] if record else []
     context = {
         "visit": visit, "step": shown, "record": record, "general": general, "sentences": [_(s) for s in sentences],
-        "captures": step_form.show(shown, values, visit.installation, errors),
+        "captures": step_form.show(shown, values, visit.installation, errors, request.user),
         "cautions": [{"code": c, "seen": c in seen, **words[c]} for c in data["cautions"]],
         "acknowledged": request.POST.getlist("seen"), "skipped_why": request.POST.get("skipped_why", ""),
         "place": codes.index(code) + 1, "most": len(codes), "kept": "kept" in request.GET and record is not None,
