@@ -69,4 +69,4 @@ def step_value(value):
 
 @register.simple_tag
 def days_or_dash(days):
-    return quantities.NONE if days is None else days
+    return quantities.NONE if days is None else quantities.number(days)
