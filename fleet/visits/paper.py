@@ -6,12 +6,15 @@ from pathlib import Path
 import typst
 from django.conf import settings
 from django.utils import timezone, translation
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from fleet.visits import codes
+from fleet.visits.forms.step import SUN_CHOICES
 from fleet.visits.procedures.cautions import CAUTIONS
 from fleet.visits.procedures.reading import how_many, in_words
 from fleet.visits.services.card import paper_cards
+from fleet.web.typed_units import liked
 
 TEMPLATE = Path(settings.BASE_DIR) / "templates" / "visits" / "sheet.typ"
 
@@ -20,7 +23,7 @@ def _pdf(data):
     return typst.compile(str(TEMPLATE), sys_inputs={"data": json.dumps(data, default=str)})
 
 
-def _field(capture, installation):
+def _field(capture, installation, person):
     n = capture.get("repeats", 1)
     if not isinstance(n, int):
         n = how_many(capture, installation)
@@ -28,29 +31,66 @@ def _field(capture, installation):
     if capture["kind"] == "yes_no":
         options = [_("yes"), _("no")]
     return {
-        "label": capture["label"], "unit": capture.get("unit", ""), "kind": capture["kind"], "n": min(n, 12),
+        "label": capture["label"], "unit": liked(capture.get("unit", ""), person)[0], "kind": capture["kind"],
+        "n": min(n, 12),
         "options": options,
     }  # fmt: skip
 
 
-def _sheet(visit, parts, cards):
+def _cautions(steps):
+    """For each step its cautions, as on the telephone: in full where one comes for the first time, then in short."""
+    told, found = set(), []
+    for step in steps:
+        marks = step.get("cautions", [])
+        found.append([
+            {"mark": c, "title": _(CAUTIONS[c]["title"]), "words": _(CAUTIONS[c]["short" if c in told else "full"])}
+            for c in marks
+        ])  # fmt: skip
+        told |= set(marks)
+    return found
+
+
+def _card(card, person):
+    """The expected card in the units of who takes the sheet along."""
+    if card is None:
+        return None
+    (flow, much), (length, long) = liked("L/min", person), liked("m", person)
+    digits = 1 if much == 1 else 2
+
+    def turned(value, size, decimals):
+        return None if value is None else f"{value / size:.{decimals}f}"
+
+    most = max([1e-9, *(q for row in card["flow"] for q in row if q is not None)])
+    return {
+        "suns": card["suns"], "levels": [turned(level, long, 0 if long != 1 else 1) for level in card["levels"]],
+        "flow": [[turned(q, much, digits) for q in row] for row in card["flow"]],
+        # For the drawing: shares of the highest flow, and the marks beside it.
+        "shares": [[None if q is None else q / most for q in row] for row in card["flow"]],
+        "marks": [[share, turned(share * most, much, digits)] for share in (0, 0.25, 0.5, 0.75, 1)],
+        "title": _("Expected flow, %(flow)s, by irradiance and static level, %(length)s")
+        % {"flow": flow, "length": length},
+        "flow_unit": flow, "length_unit": length,
+    }  # fmt: skip
+
+
+def _sheet(visit, parts, cards, person):
     steps = in_words(visit.procedure.steps) if visit.procedure else []
-    marks = list(dict.fromkeys(c for s in steps for c in s.get("cautions", [])))
     site = visit.site
     return {
-        "kind": str(visit.get_kind_display()), "code": site.code, "name": site.name, "village": site.village,
+        "kind": capfirst(visit.get_kind_display()), "code": site.code, "name": site.name, "village": site.village,
         "place": f"{site.latitude_deg:.5f}, {site.longitude_deg:.5f}", "way": site.access_notes,
         "caretaker": " ".join(filter(None, [site.caretaker_name, site.caretaker_phone])), "why": visit.why,
         "unit": visit.installation.unit.serial if visit.installation else "",
         "type": str(visit.installation.unit.pump_type) if visit.installation else "",
         "parts": [f"{name} ({why})" for _code, name, why in parts],
-        "cautions": [{"mark": c, "title": _(CAUTIONS[c]["title"]), "full": _(CAUTIONS[c]["full"])} for c in marks],
         "steps": [
-            {"title": s["title"], "text": s["text"], "cautions": s.get("cautions", []),
-             "fields": [_field(c, visit.installation) for c in s["captures"]]}
-            for s in steps
+            {"title": s["title"], "text": s["text"], "cautions": cautions,
+             "fields": [_field(c, visit.installation, person) for c in s["captures"]]}
+            for s, cautions in zip(steps, _cautions(steps), strict=True)
         ],
-        "card": cards.get(visit.installation_id),
+        "marked": any(c["kind"] == "mark" for s in steps for c in s["captures"]),
+        "card": _card(cards.get(visit.installation_id), person),
+        "length": liked("m", person)[0], "flow": liked("L/min", person)[0],
     }  # fmt: skip
 
 
@@ -59,9 +99,10 @@ def _labels():
         "trip": _("Trip"), "visit": _("Visit"), "parts": _("Parts to take"), "always": _("Always aboard"),
         "why": _("Why"), "place": _("Place"), "way": _("Way in"), "caretaker": _("Caretaker"), "unit": _("Unit"),
         "arrived": _("Arrived"), "left": _("Left"), "km": _("Kilometres"), "technician": _("Technician"),
-        "mark": _("Caretaker's mark"), "litres": _("L"), "seconds": _("s"), "cautions": _("Cautions"),
-        "card": _("Expected flow, L/min, by irradiance and static level"), "sun": _("Irradiance, W/m²"),
-        "level": _("Static level, m"),
+        "mark": _("Caretaker's mark"), "bucket": _("Bucket"), "seconds": _("Seconds"),
+        "sun": _("Irradiance, W/m²"), "flow": _("Flow"), "sun_by": _("Irradiance got from"),
+        "ways": [str(words) for _code, words in SUN_CHOICES],
+        "meter": _("or flow by the meter"),
         "findings": _("Findings: how it shows, where, what happened, why, what was done"),
         "not_done": _("Not done, and why"), "in": _("Serial in"), "out": _("Serial out"),
         "irradiance": _("Irradiance"), "volts": _("Volts"), "amps": _("Amps"), "static": _("Static level"),
@@ -74,9 +115,10 @@ def visit_sheet(visit, parts):
     """PDF of one visit's job and test sheet."""
     cards = paper_cards([visit.installation] if visit.installation else [])
     return _pdf({
-        "title": f"{visit.get_kind_display()} {visit.site.code}", "day": visit.planned_on, "labels": _labels(),
+        "title": f"{capfirst(visit.get_kind_display())} {visit.site.code}", "day": visit.planned_on,
+        "labels": _labels(),
         "technician": str(visit.technician or ""), "stops": [], "always": [str(a) for a in codes.ALWAYS],
-        "sheets": [_sheet(visit, parts, cards)], "lang": translation.get_language()[:2],
+        "sheets": [_sheet(visit, parts, cards, visit.technician)], "lang": translation.get_language()[:2],
         "printed": timezone.localtime().strftime("%Y-%m-%d %H:%M"), "parts": [],
     })  # fmt: skip
 
@@ -94,6 +136,7 @@ def trip_sheet(trip, stops, back):
              "phone": v.site.caretaker_phone}
             for v, km, _parts in stops
         ],
-        "back": None if back is None else round(back), "sheets": [_sheet(v, p, cards) for v, _km, p in stops],
+        "back": None if back is None else round(back),
+        "sheets": [_sheet(v, p, cards, trip.technician) for v, _km, p in stops],
         "lang": translation.get_language()[:2], "printed": timezone.localtime().strftime("%Y-%m-%d %H:%M"),
     })  # fmt: skip
