@@ -51,7 +51,8 @@ class Water(NamedTuple):
     """The water channel, one figure each: end day and days covered, difference y, its variance; free share; log
     clearness; gain by light; supply and demand a day; whether told by an own cell; the caretaker's tick, the hour;
     raw: variances before wild figures lost weight; sky_sd: of log water by weather that nobody told; began: days, with
-    fractions, on which something seems to have begun: the figures themselves say it finer than any grid."""
+    fractions, on which something seems to have begun: the figures themselves say it finer than any grid; daily: whether
+    figures are of days, though older ones stand here some together."""
 
     day: np.ndarray
     span: np.ndarray
@@ -68,6 +69,7 @@ class Water(NamedTuple):
     raw: np.ndarray
     sky_sd: np.ndarray
     began: np.ndarray
+    daily: bool
 
     @property
     def floats(self):
@@ -113,7 +115,7 @@ def water_channel(rows, today, level, noise=1.0):
     last[group] = np.arange(len(rows))
     covers = np.bincount(group, span)
     told = alone & (rows["told_by"][last] >= 0) & (span[last] <= 1)
-    return Water(
+    return _in_order(Water(
         day=pool(rows["day"].astype(float)) + np.where(alone, 0, (covers - 1) / 2),
         span=covers,
         y=pool(ratio),
@@ -129,7 +131,15 @@ def water_channel(rows, today, level, noise=1.0):
         raw=np.where(alone, var[last], 1 / total),
         sky_sd=np.where(told, np.sqrt(np.maximum(weather[last], 0)), 0.0),
         began=began.ravel(),
-    )  # fmt: skip
+        daily=bool(daily),
+    ))  # fmt: skip
+
+
+def _in_order(water):
+    """Figures in order of their days: two parts of a block may stand the other way round."""
+    order = np.argsort(water.day, kind="stable")
+    whole = {"began": water.began, "daily": water.daily}
+    return Water(**{k: values[order] for k, values in water._asdict().items() if k not in whole}, **whole)
 
 
 def _blocks(rows, today, part):

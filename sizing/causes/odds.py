@@ -100,10 +100,10 @@ def _judge(ask):
     if water is None or ask.today < ask.first - 1:  # nothing to go by, or sound on a later day: nothing can have begun
         return None
     sig = ask.signatures
-    by_period = np.median(water.span) > 3
-    begin, weight = _beforehand(sig, ask, np.union1d(SPARSE if by_period else BEGINNINGS, ask.today - water.began))
+    ages = BEGINNINGS if water.daily else SPARSE
+    begin, weight = _beforehand(sig, ask, np.union1d(ages, ask.today - water.began))
     base, found = _weigh_water(ask, sig, water, begin, weight)
-    spread, doubt = _SPREAD[sig.cause], 1.0 if by_period else DAILY_DOUBT
+    spread, doubt = _SPREAD[sig.cause], DAILY_DOUBT if water.daily else 1.0
 
     def post():
         return weight + _over_sizes(found.linear, found.square, spread) + found.told
@@ -121,7 +121,7 @@ def _judge(ask):
 def _weigh_water(ask, sig, water, begin, weight):
     """((litres a day due now, its sigma in proportion), _Weighed) from the water alone."""
     covariance = channels.water_covariance(water, ask.level_sd)
-    inverse, weighed, low, z = _turned(covariance, water.var, water.y)
+    inverse, weighed = _turned(covariance, water.var, water.y)
     came = sig.shares > 0
     linear, square, told, now = np.zeros((4, *came.shape, begin.size))
     log_kept = _at_readings(sig, water)
@@ -141,8 +141,8 @@ def _weigh_water(ask, sig, water, begin, weight):
     for i in np.flatnonzero(sig.scatter > 0):
         for r in np.flatnonzero(came[i]):
             weigh.scattered(
-                water.day, water.span, covariance, low, z, water.raw, water.y, log_kept[i], sig.scatter[i],
-                water.floats, supply, begin, _RAMPS[r], gain, patchy,
+                water.day, water.span, inverse, weighed, water.var, water.raw, log_kept, sig.smaller, sig.size, i,
+                sig.scatter[i], water.floats, supply, begin, _RAMPS[r], linear[i, r], square[i, r], gain, patchy,
             )  # fmt: skip
             # any other cause may meet patchy weather too, so that scatter alone can speak for this one only so far
             steady = linear[i, r] - 0.5 * square[i, r]
@@ -183,12 +183,12 @@ def _beforehand(sig, ask, ages):
 
 
 def _turned(covariance, var, y):
-    """(inverse, inverse times y, lower factor, y seen through it) of a covariance with var on its diagonal."""
+    """(inverse, inverse times y) of a covariance with var on its diagonal."""
     m = y.size
-    low, z, inverse = np.empty((m, m)), np.empty(m), np.empty((m, m))
-    weigh.factor(covariance, var, y, low, z)
+    low, inverse = np.empty((m, m)), np.empty((m, m))
+    weigh.factor(covariance, var, low)
     weigh.inverted(low, inverse)
-    return inverse, inverse @ y, low, z
+    return inverse, inverse @ y
 
 
 def _at_readings(sig, water):
@@ -231,7 +231,7 @@ def _weigh_noons(ask, sig, begin, found):
     came = sig.shares > 0
     some, idle = channels.noon_channels(ask.rows, ask.today, ask.noon, sig.tracking)
     for one in some + channels.cell_channel(ask.rows, ask.today, X):
-        inverse, weighed, _low, _z = _turned(one.covariance, np.zeros(one.y.size), one.y)
+        inverse, weighed = _turned(one.covariance, np.zeros(one.y.size), one.y)
         shift = np.ascontiguousarray(one.shift(sig))
         weigh.noon(one.day, inverse, weighed, shift, begin, _RAMPS, came, NOON_TRUST, found.linear, found.square)
     if idle is not None:
@@ -252,11 +252,16 @@ def _chance_to_stand(sig, idle):
     return chance
 
 
+def _small(x):
+    """exp(x); nought where it is next to nothing: numbers at the edge of what can be written are slow to work with."""
+    return np.where(x > -250.0, np.exp(np.maximum(x, -250.0)), 0.0)
+
+
 def _sums(post, sig, kept, innocent):
     """(log odds of a fault, of less demand, log weight of nothing, of everything) from log weights (h, ramps, begin);
     nothing wrong has weight 1."""
     top = max(float(post.max()), float(innocent.max()), 0.0)
-    p = np.exp(post - top)
+    p = _small(post - top)
     trifle = p * (kept > TRIFLE)
     of_trifle = trifle.sum()
     less = sig.cause == NOT_A_FAULT
@@ -274,7 +279,7 @@ def _summary(post, sig, begin, kept, base, innocent, doubt, rates):
     """Odds from log weights (h, ramps, begin) of all hypotheses; innocent: those of a misread figure, first, and of
     patchy weather; doubt: how far the causes are held less apart than counted."""
     fault, demand, sound, everything = _sums(post, sig, kept, innocent)
-    p = np.where(kept > TRIFLE, 0.0, np.exp(post - everything))
+    p = np.where(kept > TRIFLE, 0.0, _small(post - everything))
     by_cause = np.bincount(sig.cause, p.sum(axis=(1, 2)), minlength=len(NAMES))
     total = max(by_cause.sum(), 1e-300)
     size = np.bincount(sig.cause, p.sum(axis=(1, 2)) * sig.size, minlength=len(NAMES))

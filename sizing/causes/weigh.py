@@ -101,54 +101,78 @@ def read_table(table, x):
     return table[k] + (place - k) * (table[k + 1] - table[k])
 
 
+# Sums may be taken in any order, so that several terms go at once; the order is the same in every call.
+QUICK = {"reassoc", "contract", "nsz"}
+
+
+@compiled()
+def first_after(after):
+    """Place of the first reading that has any of the fault; readings are in order of their days."""
+    for j in range(after.size):
+        if after[j] > 0.0:
+            return j
+    return after.size
+
+
+@compiled()
+def moved(kept_log, smaller, size, i, first, after, grown, floats, table, g):
+    """Fills g from `first` on: log of water left by hypothesis i at each reading, as a float switch lets it show."""
+    for j in range(first, after.size):
+        x = at_size(kept_log, smaller, size, i, j, grown[j])
+        if after[j] < 1.0:
+            x = np.log(1.0 + after[j] * (np.exp(x) - 1.0))
+        x = max(x, LOG_LEAST)
+        if x <= LOG_LEAST + 0.01:  # nothing is nothing, whatever else limits
+            x = LOG_LEAST
+        elif floats:
+            x = read_table(table[j], x)
+        g[j] = x
+
+
+@compiled(fastmath=QUICK)
+def quadratic(inverse, g, first):
+    """g' inverse g over the readings from `first` on."""
+    whole, late = 0.0, g[first:]
+    for c in range(late.size):
+        row = inverse[first + c, first:]
+        part = 0.5 * late[c] * row[c]
+        for d in range(c):
+            part += late[d] * row[d]
+        whole += late[c] * part
+    return 2.0 * whole
+
+
 @compiled()
 def water(day, span, inverse, weighed, kept_log, smaller, size, form, floats, supply_table, draw_table, begin, ramps,
           asked, recent, tick, free, late, linear, square, told, now):  # fmt: skip
     """Fills g'Wy, g'Wg, what the ticks tell and the log of water kept now, all (h, ramps, begin), from water alone.
 
-    kept_log (h, m): log of water left by the cause grown whole, at each reading; form (h,): SUPPLY, DRAWN or BOOKS;
-    floats: whether a float switch limits, read from the tables (m, STEPS); asked (h, ramps): if that manner counts;
-    recent (m,): weights of the newest readings; tick (m,): tank seen full, 1, 0 or NaN; free, late (m,) as in channels.
+    day (m,) in order; kept_log (h, m): log of water left by the cause grown whole, at each reading; form (h,): SUPPLY,
+    DRAWN or BOOKS; floats: whether a float switch limits, read from the tables (m, STEPS); asked (h, ramps): if that
+    manner counts; recent (m,): weights of the newest readings; tick (m,): tank seen full, 1, 0 or NaN; free, late (m,)
+    as in channels.
     """
     m, h = day.size, form.size
-    after, grown, g, place = np.empty(m), np.empty(m), np.empty(m), np.empty(m, np.int64)
+    after, grown, g = np.empty(m), np.empty(m), np.empty(m)
+    ticked = np.flatnonzero(~np.isnan(tick))
     for r in range(ramps.size):
         for b in range(begin.size):
             growth(day, span, begin[b], ramps[r], after, grown)
-            count = 0
-            for j in range(m):
-                if after[j] > 0.0:
-                    place[count] = j
-                    count += 1
+            first = first_after(after)
             for i in range(h):
                 if not asked[i, r]:
                     continue
+                table = draw_table if form[i] == DRAWN else supply_table
+                moved(kept_log, smaller, size, i, first, after, grown, floats and form[i] != BOOKS, table, g)
                 total, ends, ticks = 0.0, 0.0, 0.0
-                for c in range(count):
-                    j = place[c]
-                    x = at_size(kept_log, smaller, size, i, j, grown[j])
-                    if after[j] < 1.0:
-                        x = np.log(1.0 + after[j] * (np.exp(x) - 1.0))
-                    x = max(x, LOG_LEAST)
-                    if x <= LOG_LEAST + 0.01:  # nothing is nothing, whatever else limits
-                        x = LOG_LEAST
-                    elif floats and form[i] == SUPPLY:
-                        x = read_table(supply_table[j], x)
-                    elif floats and form[i] == DRAWN:
-                        x = read_table(draw_table[j], x)
-                    g[c] = x
-                    total += x * weighed[j]
-                    ends += x * recent[j]
-                    if not np.isnan(tick[j]) and form[i] != BOOKS:
-                        ticks += _told(tick[j], x, free[j], late[j], form[i] == DRAWN)
-                whole = 0.0
-                for c in range(count):
-                    row = place[c]
-                    part = 0.5 * g[c] * inverse[row, row]
-                    for d in range(c):
-                        part += g[d] * inverse[row, place[d]]
-                    whole += g[c] * part
-                linear[i, r, b], square[i, r, b] = total, 2.0 * whole
+                for j in range(first, m):
+                    total += g[j] * weighed[j]
+                    ends += g[j] * recent[j]
+                if form[i] != BOOKS:
+                    for j in ticked:
+                        if j >= first:
+                            ticks += _told(tick[j], g[j], free[j], late[j], form[i] == DRAWN)
+                linear[i, r, b], square[i, r, b] = total, quadratic(inverse, g, first)
                 told[i, r, b], now[i, r, b] = ticks, ends
 
 
@@ -173,11 +197,11 @@ def _seen_full(share, late):
     return min(max(0.85 * share * late, 0.02), 0.9)
 
 
-@compiled()
+@compiled(fastmath=QUICK)
 def noon(day, inverse, weighed, shift, begin, ramps, asked, trust, linear, square):
-    """Adds g'Wy and g'Wg of one noon channel. shift (h, m): of a cause grown whole."""
+    """Adds g'Wy and g'Wg of one noon channel. day (m,) in order; shift (h, m): of a cause grown whole."""
     m, h = day.size, shift.shape[0]
-    span, after, grown, place = np.ones(m), np.empty(m), np.empty(m), np.empty(m, np.int64)
+    span, after, grown, g = np.ones(m), np.empty(m), np.empty(m), np.empty(m)
     moves = np.zeros(h, np.bool_)
     for i in range(h):
         for j in range(m):
@@ -186,26 +210,20 @@ def noon(day, inverse, weighed, shift, begin, ramps, asked, trust, linear, squar
     for r in range(ramps.size):
         for b in range(begin.size):
             growth(day, span, begin[b], ramps[r], after, grown)
-            count = 0
+            first = m
             for j in range(m):
                 if after[j] > 0.5:
-                    place[count] = j
-                    count += 1
+                    first = j
+                    break
             for i in range(h):
                 if not (asked[i, r] and moves[i]):
                     continue
-                total, whole = 0.0, 0.0
-                for c in range(count):
-                    j = place[c]
-                    x = shift[i, j] * grown[j]
-                    part = 0.5 * x * inverse[j, j]
-                    for d in range(c):
-                        k = place[d]
-                        part += shift[i, k] * grown[k] * inverse[j, k]
-                    total += x * weighed[j]
-                    whole += x * part
+                total = 0.0
+                for j in range(first, m):
+                    g[j] = shift[i, j] * grown[j]
+                    total += g[j] * weighed[j]
                 linear[i, r, b] += trust * total
-                square[i, r, b] += 2.0 * trust * whole
+                square[i, r, b] += trust * quadratic(inverse, g, first)
 
 
 @compiled()
@@ -232,10 +250,10 @@ def idle(day, stood, sound, chance, begin, ramps, asked, trust, gain):
                 gain[i, r, b] += trust * total
 
 
-@compiled()
-def factor(covariance, var, y, low, z):
-    """Fills the lower factor of covariance with var added on its diagonal, and y seen through it."""
-    m = y.size
+@compiled(fastmath=QUICK)
+def factor(covariance, var, low):
+    """Fills the lower factor of covariance with var added on its diagonal."""
+    m = var.size
     for i in range(m):
         for j in range(i + 1):
             s = covariance[i, j]
@@ -246,13 +264,9 @@ def factor(covariance, var, y, low, z):
             else:
                 low[i, j] = s / low[j, j]
                 low[j, i] = 0.0
-        s = y[i]
-        for k in range(i):
-            s -= low[i, k] * z[k]
-        z[i] = s / low[i, i]
 
 
-@compiled()
+@compiled(fastmath=QUICK)
 def inverted(low, out):
     """The inverse of what a lower factor belongs to."""
     m = low.shape[0]
@@ -274,62 +288,43 @@ def inverted(low, out):
 
 
 @compiled()
-def scattered(day, span, covariance, low, z, raw, y, kept_log, extra, floats, supply_table, begin, ramp, gain, patchy):
-    """Gains (begin,) of a cause that also scatters from day to day, by log densities with the scatter put in; patchy:
-    the same of days that only scatter, losing nothing.
+def scattered(day, span, inverse, weighed, var, raw, kept_log, smaller, size, i, extra, floats, supply_table, begin,
+              ramp, linear, square, gain, patchy):  # fmt: skip
+    """Gains (begin,) of hypothesis i, which also scatters from day to day, and of days that only scatter, losing
+    nothing (patchy). linear, square (begin,): its g'Wy and g'Wg, scatter left aside.
 
-    low, z: `factor` of the sound unit. Where the scatter is in, a wild day is no surprise and needs no leniency (raw:
-    variances before wild figures lost weight).
+    With scatter D on the readings S after the beginning the covariance is K + D, whose inverse and determinant follow
+    from those of K by the matrix of S alone, 1/D + W (Woodbury; Golub & Van Loan, Matrix Computations, sec. 2.1). Where
+    the scatter is in, a wild day is no surprise and needs no leniency (raw: variances before wild figures lost weight).
     """
     m = day.size
-    after, grown = np.empty(m), np.empty(m)
-    wide, with_it, without = low.copy(), np.empty(m), np.empty(m)
-    none = 0.0
-    for i in range(m):
-        none -= np.log(low[i, i]) + 0.5 * z[i] ** 2
+    after, grown, g = np.empty(m), np.empty(m), np.empty(m)
+    low, fault, weather = np.empty((m, m)), np.empty(m), np.empty(m)
     for b in range(begin.size):
         growth(day, span, begin[b], ramp, after, grown)
-        first = m
-        for i in range(m):
-            if after[i] > 0.0:
-                first = i
-                break
-        fault, weather = 0.0, 0.0
-        for i in range(m):
-            if i < first:
-                with_it[i], without[i] = z[i], z[i]
-                step = np.log(low[i, i]) + 0.5 * z[i] ** 2
-                fault, weather = fault - step, weather - step
-                continue
-            scatter = extra * grown[i] if after[i] > 0.3 else 0.0
-            for j in range(i + 1):
-                s = covariance[i, j]
-                if i == j:
-                    if scatter > 0.0:
-                        s += raw[i] + scatter**2 / max(span[i], 1.0)
-                    else:
-                        s = low[i, i] ** 2  # as it was, whatever stands before
-                        for k in range(i):
-                            s += low[i, k] ** 2
-                for k in range(j):
-                    s -= wide[i, k] * wide[j, k]
-                if i == j:
-                    wide[i, i] = np.sqrt(max(s, 1e-12))
-                else:
-                    wide[i, j] = s / wide[j, j]
-            x = 0.0
-            if after[i] > 0.0:
-                x = kept_log[i] * grown[i]
-                if after[i] < 1.0:
-                    x = np.log(1.0 + after[i] * (np.exp(x) - 1.0))
-                x = max(x, LOG_LEAST)
-                if floats:
-                    x = read_table(supply_table[i], x)
-            a, c = y[i] - x, y[i]
-            for k in range(i):
-                a -= wide[i, k] * with_it[k]
-                c -= wide[i, k] * without[k]
-            with_it[i], without[i] = a / wide[i, i], c / wide[i, i]
-            fault -= np.log(wide[i, i]) + 0.5 * with_it[i] ** 2
-            weather -= np.log(wide[i, i]) + 0.5 * without[i] ** 2
-        gain[b], patchy[b] = fault - none, weather - none
+        first = first_after(after)
+        moved(kept_log, smaller, size, i, first, after, grown, floats, supply_table, g)
+        half, of_fault, of_weather = 0.0, 0.0, 0.0
+        for c in range(first, m):
+            scatter = extra * grown[c] if after[c] > 0.3 else 0.0
+            more = max(raw[c] + scatter**2 / max(span[c], 1.0) - var[c], 1e-9)
+            for d in range(first, c + 1):
+                v = inverse[c, d] + (1.0 / more if c == d else 0.0) - dot(low[c, first:d], low[d, first:d])
+                low[c, d] = np.sqrt(max(v, 1e-12)) if c == d else v / low[d, d]
+            shifted = weighed[c] - dot(inverse[c, first:], g[first:])
+            fault[c] = (shifted - dot(low[c, first:c], fault[first:c])) / low[c, c]
+            weather[c] = (weighed[c] - dot(low[c, first:c], weather[first:c])) / low[c, c]
+            half += np.log(low[c, c]) + 0.5 * np.log(more)
+            of_fault += 0.5 * fault[c] ** 2
+            of_weather += 0.5 * weather[c] ** 2
+        gain[b] = linear[b] - 0.5 * square[b] + of_fault - half
+        patchy[b] = of_weather - half
+
+
+@compiled(fastmath=QUICK, inline="always")
+def dot(a, b):
+    """Sum of products."""
+    s = 0.0
+    for k in range(a.size):
+        s += a[k] * b[k]
+    return s

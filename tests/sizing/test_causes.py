@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from sizing import judge
-from sizing.causes import channels, names, odds, signatures, table
+from sizing.causes import channels, names, odds, signatures, table, weigh
 from tests.sizing.invented import fleet as invented_fleet
 from tests.sizing.invented import row
 
@@ -308,3 +309,43 @@ def test_a_unit_that_gives_less_is_put_forward_though_fault_and_less_demand_are_
     sound = judge.Found(-3.0, -4.0, 0.93, 0.1, DAY, 0.0)
     assert not judge.raised(sound, 4.5)
     assert judge.decide(None, sound, None, DAY, 4.5).what == judge.NOTHING
+
+
+def test_the_gain_of_scatter_agrees_with_the_densities_written_out():
+    """Reference: the logarithms of two normal densities, by scipy."""
+    rng = np.random.default_rng(4)
+    m, extra = 12, 0.4
+    day, span = np.arange(m) + 100.0, np.ones(m)
+    load = rng.normal(0, 0.05, (m, m))
+    prior, var = load @ load.T + 0.01 * np.ones((m, m)), rng.uniform(0.002, 0.01, m)
+    y, kept = rng.normal(-0.2, 0.3, m), np.log(np.full((1, m), 0.6))
+    begin = np.array([110.0, 104.0, 98.0])
+    low, inverse = np.empty((2, m, m))
+    weigh.factor(prior, var, low)
+    weigh.inverted(low, inverse)
+    weighed = inverse @ y
+    linear, square, gain, patchy = np.empty((4, begin.size))
+    for b, moment in enumerate(begin):
+        g = np.where(day > moment, kept[0], 0.0)
+        linear[b], square[b] = g @ weighed, g @ inverse @ g
+    weigh.scattered(
+        day, span, inverse, weighed, var, var, kept, np.array([-1]), np.array([0.4]), 0, extra, False,
+        np.zeros((1, weigh.STEPS)), begin, 0.0, linear, square, gain, patchy,
+    )  # fmt: skip
+    sound = stats.multivariate_normal(np.zeros(m), prior + np.diag(var)).logpdf(y)
+    for b, moment in enumerate(begin):
+        after = day > moment
+        wide = stats.multivariate_normal(np.zeros(m), prior + np.diag(var + after * extra**2))
+        assert gain[b] == pytest.approx(wide.logpdf(y - after * kept[0]) - sound, abs=1e-6)
+        assert patchy[b] == pytest.approx(wide.logpdf(y) - sound, abs=1e-6)
+
+
+def test_a_daily_record_stays_one_however_long_it_is():
+    """Older days stand some together in the evidence, but are no meter periods: the doubt of day records stays."""
+    for days in (80, 200, 239):
+        rows = _rows(np.ones(days), days=days)
+        rows["day"] += DAY - int(rows["day"][-1])
+        water = channels.water_channel(rows, DAY, 0.0)
+        assert water.daily
+        assert (np.diff(water.day) >= 0).all()
+    assert np.median(water.span) > 3
