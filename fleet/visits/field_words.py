@@ -22,6 +22,10 @@ WORDS = {
     "log_in_to_send": _("Log in again to send. Nothing is lost."),
     "log_in": _("Log in"),
     "disk_low": _("The telephone is almost full. Make room before you go on; everything so far is kept."),
+    "room_low": _(
+        "The telephone is almost full. All that you type at this visit still has room here, photos have not. Make room"
+        " now: remove videos, old pictures or apps. What is written here stays."
+    ),
     "disk_full": _("The telephone is full. This could not be kept. Make room, then try again."),
     "not_kept": _("This could not be kept on the telephone. Write it on paper, and ring the desk."),
     "other_tab": _("The log is open in another window, which does the writing."),

@@ -157,6 +157,24 @@ def test_a_storage_that_is_nearly_full_is_told_in_time(at_the_well):  # noqa: F8
     assert phone.stored("drafts")[0]["values"]["present"] == "before it is full"
 
 
+def test_where_only_text_has_room_left_a_visit_says_so_and_goes_on_without_photos(at_the_well, visit, tmp_path):  # noqa: F811
+    phone, page = at_the_well, at_the_well.page
+    phone.context.add_init_script(
+        "navigator.storage.estimate = async () => ({ quota: 100_000_000, usage: 80_000_000 });"
+    )
+    page.reload()
+    page.get_by_text("photos have not").wait_for()
+    page.locator("input[type=file]").first.set_input_files(picture(tmp_path))
+    page.locator(".capture [role=status]").get_by_text("photos have not").wait_for()
+    assert not phone.stored("photos")
+    fill_step(page, visit)
+    press_keep(page)
+    page.get_by_role("heading", name="Ask the caretaker first").wait_for()
+    page.goto(phone.server + f"/field/#/visit/{visit.key}")
+    page.get_by_text("photos have not").wait_for()
+    assert sorted(piece["kind"] for piece in phone.stored("pieces")) == ["start", "step"]
+
+
 @pytest.fixture
 def small_disk(tmp_path):
     """A disk of its own of 160 MB for the first telephone; `fill()` it, then give `room()`."""

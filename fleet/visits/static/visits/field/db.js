@@ -139,13 +139,6 @@ export async function wipe() {
   });
 }
 
-// How much room there is, in bytes; asked in time, so that the telephone says so before it is full.
-export async function room() {
-  if (!navigator.storage?.estimate) return { left: Infinity, used: 0 };
-  const { quota = Infinity, usage = 0 } = await navigator.storage.estimate();
-  return { left: quota - usage, used: usage };
-}
-
 export async function stay() {
   try {
     return (await navigator.storage?.persist?.()) ?? false;

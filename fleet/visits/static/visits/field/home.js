@@ -1,10 +1,11 @@
 // The first screen: what is packed, how old and how large; the visits by day; the label; what waits to be sent; the PIN.
-import { all, get, room } from "./db.js";
+import { all, get } from "./db.js";
 import { doubtful, offset } from "./clock.js";
 import { badge, button, facts, h, link, notice, p } from "./dom.js";
 import { isSet, lockNow, mustWait, setPin, unlock } from "./lock.js";
 import { holding, hereBytes, mark } from "./outbox.js";
 import { APP, ask, daysLeft, device, pack } from "./pack.js";
+import { room } from "./room.js";
 import { canScan, checks, codeOf, oneApart, scanner } from "./scan.js";
 import { send, sending, soon } from "./send.js";
 import { ago, dayWords, figure, kilobytes, t } from "./words.js";

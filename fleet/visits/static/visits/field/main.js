@@ -115,6 +115,7 @@ async function refreshPack() {
     const bundle = await bundleNow();
     if (!signInKey() || !navigator.onLine || (bundle && Date.now() - bundle.at < STALE_MS)) return;
     await pack();
+    navigator.serviceWorker?.register("/field-worker.js", { scope: "/field/" }).catch(() => {});
     if (/^#?\/?$/.test(location.hash)) show();
   } catch {
     // without a network what was packed before stays
@@ -136,6 +137,8 @@ function worker() {
   }).catch(() => {});
   let had = Boolean(navigator.serviceWorker.controller);
   navigator.serviceWorker.addEventListener("controllerchange", async () => {
+    // On a full disk the browser may throw the worker away: this page goes on, and must not be loaded anew without it.
+    if (!navigator.serviceWorker.controller) return;
     if (!had) return void (had = true);
     await screen?.flush?.();
     location.reload();

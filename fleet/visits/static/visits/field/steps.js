@@ -1,18 +1,19 @@
 // One step a screen: cautions, figures before words, an answer at once, every keystroke kept.
 import { control, inOrder } from "./captures.js";
 import { answer } from "./card.js";
-import { all, get, isFull, put, room } from "./db.js";
+import { all, get, isFull, put } from "./db.js";
 import { badge, button, h, link, notice, p, shape } from "./dom.js";
 import { freeze, keptStep } from "./outbox.js";
 import { place, shrink } from "./photo.js";
 import { impossible, judge, missing } from "./rules.js";
+import { isLow } from "./room.js";
 import { soon } from "./send.js";
 import { ofStep } from "./slips.js";
 import { answerCard } from "./spot.js";
 import { figure, liked, read, shownIn, t } from "./words.js";
 
 const draftId = (visit, step) => `${visit}/${step}`;
-const FULL_LEFT = 25_000_000, AGAIN_MS = 3000;
+const AGAIN_MS = 3000;
 
 // The values with each spot test's answer beside it, as the rules want to see them.
 function withAnswers(step, values, card) {
@@ -114,8 +115,7 @@ export async function stepScreen(row, code, { go, writable }) {
     photos: async (capture) => Promise.all(((await get("visits", row.key)).pictures || [])
       .filter((one) => one.step === code && one.capture === capture).map(async (one) => (await get("photos", one.key))?.blob ?? (await get("keep", `mine/${one.key}`)))).then((found) => found.filter(Boolean)),
     takePhoto: async (capture, file) => {
-      const { left } = await room();
-      if (left < FULL_LEFT) return t("disk_low");
+      if (await isLow()) return t("room_low");
       try {
         const [blob, where] = await Promise.all([shrink(file), place()]);
         const data = { step: code, size: blob.size, caption: capture.label, latitude_deg: where?.lat ?? null, longitude_deg: where?.lon ?? null };
@@ -201,7 +201,7 @@ export async function stepScreen(row, code, { go, writable }) {
     h("progress", { max: steps.length, value: at + 1, "aria-label": t("step_of", { a: at + 1, b: steps.length }) }),
     h("h1", { tabindex: -1 }, step.title), step.text ? h("p", { class: "lead" }, step.text) : null,
     kept?.piece.state === "refused" ? notice("bad", h("p", { class: "notice-title" }, t("refused")), p(kept.piece.sentence)) : null,
-    ...cautions, ...controls, slips, said, gaps, state,
+    roomNotice(), ...cautions, ...controls, slips, said, gaps, state,
     writable() ? h("div", { class: "field-bar" }, button(kept ? t("correct") : t("keep"), () => pressed(false), { class: "button button-main button-wide" })) : null,
     writable() ? skip : null,
     h("div", { class: "buttons" }, at ? link(t("step_before"), `#/visit/${row.key}/step/${steps[at - 1].code}`) : null,
@@ -214,6 +214,13 @@ export async function stepScreen(row, code, { go, writable }) {
     while (writing) await writing;
   };
   return screen;
+}
+
+// Said in time: while there is still room for all that is typed at this visit.
+export function roomNotice() {
+  const place = h("div", {});
+  isLow().then((low) => low && place.replaceChildren(notice("bad", p(t("room_low")))));
+  return place;
 }
 
 function caution(code, row, draft, keep) {

@@ -4,7 +4,7 @@ import { badge, button, facts, h, link, notice, p } from "./dom.js";
 import { freeze, keptStep } from "./outbox.js";
 import { apartKm, place } from "./photo.js";
 import { soon } from "./send.js";
-import { nextOpen, openDrafts, sendDrafts } from "./steps.js";
+import { nextOpen, openDrafts, roomNotice, sendDrafts } from "./steps.js";
 import { dayWords, figure, flow, litres, metres, percent, read, t } from "./words.js";
 
 const FAR_KM = 3;
@@ -40,7 +40,7 @@ export async function visitScreen(row, { go, writable, others }) {
     h("h1", { tabindex: -1 }, `${site.code} ${site.name}`), row.data.why ? h("p", { class: "lead" }, row.data.why) : null,
     row.gone ? notice("watch", p(t("to_settle"))) : null,
     row.moved ? notice("watch", p(t(row.left ? "moved_left" : "moved", { day: dayWords(row.moved), was: dayWords(row.data.day) }))) : null,
-    row.data.danger ? notice("danger", p(t("danger"))) : null, where,
+    roomNotice(), row.data.danger ? notice("danger", p(t("danger"))) : null, where,
     !writable() ? null : row.arrived ? h("div", { class: "field-bar" }, link(row.left ? t("go_on") : t("next_step"), nextOpen(row, -1), { class: "button button-main button-wide" }),
       link(t("face"), `#/visit/${row.key}/sun`)) : h("div", { class: "field-bar" }, button(t("arrive"), arrive, { class: "button button-main button-wide" }), link(t("face"), `#/visit/${row.key}/sun`)),
     h("h2", {}, t("way")), facts([t("place"), h("a", { href: `geo:${site.latitude_deg},${site.longitude_deg}` }, `${site.latitude_deg.toFixed(5)}, ${site.longitude_deg.toFixed(5)}`)],
