@@ -26,7 +26,8 @@ MISREAD, MISREAD_SD = 0.004, 0.8  # figures a time that are wrong without lookin
 PATCHY, PATCHY_DAYS = np.log([3.0, 15.0]), 30.0  # with an own cell, without
 PATCHY_CHANCE = (0.03, 0.3)  # that days scatter so under any cause, with an own cell or without
 # Day records share errors that the covariance does not know (the chain's own shape, how a fault really comes), so that
-# the causes they part are held less apart than counted; and no cause is ruled out by what a model leaves out.
+# the causes they part alone are held less apart than counted; what noon readings part is trusted less already
+# (NOON_TRUST). And no cause is ruled out by what a model leaves out.
 DAILY_DOUBT, RULED_OUT = 1.6, 0.03
 SIZE_SPREAD = 0.22  # how far a size may lie from the one tried, relative; grids step by about twice that (log loss)
 EIGHTY = 1.2816  # sigmas on either side that hold four in five
@@ -111,7 +112,8 @@ def _judge(ask):
     by_water, kept = post(), _kept(found, spread)
     if ask.noon is None:
         return _summary(by_water, sig, begin, kept, base, found.innocent, doubt, ask.rates)
-    _weigh_noons(ask, sig, begin, found)
+    if _weigh_noons(ask, sig, begin, found):
+        doubt = 1.0
     odds = _summary(post(), sig, begin, kept, base, found.innocent, doubt, ask.rates)
     alone, demand, _sound, _all = _sums(by_water, sig, kept, found.innocent)
     fault = alone + np.clip(odds.fault - alone, -NOON_SHIFT, NOON_SHIFT)
@@ -228,6 +230,7 @@ def _misread(water, inverse, weighed):
 
 
 def _weigh_noons(ask, sig, begin, found):
+    """Adds what noons and the own cell say; whether noon readings had anything to say."""
     came = sig.shares > 0
     some, idle = channels.noon_channels(ask.rows, ask.today, ask.noon, sig.tracking)
     for one in some + channels.cell_channel(ask.rows, ask.today, X):
@@ -237,6 +240,7 @@ def _weigh_noons(ask, sig, begin, found):
     if idle is not None:
         chance = _chance_to_stand(sig, idle)
         weigh.idle(idle.day, idle.stood, idle.sound, chance, begin, _RAMPS, came, NOON_TRUST, found.told)
+    return bool(some) or idle is not None
 
 
 def _chance_to_stand(sig, idle):
