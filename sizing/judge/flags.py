@@ -49,7 +49,13 @@ def worth_asking(case, evidence, day, daily, ask):
 
 def raised(found, limit):
     """Whether what was found is worth a flag or a note, so that the causes must be asked."""
-    return found is not None and _surest(found) > limit
+    return found is not None and surest(found) > limit
+
+
+def surest(found):
+    """Log odds of what is surest: a loss, less drawn, or that either is, when both are likely and neither alone."""
+    none = min(max(found.none, 1e-12), 1 - 1e-12)
+    return max(found.fault, found.less, float(np.log1p(-none) - np.log(none)))
 
 
 def agreed(found, odds):
@@ -72,21 +78,17 @@ def decide(case, found, odds, day, limit):
     if not raised(found, limit) or odds is None:
         if case is None:
             return Step(NOTHING, None)
-        calm = case.calm + 1 if found is None or _surest(found) < limit - CALM_BELOW else 0
+        calm = case.calm + 1 if found is None or surest(found) < limit - CALM_BELOW else 0
         if calm >= CALM_ASKED:
             return Step(CLOSED, None)
         return Step(NOTHING, case._replace(calm=calm, asked=day))
     top = int(np.argmax(odds.cause))
     if case is None:
         return Step(RAISED, Case(day, top, odds.kept, 0, day))
-    changed = top != case.top and odds.cause[top] > 0.5
+    # A note becomes a flag once a fault is likelier than not, though no single cause may be.
+    likely = 1.0 - odds.cause[names.NOT_A_FAULT] if case.note else odds.cause[top]
+    changed = top != case.top and likely > 0.5
     worse = odds.kept < case.kept * WORSE
     if (changed or worse) and day - case.day >= PATIENCE_DAYS:
         return Step(TOLD_AGAIN, Case(day, top, odds.kept, 0, day))
     return Step(NOTHING, case._replace(calm=0, asked=day))
-
-
-def _surest(found):
-    """Log odds of what is surest: a loss, less drawn, or that either is, when both are likely and neither alone."""
-    none = min(max(found.none, 1e-12), 1 - 1e-12)
-    return max(found.fault, found.less, float(np.log1p(-none) - np.log(none)))

@@ -349,3 +349,18 @@ def test_a_daily_record_stays_one_however_long_it_is():
         assert water.daily
         assert (np.diff(water.day) >= 0).all()
     assert np.median(water.span) > 3
+
+
+def test_a_note_becomes_a_flag_once_a_fault_is_likelier_than_not_though_no_single_cause_is():
+    noted = judge.Case(day=DAY - 10, top=names.NOT_A_FAULT, kept=0.5, calm=0, asked=DAY - 4)
+    found = judge.Found(6.0, 1.0, 1e-6, 0.5, DAY - 12, 0.0)
+
+    def told(less_drawn, leak):
+        cause = np.full(len(names.NAMES), 1.0 - less_drawn - leak) / (len(names.NAMES) - 2)
+        cause[names.NOT_A_FAULT], cause[names.NUMBER["main_leaks"]] = less_drawn, leak
+        likely = odds.Odds(6.0, 1.0, cause, 1e-6, (DAY, DAY, DAY), (900.0, 700.0, 1100.0), 0.5)
+        return judge.decide(noted, found, likely, DAY, 4.5)
+
+    assert told(less_drawn=0.2, leak=0.4).what == judge.TOLD_AGAIN
+    assert told(less_drawn=0.2, leak=0.4).case.top == names.NUMBER["main_leaks"]
+    assert told(less_drawn=0.45, leak=0.4).case.note, "less drawn still leads"
