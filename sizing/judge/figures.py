@@ -96,12 +96,12 @@ def gather(day, since, measured, supply, clear, weather, gain, demand, told, mis
         n += 1
     if n == 0:
         return 0
-    _weigh_scatter(end, span, y, var, free, n, today, noise[OWN])
+    _weigh_scatter(end, span, y, var, sky, free, n, today, noise[OWN])
     return _together(end, span, y, var, free, light, x, due, asked, sky, n, today, draw, out)
 
 
 @compiled()
-def _weigh_scatter(end, span, y, var, free, n, today, own_figures):
+def _weigh_scatter(end, span, y, var, sky, free, n, today, own_figures):
     """Variances brought to the unit's own scatter, and widened for figures that stand alone far off."""
     off, around = np.zeros(n), np.zeros(n)
     near = np.empty(10)
@@ -130,6 +130,7 @@ def _weigh_scatter(end, span, y, var, free, n, today, own_figures):
         scatter = min(max((c * scatter + own_figures) / (c + own_figures), 0.4), 3.0)
         for i in range(n):
             var[i] *= scatter
+            sky[i] *= math.sqrt(scatter)
             off[i] /= math.sqrt(scatter)
     i = 0
     while i < n:

@@ -1,8 +1,8 @@
 """The one setting, false alarms per hundred units a year, turned into the limit of log odds, and what it costs in days.
 
-Both stand in a table made by simulation (`python -m tests.makers.simulate_limits`): flags on sound units of simulated
-fleets were counted for each limit, and losses put into sound units' figures were looked for. Other fleets may see
-half or twice as many.
+Both stand in a table made by simulation (`python -m tests.makers.simulate_limits`): flags that the whole rule would
+raise on sound units of simulated fleets, causes asked, were counted for each limit, and losses put into sound units'
+figures were looked for. Other fleets may see half or twice as many.
 """
 
 import csv
@@ -14,7 +14,9 @@ import numpy as np
 
 from sizing.judge.noise import KINDS, kind_of
 
-ASK = 6.0  # running evidence from which a unit that reports daily is looked at; in simulations it delays no flag
+# Running evidence from which a unit that reports daily is looked at: one unit-day in five or less. Looking at all of
+# them would tell losses that came at once about a day sooner.
+ASK = 6.0
 TABLE = Path(__file__).parents[1] / "tables" / "false_alarms.csv"
 LOSSES = (0.10, 0.20, 0.40, 1.0)  # for which the days to notice are kept
 LONGEST = 182  # days; what takes longer counts as not noticed

@@ -67,7 +67,6 @@ def run(folder, alarms=10.0, stop=None, keep=None):
         state, rows = judge.night(state, f.sites, t, sky, days, totals, day, patchy)
         seconds["night"] += time.time() - start
         start = time.time()
-        month = int(np.datetime64(day, "D").astype("datetime64[M]").astype(int) % 12)
         for r in rows:
             history[r["unit"]].append(r)
         for u in np.unique(rows["unit"]):
@@ -79,15 +78,22 @@ def run(folder, alarms=10.0, stop=None, keep=None):
             got = None
             if judge.raised(found, limits[u]):
                 seconds["asked"] += 1
-                if (u, month) not in signs:
-                    signs[u, month] = signatures.of_unit(f.fleet, u, month)
-                noon = noon_due(f.fleet, u, mine) if np.isfinite(mine["noon_w_m2"]).any() else None
-                noise = float(np.clip(state.noise[u], 0.7, 2.5))
-                got = odds.judge(mine, signs[u, month], day, int(mine["day"][0]), level[u], doubt[u], noon, noise)
+                got = causes_of(f, signs, u, mine, day, level[u], doubt[u], state.noise[u])
             got = got and judge.agreed(found, got)
             state = follow(state, cases, flags, u, day, found, got, limits[u])
         seconds["causes"] += time.time() - start
     return f, flags, seconds, state, history
+
+
+def causes_of(f, signs, u, rows, day, level, level_sd, noise):
+    """Odds of the causes of one unit from its observations up to a day; signs: kept signatures by unit and month."""
+    month = int(np.datetime64(int(day), "D").astype("datetime64[M]").astype(int) % 12)
+    if (u, month) not in signs:
+        signs[u, month] = signatures.of_unit(f.fleet, u, month)
+    noon = noon_due(f.fleet, u, rows) if np.isfinite(rows["noon_w_m2"]).any() else None
+    return odds.judge(
+        rows, signs[u, month], day, int(rows["day"][0]), level, level_sd, noon, float(np.clip(noise, 0.7, 2.5))
+    )
 
 
 def follow(state, cases, flags, u, day, found, got, limit):

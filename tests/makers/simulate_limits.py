@@ -4,8 +4,10 @@
 
 Fleets of these seeds are made in FOLDER where they are not there yet (a minute each). For each way of reporting, flags
 on sound units and before a fault's beginning are counted for every limit; those of one unit within 30 days are one.
-Then losses are put into the figures of sound units without float switch, and the days to the flag are taken. The
-result goes to sizing/tables/false_alarms.csv.
+A flag is what the nights put forward as a fault: a unit worth asking about, whatever is surest of it (a loss, less
+drawn, either) past the limit, water lost today, and a fault the likeliest of the causes. A note that less is drawn is
+no false alarm. Then losses are put into the figures of sound units without float switch, and the days to the flag are
+taken. The result goes to sizing/tables/false_alarms.csv.
 """
 
 import csv
@@ -16,12 +18,12 @@ from typing import NamedTuple
 import numpy as np
 
 from sizing import judge
-from sizing.causes import table
-from sizing.judge import bank, limits, noise
+from sizing.causes import names, table
+from sizing.judge import bank, flags, limits, noise
 from sizing.judge.figures import columns
 from tests.makers import judged_fleet, run_judged_fleet, simulated_fleet
 
-SEEDS = (41, 42, 43, 44)
+SEEDS = (41, 42, 43)
 ALARMS = (2, 5, 10, 15, 20, 30, 40)  # per hundred units a year
 GRID = np.arange(-3.0, 15.01, 0.25)
 MERGED_DAYS = 30
@@ -34,6 +36,7 @@ class Watched(NamedTuple):
     kind: int
     columns: tuple
     evidence: np.ndarray  # running, on each day asked
+    causes: object  # odds of the causes on a day
     level: float
     level_sd: float
     floats: bool
@@ -48,7 +51,7 @@ def watch(folder):
     state = judge.new_state(f.fleet.n, level, doubt, 0.95 * f.fleet.need_l_day[:, 0], f.first)
     daily = np.array([k != "A" for k in f.level])
     net = judge.network(f.fleet.latitude_deg, f.fleet.longitude_deg, daily, has_cell=f.sites.has_cell)
-    out, evidence = [], {}
+    out, evidence, scatter, signs = [], {}, {}, {}
     for day in range(f.first, f.last + 1):
         days, totals = f.nights.get(day, (None, None))
         seen, var = judge.tell(state, f.sites, t, days, day)
@@ -56,7 +59,7 @@ def watch(folder):
         patchy = judge.learn_patchiness(state.patchy, sky, net)
         state, rows = judge.night(state, f.sites, t, sky, days, totals, day, patchy)
         out.append(rows)
-        evidence[day] = state.evidence.max(axis=1)
+        evidence[day], scatter[day] = state.evidence.max(axis=1), state.noise
     rows = np.concatenate(out)
     begun = {r["serial"]: r["onset_date"] for r in judged_fleet.table(folder, "truth")}
     kinds = noise.kind_of(daily, f.sites.has_cell)
@@ -67,14 +70,20 @@ def watch(folder):
             continue
         ill = judged_fleet.day_number(begun[serial]) if begun[serial] else f.last + 1
         running = np.array([evidence[int(d)][u] for d in columns(mine)[0]])
-        made.append(
-            Watched(int(kinds[u]), columns(mine), running, level[u], doubt[u], bool(f.sites.float_switch[u]), ill)
-        )
+
+        def causes(day, u=u, mine=mine):
+            until = mine[mine["day"] <= day]
+            return run_judged_fleet.causes_of(
+                f, signs, u, until, int(day), level[u], doubt[u], scatter[int(day)][u]
+            )
+
+        floats = bool(f.sites.float_switch[u])
+        made.append(Watched(int(kinds[u]), columns(mine), running, causes, level[u], doubt[u], floats, ill))
     return made
 
 
 def found(unit, asked, measured=None):
-    """Log odds of a loss on the days asked; measured: other figures instead of the unit's own."""
+    """What the search finds on the days asked, a judge.Found each or None; measured: instead of the unit's figures."""
     given = list(unit.columns)
     if measured is not None:
         given[2] = measured
@@ -83,38 +92,53 @@ def found(unit, asked, measured=None):
         *given, asked, unit.columns[0][0], unit.level, unit.level_sd, noise.TABLE[unit.kind, int(unit.floats)],
         unit.floats, out,
     )  # fmt: skip
-    return out[:, bank.FAULT]
+    named = out[:, [bank.FAULT, bank.LESS_DRAWN, bank.NONE, bank.SIZE, bank.AGE, bank.RAMP]].tolist()
+    return [judge.Found(*row) if row[0] > -np.inf else None for row in named]
 
 
 def false_flags(units):
-    """(flags by limit of GRID, unit-years) of sound units and of the time before a fault."""
-    flags, years = np.zeros(len(GRID)), 0.0
+    """(flags by limit of GRID, unit-years) of sound units and of the time before a fault.
+
+    Limits are tried from the highest down; below the one that lets through more than any of ALARMS, all are infinite.
+    """
+    watched, years = [], 0.0
     for unit in units:
         day = unit.columns[0]
         sound = day < unit.ill
         years += max(min(unit.ill, day[-1]) - day[0], 0) / 365.25
-        asked = np.flatnonzero(sound if unit.kind == noise.METER else sound & (unit.evidence >= judge.ASK))
-        asked = asked if unit.kind == noise.METER else asked[::2]
-        if not len(asked):
-            continue
-        odds, when = found(unit, day[asked]), day[asked]
-        for g, limit in enumerate(GRID):
-            flags[g] += _flags(odds, when, limit)
-    return flags, years
+        asked = day[sound if unit.kind == noise.METER else sound & (unit.evidence >= judge.ASK)]
+        if len(asked):
+            watched.append((unit, asked, found(unit, asked), {}))
+    counts = np.full(len(GRID), np.inf)
+    for g in range(len(GRID) - 1, -1, -1):
+        counts[g] = sum(_flags(*one, GRID[g]) for one in watched)
+        if counts[g] / years * 100 > max(ALARMS):
+            break
+    return counts, years
 
 
-def _flags(odds, when, limit):
-    """Flags of one unit as they open and close."""
+def _flags(unit, asked, found, verdicts, limit):
+    """Flags of one unit as its cases open and close; verdicts: kept answers of `_put_forward` by day."""
     count, last, is_open, calm = 0, -np.inf, False, 0
-    for value, day in zip(odds, when, strict=True):
-        if not is_open and value > limit:
-            is_open, calm = True, 0
-            if day - last >= MERGED_DAYS:
+    for each, day in zip(found, asked, strict=True):
+        if is_open:
+            calm = calm + 1 if each is None or flags.surest(each) < limit - flags.CALM_BELOW else 0
+            is_open = calm < flags.CALM_ASKED
+        elif judge.raised(each, limit):
+            if day not in verdicts:
+                verdicts[day] = _put_forward(unit, each, day)
+            is_open, calm = verdicts[day] is not None, 0
+            if verdicts[day] and day - last >= MERGED_DAYS:
                 count, last = count + 1, day
-        elif is_open:
-            calm = calm + 1 if value < limit - 3.0 else 0
-            is_open = calm < 3
     return count
+
+
+def _put_forward(unit, each, day):
+    """True: as a fault; False: as a note that less is drawn; None: not at all, for no water is lost today."""
+    odds = unit.causes(day)
+    if odds is None or float(np.atleast_1d(odds.lost_l)[0]) <= 0:
+        return None
+    return int(np.argmax(judge.agreed(each, odds).cause)) != names.NOT_A_FAULT
 
 
 def delays(rng, units, loss, chosen):
@@ -132,7 +156,8 @@ def delays(rng, units, loss, chosen):
             age = asked - begin
             asked = asked[(age < 14) | ((asked.astype(int) % 3) == 0)]
         tried += 1
-        odds = found(unit, asked, measured * (1 - loss * after)) if len(asked) else np.zeros(0)
+        each = found(unit, asked, measured * (1 - loss * after)) if len(asked) else []
+        odds = [-np.inf if one is None else flags.surest(one) for one in each]
         days.append([next((d - begin for d, o in zip(asked, odds, strict=True) if o > g), np.inf) for g in chosen])
     middle = np.median(np.array(days), axis=0)
     return np.where(middle > limits.LONGEST, np.nan, middle)
@@ -149,8 +174,8 @@ def main(folder, *seeds):
     rng, rows = np.random.default_rng(7), []
     for kind, name in enumerate(noise.KINDS):
         some = [u for u in units if u.kind == kind]
-        flags, years = false_flags(some)
-        rate = np.maximum.accumulate(flags[::-1])[::-1] / years * 100
+        counted, years = false_flags(some)
+        rate = np.maximum.accumulate(counted[::-1])[::-1] / years * 100
         chosen = [float(GRID[min(int((rate > alarms).sum()), len(GRID) - 1)]) for alarms in ALARMS]
         by_loss = [delays(rng, some, loss, chosen) for loss in limits.LOSSES]
         print(f"{name}: {years:.0f} unit-years", dict(zip(ALARMS, chosen, strict=True)), flush=True)

@@ -115,7 +115,8 @@ def test_fewer_false_alarms_mean_a_higher_limit_and_later_flags():
     for kind in (noise.METER, noise.DAILY, noise.CELL):
         few, many = judge.days_to_notice(2, 0.4, kind), judge.days_to_notice(40, 0.4, kind)
         assert few is None or many <= few
-        assert judge.days_to_notice(10, 1.0, kind) <= judge.days_to_notice(10, 0.2, kind)
+        # A unit that stands still may have been switched off, so it is given a day more than one that only gives less.
+        assert judge.days_to_notice(10, 1.0, kind) <= judge.days_to_notice(10, 0.2, kind) + 1
 
 
 def _meter_year(slip, seed=3):
