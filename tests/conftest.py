@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 from django.test import Client
+from django.utils import timezone, translation
 from rest_framework.test import APIClient
 
 from tests.makers.people import a_person, an_organisation
@@ -72,6 +73,13 @@ def pytest_unconfigure(config):
     data = Path(settings.DATA_DIR)
     if data.name.startswith("rising-main-tests-"):
         shutil.rmtree(data, ignore_errors=True)
+
+
+@pytest.fixture(autouse=True)
+def default_language_and_zone():
+    """A page or an answer in a person's language leaves that language with the thread, and with it the next test."""
+    translation.deactivate()
+    timezone.deactivate()
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ import polib
 import pytest
 from django import forms
 from django.conf import settings
-from django.utils import translation
+from django.utils import timezone, translation
 
 from fleet.web import messages
 
@@ -133,3 +133,12 @@ def test_date_fields_are_filled_as_browsers_read_them_in_every_language(language
         sent = WhenForm({"day": "2026-11-03", "at": "2026-11-03T14:05", "hour": "14:05"})
         assert sent.is_valid(), sent.errors
     assert 'value="2026-11-03"' in page and 'value="2026-11-03T14:05"' in page and 'value="14:05"' in page
+
+
+@pytest.mark.parametrize("turn", ["first", "second"])
+def test_what_a_test_leaves_in_another_language_and_zone_does_not_reach_the_next(turn):
+    assert (translation.get_language(), timezone.get_current_timezone_name()) == (
+        settings.LANGUAGE_CODE, settings.TIME_ZONE,
+    )  # fmt: skip
+    translation.activate("fr")
+    timezone.activate("Africa/Nairobi")
