@@ -9,7 +9,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from deploy.machine import places, say
+from deploy.machine import halves, places, say
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 APT = ["apt-get", "install", "-y", "-qq", "--no-install-recommends", "chromium"]
@@ -94,7 +94,10 @@ def main():
             env["CHROMIUM"] = chromium
         say.step("Running the tests")
         try:
-            code = subprocess.run([sys.executable, "-m", "pytest", *arguments], env=env, check=False).returncode
+            if (os.cpu_count() or 1) > 1 and halves.whole(arguments):
+                code = halves.run(arguments, env, scratch)
+            else:
+                code = subprocess.run([sys.executable, "-m", "pytest", *arguments], env=env, check=False).returncode
         except KeyboardInterrupt:
             code = 130
     finally:
