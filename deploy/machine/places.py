@@ -61,7 +61,10 @@ class DataFolder:
         except OSError as error:
             raise Trouble(f"The data folder {self.path} cannot be made: {error.strerror}.") from None
         if not os.access(self.path, os.W_OK | os.X_OK):
-            raise Trouble(f"The data folder {self.path} belongs to somebody else: you may not write in it.")
+            raise Trouble(
+                f"You may not write in the data folder {self.path}: it belongs to somebody else, or its disk is for "
+                "reading only. Choose another with --data."
+            )
         # As root the database runs as a user of its own, who must be able to pass through.
         self.path.chmod(0o711 if os.geteuid() == 0 else 0o700)
         for private in ("logs", "files"):

@@ -1,5 +1,7 @@
 """What the scripts tell the person who started them: short lines, at once."""
 
+import contextlib
+import errno
 import os
 import sys
 import time
@@ -10,6 +12,25 @@ _started = float(os.environ.setdefault("RISING_MAIN_CLOCK", str(time.monotonic()
 
 class Trouble(SystemExit):
     """Something a person has to mend; ends the script with its sentence and code 1."""
+
+
+NO_ROOM = {
+    errno.ENOSPC: "The disk is full", errno.EDQUOT: "Your share of the disk is full",
+    errno.EROFS: "The disk is for reading only", errno.EACCES: "You may not write there",
+}  # fmt: skip
+
+
+@contextlib.contextmanager
+def plain_about_disks():
+    """A disk that is full, or a place that may not be written to, is a sentence wherever it is met."""
+    try:
+        yield
+    except OSError as error:
+        if error.errno not in NO_ROOM:
+            raise
+        where = f" ({error.filename})" if error.filename else ""
+        way_out = "Make room, or choose another folder, and start again. What is kept stays."
+        raise Trouble(f"{NO_ROOM[error.errno]}{where}. {way_out}") from None
 
 
 def line(text=""):

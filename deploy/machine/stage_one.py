@@ -18,7 +18,8 @@ def run(work, with_tests):
     module.parser().parse_known_args(arguments)  # a wrong option, or --help, costs no installation
     signal.signal(signal.SIGTERM, _stopped)
     try:
-        python = environment.ready(with_tests)
+        with say.plain_about_disks():
+            python = environment.ready(with_tests)
     except KeyboardInterrupt:
         say.line("\nStopped. Start again to go on from here.")
         sys.exit(130)

@@ -128,7 +128,7 @@ def main():
     args = parser().parse_args()
     folder = places.DataFolder(args.data)
     folder.make()
-    with folder.held() as free:
+    with say.plain_about_disks(), folder.held() as free:
         if not free:
             raise _already_runs(folder)
         _check_port(args.listen, args.port)

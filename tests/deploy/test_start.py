@@ -108,7 +108,8 @@ def running(one_house):
 
 @pytest.fixture(scope="module")
 def one_house():
-    with tempfile.TemporaryDirectory(prefix="rising-main-start-", ignore_cleanup_errors=True) as folder:
+    # Spaces and letters beyond ASCII in the path: whatever is started here has to bear them.
+    with tempfile.TemporaryDirectory(prefix="rising-main-start of Añó ", ignore_cleanup_errors=True) as folder:
         Path(folder).chmod(0o755)
         house = House(Path(folder) / "data")
         products.ready(compiled=True)  # may take minutes on a slow machine; the starts below are timed
