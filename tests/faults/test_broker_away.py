@@ -15,11 +15,14 @@ from fleet.jobs import services as jobs
 from fleet.jobs import waking
 from fleet.jobs.models import Job
 from fleet.jobs.querysets import UNHEARD_AFTER
-from fleet.visits.models import Visit
-from tests.faults.places import until
+from fleet.visits import services as visits_services
+from fleet.visits.models import FieldPiece, StepRecord, Visit
+from fleet.visits.tasks import sweep_pieces
+from tests.faults.places import halt, standing, until
 from tests.faults.workers import calls_through, forget_lines
 from tests.makers.registry import an_installation
-from tests.makers.visits import a_visit
+from tests.makers.visits import a_visit, an_assigned_visit
+from tests.visits.test_field_intake import a_piece, a_step_piece
 
 pytestmark = pytest.mark.django_db(transaction=True)
 NEVER_LONGER_S = 2.0
@@ -108,6 +111,49 @@ def test_what_was_asked_while_the_broker_was_away_is_done_when_it_is_back(
     until(lambda: Job.objects.get().state == "done", what="the file is looked through")
     upload.refresh_from_db()
     assert upload.state == "looked" and upload.result["rows"] == 50
+
+
+@pytest.fixture
+def pieces(nadia, idris):
+    """The arrival and a step of two visits, as Idris's telephone sends them."""
+    visits_services.set_up(nadia.organisation)
+    visits = [an_assigned_visit(an_installation(nadia.organisation), idris) for _n in range(2)]
+    return [piece for visit in visits for piece in (a_piece(visit, "start"), a_step_piece(visit, "arrive"))]
+
+
+@pytest.mark.parametrize("how", ["closed_port", "deaf_port"])
+def test_what_telephones_send_while_the_broker_is_away_is_kept_at_once_and_put_in_by_the_sweep(
+    how, request, pieces, idris
+):
+    port = request.getfixturevalue(how)
+    with calls_through(f"amqp://127.0.0.1:{port}/"):
+        outcomes, seconds = took(lambda: visits_services.receive_later(by=idris, device=None, pieces=pieces))
+        assert {outcome.state for outcome in outcomes} == {"held"}
+        assert seconds < NEVER_LONGER_S + 1, "two visits, and the broker is waited for once"
+        again, _seconds = took(lambda: visits_services.receive_later(by=idris, device=None, pieces=pieces))
+        assert {outcome.state for outcome in again} == {"held"}
+    assert FieldPiece.objects.count() == 4 and not StepRecord.objects.exists()
+    assert sweep_pieces() == 4
+    assert set(FieldPiece.objects.values_list("state", flat=True)) == {"kept"}
+    assert StepRecord.objects.count() == 2 and Visit.objects.filter(state="under_way").count() == 2
+    assert sweep_pieces() == 0
+
+
+def test_a_worker_killed_while_it_puts_pieces_in_leaves_them_held_and_the_sweep_puts_each_in_once(
+    pieces, idris, by_broker, workers
+):
+    worker = workers()
+    with halt("visits_steprecord") as go_on:
+        visits_services.receive_later(by=idris, device=None, pieces=pieces)
+        until(standing, what="the worker is among the records")
+        worker.kill()
+        go_on()
+    until(lambda: not standing())
+    sweep_pieces()
+    assert set(FieldPiece.objects.values_list("state", flat=True)) == {"kept"}
+    assert StepRecord.objects.count() == 2
+    workers()  # whatever call still waits comes to this one: nothing is put in twice
+    assert sweep_pieces() == 0 and StepRecord.objects.count() == 2
 
 
 def test_a_web_server_whose_line_was_cut_finds_the_broker_that_is_back_by_itself(by_broker):
