@@ -269,6 +269,7 @@ WORDS = {
     "answer_waits_sun": _("Say how the irradiance was got, and the answer comes."),
     "right_now": _("Right for this sun and level"),
     "where_lost": _("Where the water is lost"),
+    "fall_from": _("Expected at the usual level"),
     "stage_well": _("Well"),
     "stage_array": _("Modules"),
     "stage_cable": _("Cable and controller"),

@@ -1,5 +1,6 @@
 """The log at the well in a real browser, with the network really cut."""
 
+import itertools
 import re
 
 import pytest
@@ -147,6 +148,22 @@ def test_the_answer_comes_at_once_and_slips_are_asked_about_kindly(phone_of, vis
         page.get_by_role("group", name=f"Fill {n + 1}").get_by_label("Seconds").fill("140")
     assert "below what is expected" in answer.inner_text()
     assert "Check next" in answer.inner_text()
+    page.get_by_label("Array voltage").fill("50")
+    page.get_by_label("Array current").fill("4")
+    steps = [(at["from"], at["to"]) for at in page.locator(".fall").evaluate("""(list) => {
+      const track = list.querySelector(".fall-track").getBoundingClientRect();
+      return [...list.querySelectorAll(".fall-piece")].map((piece) => {
+        const box = piece.getBoundingClientRect();
+        return { from: (box.left - track.left) / track.width, to: (box.right - track.left) / track.width };
+      });
+    }""")]
+    assert steps[0][0] == pytest.approx(0, abs=0.01)
+    lost = steps[1:-1]
+    assert len(lost) >= 2, "modules and pump each have their step"
+    for before, after in itertools.pairwise(lost):
+        gap = min(abs(one - other) for one in before for other in after)
+        assert gap < 0.02, "each step begins where one ended"
+    assert "Pump and pipe" in page.locator(".answer .facts").last.inner_text(), "the same in words"
     page.get_by_label("Irradiance in the modules").fill("0,8")
     ask = page.locator(".notice", has_text="would fit kW/m²")
     ask.get_by_role("button", name="Yes, change it").click()

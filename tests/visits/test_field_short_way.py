@@ -49,6 +49,7 @@ def test_a_telephone_sends_without_a_session_and_in_its_own_person_s_words(telep
     assert translation.get_language() == before
     assert not answer.cookies
     assert answer["X-Content-Type-Options"] == "nosniff"
+    assert int(answer["Content-Length"]) == len(answer.content)
 
 
 def test_a_key_that_nobody_has_and_one_that_was_shut_out_are_refused(telephone, visit, nadia):

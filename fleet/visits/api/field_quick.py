@@ -29,6 +29,8 @@ def short_way(get_response):
         request.get_host()  # refused here as elsewhere if it is none of ours
         with translation.override(settings.LANGUAGE_CODE):  # the view goes on in the person's own
             response = part(request, key=uuid.UUID(photo[1])) if photo else pieces(request)
-            return response.render()
+            response.render()
+        response.headers.setdefault("Content-Length", str(len(response.content)))  # a line that is kept open needs it
+        return response
 
     return answer

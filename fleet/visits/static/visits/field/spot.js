@@ -29,7 +29,7 @@ export function answerCard(found, { short = false } = {}) {
   const next = checkNext(found);
   if (next.length) rows.push(h("p", { class: "strong" }, t("check_next")), h("ol", {}, next.map((words) => h("li", {}, words))));
   if (found.stages?.length) {
-    rows.push(h("details", { class: "more", open: found.verdict === "below" }, h("summary", {}, t("where_lost")),
+    rows.push(h("details", { class: "more", open: found.verdict === "below" }, h("summary", {}, t("where_lost")), fall(found),
       h("dl", { class: "facts" }, found.stages.flatMap((s) => [h("dt", {}, t(s.whole ? "stage_whole" : `stage_${s.stage}`)),
         h("dd", {}, t(s.stage === "cable" ? "stage_left" : "stage_said", { expected: quantity(s.expected, s.unit), measured: quantity(s.measured, s.unit) }),
           Math.abs(s.loss) >= 0.1 ? h("span", { class: "quiet" }, ` ${t(s.loss > 0 ? "stage_costs" : "stage_gains", { loss: flow(Math.abs(s.loss)) })}`) : null)]))));
@@ -45,6 +45,25 @@ function quantity(value, unit) {
   if (unit === "L/min") return flow(value);
   if (unit === "m") return metres(value);
   return `${figure(value, unit === "W" ? 0 : 1)} ${unit}`;
+}
+
+// The water from what is expected at the usual level down to what came, a step a stage. The words below say the same.
+function fall({ expected, measured, stages }) {
+  const start = expected.middle + (stages.find((s) => s.stage === "well")?.loss ?? 0);
+  const rows = [{ words: t("fall_from"), from: 0, to: start, tone: "right", said: flow(start) }];
+  let left = start;
+  for (const s of stages.filter((one) => Math.abs(one.loss) >= 0.1)) {
+    rows.push({ words: t(s.whole ? "stage_whole" : `stage_${s.stage}`), from: left, to: left - s.loss, tone: s.loss > 0 ? "lost" : "won", said: `${s.loss > 0 ? "−" : "+"}${flow(Math.abs(s.loss))}` });
+    left -= s.loss;
+  }
+  rows.push({ words: t("yours"), from: 0, to: measured, tone: "own", said: flow(measured) });
+  const most = Math.max(...rows.flatMap((row) => [row.from, row.to])) || 1;
+  return h("ul", { class: "fall", "aria-hidden": "true" }, rows.map(({ words, from, to, tone, said }) => {
+    const piece = h("span", { class: `fall-piece fall-${tone}` });
+    piece.style.left = `${(100 * Math.max(0, Math.min(from, to))) / most}%`;
+    piece.style.width = `${Math.max(1, (100 * Math.abs(to - from)) / most)}%`;
+    return h("li", {}, h("span", {}, words), h("strong", {}, said), h("span", { class: "fall-track" }, piece));
+  }));
 }
 
 function bar({ expected, measured }) {
