@@ -8,15 +8,15 @@ import csv
 import gc
 from collections import deque
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 
 from django.apps import apps
 from django.db import DataError, IntegrityError, OperationalError, connection, transaction
 from django.utils.translation import gettext as _
 
+from fleet.intake import ahead, numbers
 from fleet.intake import columns as heads_of
-from fleet.intake import days, numbers
 from fleet.intake.errors import Unreadable, WrongFile
 from fleet.intake.reading import ColumnReader, read_rows
 from fleet.web.refusals import Refused
@@ -178,49 +178,14 @@ class _Reading:
         self.table.finish(self.run)
 
     def _look_ahead(self, rows):
-        """Find out from the first rows whether this file writes decimal commas."""
+        """Find out from the first rows how this file writes figures and days, before any is read."""
         first = _portion(rows, LOOKED_AHEAD)
-        if self.hints.decimal_comma is None and self.source.kind == "csv":
-            numeric = [r.index for r in self.readers if self.table.column(r.name).wanted_unit or _is_figure(
-                self.table.column(r.name))]  # fmt: skip
-            self.hints.decimal_comma = _decimal_comma(first, numeric)
-        self._order_of_days(first)
+        ahead.figures(first, self.readers, self.table, self.source, self.hints)
+        ahead.days_of(first, self.readers, self.table, self.source, self.mapping, self.hints, self.outcome)
         waiting = deque(first)
         while waiting:
             yield waiting.popleft()
         yield from rows
-
-    def _order_of_days(self, first):
-        """Each column's own order of day and month: as somebody said, else as the column shows, else asked."""
-        said = {heads_of.plain(head): order for head, order in (self.mapping.get("date_orders") or {}).items()}
-        readers = []
-        for reader in self.readers:
-            if days.reads_days(self.table.column(reader.name)):
-                reader.date_order = said.get(heads_of.plain(self.source.heads[reader.index])) or self.hints.date_order
-                if not reader.date_order:
-                    readers.append(reader)
-        seen = days.look_through(first, lambda: replace(self.source).rows(), [reader.index for reader in readers])
-        for reader in readers:
-            self._one_order(reader, self.source.heads[reader.index], seen[reader.index])
-
-    def _one_order(self, reader, head, seen):
-        if seen.either is None:
-            return
-        reader.date_order = seen.order
-        if seen.mixed:
-            self.outcome.notes.append(_(
-                "“%(head)s” writes some days day first (%(one)s, line %(one_line)s) and some month first (%(other)s, "
-                "line %(other_line)s). Those that could be either are rejected: write them as 2025-04-03."
-            ) % {"head": head, "one": seen.day_first[1], "one_line": seen.day_first[0], "other": seen.month_first[1],
-                 "other_line": seen.month_first[0]})  # fmt: skip
-        elif seen.order == days.DAY_FIRST:
-            self.outcome.notes.append(_("“%(head)s” writes the day first, as %(cell)s in line %(line)s shows.") % {
-                "head": head, "line": seen.day_first[0], "cell": seen.day_first[1]})  # fmt: skip
-        elif seen.order == days.MONTH_FIRST:
-            self.outcome.notes.append(_("“%(head)s” writes the month first, as %(cell)s in line %(line)s shows.") % {
-                "head": head, "line": seen.month_first[0], "cell": seen.month_first[1]})  # fmt: skip
-        else:
-            self.outcome.questions.append({"head": head, "line": seen.either[0], "cell": seen.either[1]})
 
     def _chunk(self, chunk):
         good = []
@@ -374,28 +339,6 @@ def _converted(column, unit):
         return None if value is None else read(float(f"{value * scale:.12g}"), hints)
 
     return converted
-
-
-def _is_figure(column):
-    return getattr(column.read, "__module__", "") == numbers.__name__
-
-
-def _decimal_comma(first, indexes):
-    """True where figures of this file carry decimal commas, False where points, None where neither or both do."""
-    commas = points = False
-    for _line, cells in first:
-        for index in indexes:
-            cell = cells[index] if index < len(cells) else ""
-            if cell.count(",") == 1 and "." not in cell:
-                after = cell.strip().rsplit(",", 1)[1]
-                commas = commas or (after.isdigit() and len(after) != 3)
-            elif cell.count(".") == 1 and "," not in cell:
-                after = cell.strip().rsplit(".", 1)[1]
-                points = points or (after.isdigit() and len(after) != 3)
-            elif "," in cell and "." in cell:
-                comma_last = cell.rfind(",") > cell.rfind(".")
-                commas, points = commas or comma_last, points or not comma_last
-    return None if commas == points else commas
 
 
 def _why_refused(error):
