@@ -2,23 +2,7 @@
 
 from django.utils.translation import gettext_lazy as _
 
-JUDGED = {
-    "dirt": _("dirt on the modules"),
-    "shade_before_noon": _("shade before noon"),
-    "shade_after_noon": _("shade after noon"),
-    "frame_turned": _("frame turned or tilted"),
-    "string_open": _("a string is open"),
-    "poor_joint": _("a poor joint in the cable"),
-    "pump_worn": _("worn pump"),
-    "inlet_blocked": _("blocked intake"),
-    "main_leaks": _("the rising main leaks"),
-    "water_sinks": _("the water table has sunk"),
-    "cuts_out": _("cuts out in strong sun or by its probe"),
-    "stands_still": _("stands still"),
-    "meter_stands": _("the meter stands still"),
-    "meter_slow": _("the meter reads low"),
-    "less_drawn": _("people draw less"),
-}
+from fleet.output.advice import CAUSES as JUDGED
 
 FINER = {
     "string_reversed": _("a string or module is reversed"),
