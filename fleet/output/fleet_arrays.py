@@ -112,14 +112,23 @@ class FleetRows:
     def hashes(self, *more):
         """A hash of everything the calculation of each installation rests on. `more`: arrays (n, …) besides."""
         columns = [np.asarray(getattr(self.fleet, f)).reshape(len(self), -1) for f in HASHED]
-        columns += [shade for name in SHADES if (shade := getattr(self.fleet, name)) is not None]
         columns += [np.asarray(column, dtype=float).reshape(len(self), -1) for column in more]
         numbers = np.round(np.concatenate(columns, axis=1).astype(float), 9)
         curves = [_curve_bytes(pump) for pump in self.fleet.pumps]
         return [
-            hashlib.sha256(METHOD.encode() + row.tobytes() + curves[pump]).hexdigest()
-            for row, pump in zip(numbers, self.fleet.pump_index)
+            hashlib.sha256(METHOD.encode() + row.tobytes() + curves[pump] + shade).hexdigest()
+            for row, pump, shade in zip(numbers, self.fleet.pump_index, self._shade_bytes())
         ]
+
+    def _shade_bytes(self):
+        """What hides the sun of each installation; nothing under an open sky, whatever stands around the others."""
+        found = [b""] * len(self)
+        for row in np.flatnonzero(self.fleet.shaded):
+            for name, clear in SHADES.items():
+                values = getattr(self.fleet, name)
+                if values is not None and (values[row] != clear).any():
+                    found[row] += name.encode() + np.round(values[row], 9).tobytes()
+        return found
 
 
 HASHED = sorted(name for name in COLUMNS if name != "pump_index")
@@ -175,17 +184,23 @@ def _shades(sites):
     """What hides the sun at these sites, as the fleet's columns; none where no site has any."""
     from fleet.registry.models import Site
 
-    hidden = Site.objects.filter(pk__in=np.unique(sites).tolist()).exclude(skyline=[]).values_list("pk", "skyline")
-    rings = {}
-    for pk, pairs in hidden:
-        try:
-            rings[pk] = sky.ring(pairs)
-        except Refusal:  # kept before such a skyline was refused; the site's page shows it
-            continue
-    if not rings:
-        return {}
-    open_all_round = np.zeros(sky.RING_BEARINGS_DEG.size)
-    return {"skyline_deg": np.stack([rings.get(int(site), open_all_round) for site in sites])}
+    rows = Site.objects.filter(pk__in=np.unique(sites).tolist()).exclude(skyline=[], shade_windows=[])
+    rings, windows = {}, {}
+    for pk, pairs, shade in rows.values_list("pk", "skyline", "shade_windows"):
+        if pairs:
+            highest = {}
+            for bearing, height in pairs:  # rows of before may name a bearing twice
+                highest[bearing % 360] = max(height, highest.get(bearing % 360, 0))
+            rings[pk] = sky.ring(list(highest.items()))
+        if shade:
+            windows[pk] = sky.shade_windows(shade)
+    found = {}
+    if rings:
+        open_all_round = np.zeros(sky.RING_BEARINGS_DEG.size)
+        found["skyline_deg"] = np.stack([rings.get(int(site), open_all_round) for site in sites])
+    if windows:
+        found["shade_left"] = np.stack([windows.get(int(site), np.ones(24)) for site in sites])
+    return found
 
 
 def _levels_by_month(got, ids):

@@ -6,6 +6,7 @@ from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from fleet.registry import hiding
 from fleet.registry.engineering import weather
 from fleet.registry.models import (
     Cable,
@@ -253,10 +254,36 @@ class ClimateForm(forms.Form):
         data.update({name: value for name, value in months.items() if name != "source" or not data.get("source")})
 
 
+class Entries(forms.CharField):
+    """Entries on lines, read by one of `hiding`'s readers, which names every entry that is wrong."""
+
+    def __init__(self, read, write, **kwargs):
+        self.read, self.write = read, write
+        kwargs.setdefault("widget", forms.Textarea(attrs={"rows": 6}))
+        super().__init__(required=False, **kwargs)
+
+    def prepare_value(self, value):
+        return self.write(value, "\n") if isinstance(value, list | tuple) else value
+
+    def to_python(self, value):
+        found, faults = self.read(super().to_python(value))
+        if faults:
+            raise forms.ValidationError(faults)
+        return found
+
+
 class SkylineForm(forms.Form):
-    skyline = Pairs(
-        required=False, label=_("Skyline"), widget=forms.Textarea(attrs={"rows": 8}),
-        help_text=_("One point a line: bearing and height angle in degrees, like 95 12."),
+    """What hides the sun: what stands around, and shade that comes and goes by the hour."""
+
+    skyline = Entries(
+        hiding.read_skyline, hiding.skyline_words, label=_("Skyline"),
+        help_text=_("One point a line: true bearing and height angle in degrees, like 95 12. Straight lines are drawn "
+                    "between the points, all around."),
+    )  # fmt: skip
+    shade_windows = Entries(
+        hiding.read_windows, hiding.windows_words, label=_("Windows of shade"),
+        help_text=_("For shade that is no part of the skyline, a mast or a leafy tree: one window a line, from and to "
+                    "by sun time (12:00 is solar noon) and the share of the direct light lost, like 7:30-9:30 80%."),
     )  # fmt: skip
 
 

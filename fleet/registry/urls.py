@@ -57,6 +57,7 @@ api_urlpatterns = [
     path("sites/<str:code>/wells/", lists.AddWell.as_view(), name="add_well"),
     path("sites/<str:code>/climate/", lists.Climate.as_view(), name="climate"),
     path("sites/<str:code>/skyline/", lists.Skyline.as_view(), name="skyline"),
+    path("sites/<str:code>/shade_windows/", lists.ShadeWindows.as_view(), name="shade_windows"),
     path("wells/", lists.Wells.as_view(), name="wells"),
     path("wells/<int:pk>/", lists.OneWell.as_view(), name="well"),
     path("wells/<int:pk>/levels/", lists.AddLevel.as_view(), name="add_level"),

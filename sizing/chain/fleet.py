@@ -189,7 +189,7 @@ class Fleet:
         return replace(self, **shaped)
 
 
-SHADES = ("skyline_deg", "shade_left")
+SHADES = {"skyline_deg": 0.0, "shade_left": 1.0}  # the columns of what hides the sun, and what stands for an open sky
 COLUMNS = tuple(f.name for f in fields(Fleet) if f.name not in ("pumps", *SHADES))
 
 

@@ -127,6 +127,10 @@ def test_a_sites_own_sun_and_skyline(nadias, organisation):
     assert nadias.put(f"sites/{site.code}/climate/", {})[1]["climate"] is None
     assert nadias.put(f"sites/{site.code}/skyline/", {"skyline": [[95, 12]]})[1]["skyline"] == [[95, 12]]
     assert code_of(nadias.put(f"sites/{site.code}/skyline/", {"skyline": [[400, 12]]})) == "skyline"
+    windows = {"shade_windows": [[7.5, 9.5, 0.8]]}
+    assert nadias.put(f"sites/{site.code}/shade_windows/", windows)[1]["shade_windows"] == [[7.5, 9.5, 0.8]]
+    refused = nadias.put(f"sites/{site.code}/shade_windows/", {"shade_windows": [[9, 7, 0.8]]})
+    assert code_of(refused) == "shade_windows"
 
 
 # -- units, installations ----------------------------------------------------------------------------------------------
@@ -270,6 +274,7 @@ def writes(hung, well):
         ("post", f"sites/{site}/wells/", {"name": "n"}, ()),
         ("put", f"sites/{site}/climate/", {}, ()),
         ("put", f"sites/{site}/skyline/", {"skyline": []}, ("idris",)),
+        ("put", f"sites/{site}/shade_windows/", {"shade_windows": []}, ("idris",)),
         ("patch", f"wells/{well.pk}/", {"depth_m": 61}, ()),
         ("post", f"wells/{well.pk}/levels/", {"measured_on": "2026-01-01", "level_m": 20}, ("idris",)),
         ("put", f"wells/{well.pk}/tank/", {"rise_m": 4}, ()),

@@ -69,6 +69,19 @@ def test_a_sites_skyline_reaches_the_calculation_and_its_hash(organisation):
     after = read_fleet(ids, 2024)
     np.testing.assert_allclose(after.fleet.skyline_deg, [np.zeros(72), sky.ring(pairs)])
     assert after.hashes()[1] != before.hashes()[1]
+    assert after.hashes()[0] == before.hashes()[0]  # a hill elsewhere is none of the bare one's business
+
+
+def test_a_sites_windows_of_shade_reach_the_calculation_and_its_hash(organisation):
+    bare, shaded = an_installation(organisation), an_installation(organisation)
+    ids = [bare.pk, shaded.pk]
+    before = read_fleet(ids, 2024)
+    windows = [[7.5, 9.5, 0.8]]
+    Site.objects.filter(pk=shaded.well.site_id).update(shade_windows=windows)
+    after = read_fleet(ids, 2024)
+    np.testing.assert_allclose(after.fleet.shade_left, [np.ones(24), sky.shade_windows(windows)])
+    assert after.hashes()[1] != before.hashes()[1] and after.hashes()[0] == before.hashes()[0]
+    assert read_fleet([shaded.pk], 2024).hashes() == after.hashes()[1:]
 
 
 REASONS = [  # what is missing or wrong, a word of the reason

@@ -148,6 +148,18 @@ class Skyline(_OfSite):
         return self.shown(site)
 
 
+class ShadeWindows(_OfSite):
+    writing = LOGS
+
+    @extend_schema(tags=TAGS, request=typed.ShadeWindowsIn, responses=shapes.SiteWholeShape)
+    def put(self, request, code):
+        """The windows of shade of a site."""
+        site = self.found()
+        windows = rest.typed(typed.ShadeWindowsIn, request)["shade_windows"]
+        services.keep_shade_windows(site=site, by=request.user, windows=windows)
+        return self.shown(site)
+
+
 def _wells(person):
     return own(Well.objects.all(), person, "site__organisation").select_related("site", "tank")
 

@@ -82,7 +82,7 @@ def _site_warnings(self, site) -> WarningShape(many=True):
 
 
 SiteWholeShape = shape(
-    Site, [*SITE, "skyline", "wells", "climate", "attachments", "warnings"], label="SiteWhole",
+    Site, [*SITE, "skyline", "shade_windows", "wells", "climate", "attachments", "warnings"], label="SiteWhole",
     district=_name("district.name"), wells=WellShape(many=True, read_only=True),
     climate=ClimateShape(read_only=True, allow_null=True),
     attachments=AttachmentShape(many=True, read_only=True),

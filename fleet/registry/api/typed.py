@@ -118,7 +118,15 @@ class SkylineIn(serializers.Serializer):
     """Pairs of bearing from true north and height angle, in degrees."""
 
     skyline = serializers.ListField(
-        child=serializers.ListField(child=Figure(), min_length=2, max_length=2), max_length=720
+        child=serializers.ListField(child=Figure(), min_length=2, max_length=2), max_length=360
+    )
+
+
+class ShadeWindowsIn(serializers.Serializer):
+    """Windows of shade: from and to in hours of sun time (12 is solar noon), share of the direct light lost."""
+
+    shade_windows = serializers.ListField(
+        child=serializers.ListField(child=Figure(), min_length=3, max_length=3), max_length=24
     )
 
 

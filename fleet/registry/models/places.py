@@ -3,7 +3,7 @@
 from django.contrib.postgres.indexes import GinIndex
 from django.core.validators import RegexValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import Func, Q, Value
 from django.utils.translation import gettext_lazy as _
 
 from fleet.people.models import Organisation
@@ -13,6 +13,23 @@ code_fits_an_address = RegexValidator(
     r"^(?!add$)[^/?#\\\s]+( [^/?#\\\s]+)*$",
     _("A code has no / ? # or \\ in it, and is not “add”: it stands in addresses."),
 )
+
+
+class Holds(Func):
+    """A list kept as JSON in which no row breaks a rule, the rule as a path of PostgreSQL's."""
+
+    output_field = models.BooleanField()
+
+    def as_sql(self, compiler, connection, **how):
+        column, path = (compiler.compile(part) for part in self.source_expressions)
+        sql = f"(jsonb_typeof({column[0]}) = 'array' AND NOT jsonb_path_exists({column[0]}, {path[0]}::jsonpath))"
+        return sql, (*column[1], *column[1], *path[1])
+
+
+def rows_but(rule, width):
+    """The path to a row that is not `width` figures that keep to the rule."""
+    figures = " || ".join(f'@[{k}].type() != "number"' for k in range(width))
+    return f'strict $[*] ? (@.type() != "array" || @.size() != {width} || {figures} || !({rule}))'
 
 
 class District(models.Model):
@@ -52,6 +69,10 @@ class Site(models.Model):
         _("daily need by month, m³"), default=list, blank=True, db_comment="twelve numbers, or empty when not known"
     )
     skyline = models.JSONField(_("skyline"), default=list, blank=True, db_comment="[bearing_deg, height_deg] pairs")
+    shade_windows = models.JSONField(
+        _("windows of shade"), default=list, blank=True,
+        db_comment="[from_h, to_h, share_lost] rows: hours of sun time, share of the direct light lost, 0 to 1",
+    )  # fmt: skip
     # Filled by a trigger: code, name, village, caretaker and the serials that hang here, in lower case.
     search = models.TextField(blank=True, default="", editable=False)
 
@@ -67,6 +88,17 @@ class Site(models.Model):
                 & Q(latitude_deg__lte=90)
                 & Q(longitude_deg__gte=-180)
                 & Q(longitude_deg__lte=180),
+            ),
+            models.CheckConstraint(
+                name="skyline_of_pairs",
+                condition=Holds("skyline", Value(rows_but("0 <= @[0] && @[0] <= 360 && 0 <= @[1] && @[1] <= 90", 2))),
+            ),
+            models.CheckConstraint(
+                name="shade_windows_of_hours",
+                condition=Holds(
+                    "shade_windows",
+                    Value(rows_but("0 <= @[0] && @[0] < @[1] && @[1] <= 24 && 0 < @[2] && @[2] <= 1", 3)),
+                ),
             ),
         ]
         indexes = [GinIndex(fields=["search"], name="site_search", opclasses=["gin_trgm_ops"])]

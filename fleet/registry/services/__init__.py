@@ -16,6 +16,7 @@ from fleet.registry.services.labels import label_of, labels_for, read_label
 from fleet.registry.services.places import (
     keep_climate,
     keep_level,
+    keep_shade_windows,
     keep_site,
     keep_skyline,
     keep_tank,
@@ -27,7 +28,7 @@ from fleet.registry.services.units import keep_unit, keep_unit_points
 __all__ = [
     "attach", "correct", "exchange", "install",
     "keep_cable", "keep_climate", "keep_district", "keep_level", "keep_module_type",
-    "keep_pipe", "keep_pump_points", "keep_pump_type", "keep_site", "keep_skyline", "keep_tank", "keep_unit",
-    "keep_unit_points", "keep_well", "label_of", "labels_for", "put_in_store", "read_label", "relocate",
-    "remove_level", "retire", "standard_catalogue", "take_out", "withdraw",
+    "keep_pipe", "keep_pump_points", "keep_pump_type", "keep_shade_windows", "keep_site",
+    "keep_skyline", "keep_tank", "keep_unit", "keep_unit_points", "keep_well", "label_of", "labels_for",
+    "put_in_store", "read_label", "relocate", "remove_level", "retire", "standard_catalogue", "take_out", "withdraw",
 ]  # fmt: skip

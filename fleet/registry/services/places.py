@@ -1,9 +1,9 @@
-"""Sites, wells, levels, tanks, a site's own sun and skyline."""
+"""Sites, wells, levels, tanks, a site's own sun and what hides it."""
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from fleet.registry import places
+from fleet.registry import hiding, places
 from fleet.registry.models import MonthlyClimate, Site, StaticLevel, Tank, Well
 from fleet.registry.services.keeping import keep, require_own
 from fleet.web.refusals import Refused
@@ -94,11 +94,18 @@ def keep_climate(*, site, by, irradiation_kwh_m2_day, air_c, source):
 def keep_skyline(*, site, pairs, by):
     """The skyline as pairs of bearing and height angle, in order of bearing."""
     require_own(by, "log", site)
-    for bearing, height in pairs:
-        if not (0 <= bearing <= 360 and 0 <= height <= 90):
-            raise Refused(
-                "skyline",
-                _("A skyline is pairs of bearing (0 to 360) and height angle (0 to 90), in degrees."),
-                "skyline",
-            )
+    _refuse_faults(hiding.faults_of_skyline(pairs), "skyline")
     return keep(site, {"skyline": sorted([float(b), float(h)] for b, h in pairs)})
+
+
+@transaction.atomic
+def keep_shade_windows(*, site, windows, by):
+    """Windows of shade as (from, to, share of the direct light lost), hours in sun time, in order of time."""
+    require_own(by, "log", site)
+    _refuse_faults(hiding.faults_of_windows(windows), "shade_windows")
+    return keep(site, {"shade_windows": sorted([float(v) for v in window] for window in windows)})
+
+
+def _refuse_faults(faults, field):
+    if faults:
+        raise Refused(field, " ".join(faults), field)

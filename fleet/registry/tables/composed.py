@@ -7,6 +7,7 @@ from fleet.intake.columns import Column
 from fleet.intake.errors import Unreadable
 from fleet.intake.numbers import number, whole
 from fleet.intake.readers import a_day, a_moment_or_day, choice, text, yes_no
+from fleet.registry import hiding
 from fleet.registry.models import Installation, Site, StaticLevel, Tank, Unit, UnitPoint, Well
 from fleet.registry.models.places import code_fits_an_address
 from fleet.registry.tables import installing, parts
@@ -30,6 +31,18 @@ def site_code(cell, hints):
     return found
 
 
+def hidden_sun(reader):
+    """A reader of what hides the sun, as `hiding` writes it; every entry that is wrong is named."""
+
+    def read(cell, hints):
+        found, faults = reader(str(cell).strip())
+        if faults:
+            raise Unreadable(" ".join(faults))
+        return found or None
+
+    return read
+
+
 PLACE = (
     Column(
         "site_code", _("Site code"), site_code, example="NK-014", aliases=("site", "code", "site id"), required=True
@@ -51,6 +64,10 @@ PLACE = (
     Column("people_served", _("People served"), whole(0, 1_000_000, "250"), aliases=("people", "population")),
     Column("animals_served", _("Animals served"), whole(0, 1_000_000, "80"), aliases=("animals", "livestock")),
     Column("need_m3_day", _("Daily need"), number("m3", 0, 10_000, "5"), aliases=("need", "demand", "daily need")),
+    Column("skyline", _("Skyline"), hidden_sun(hiding.read_skyline), example="95 12; 110 20; 130 0",
+           note=_("true bearing and height in degrees, a semicolon between points")),
+    Column("shade_windows", _("Windows of shade"), hidden_sun(hiding.read_windows), example="7:30-9:30 80%",
+           note=_("from and to by sun time, share of the direct light lost, a semicolon between windows")),
 )  # fmt: skip
 SITE_CODE = PLACE[0]
 WELL_NAME = Column("well_name", _("Well"), text(60), example="1", note=_("empty means well 1"))
@@ -251,7 +268,11 @@ RELATED = ("unit__pump_type", "well__site__district", "module_type", "pipe", "ca
 def site_out(s):
     need = s.need_m3_day[0] if s.need_m3_day and len(set(s.need_m3_day)) == 1 else None
     own = {c.name: getattr(s, c.name) for c in PLACE if hasattr(s, c.name) and c.name not in {"need_m3_day"}}
-    return own | {"site_code": s.code, "site_name": s.name, "district": s.district.name, "need_m3_day": need}
+    return own | {
+        "site_code": s.code, "site_name": s.name, "district": s.district.name, "need_m3_day": need,
+        "skyline": hiding.skyline_words(s.skyline) or None,
+        "shade_windows": hiding.windows_words(s.shade_windows) or None,
+    }  # fmt: skip
 
 
 def well_out(w):

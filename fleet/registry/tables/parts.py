@@ -50,7 +50,7 @@ class SitePart(Part):
         "signal": "signal",
         "caretaker_name": "caretaker_name", "caretaker_phone": "caretaker_phone",
         "caretaker_language": "caretaker_language", "people_served": "people_served",
-        "animals_served": "animals_served",
+        "animals_served": "animals_served", "skyline": "skyline", "shade_windows": "shade_windows",
     }  # fmt: skip
 
     def plan(self, rows, run):

@@ -11,8 +11,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from fleet.people.access import needs
-from fleet.registry import forms, services
+from fleet.people.access import may, needs
+from fleet.registry import forms, hiding, services
+from fleet.registry.engineering import skyline
 from fleet.registry.models import Attachment, Installation, MonthlyClimate, Site, StaticLevel, Tank, Well
 from fleet.registry.services.places import warnings_of_site
 from fleet.registry.views import tables
@@ -33,6 +34,8 @@ COLUMNS = [
     export.Column(gettext_lazy("animals_served"), "animals_served"),
     export.Column(gettext_lazy("caretaker_name"), "caretaker_name"),
     export.Column(gettext_lazy("caretaker_phone"), "caretaker_phone"),
+    export.Column("skyline", lambda s: hiding.skyline_words(s.skyline)),
+    export.Column("shade_windows", lambda s: hiding.windows_words(s.shade_windows)),
     export.Column(gettext_lazy("units"), lambda s: " ".join(
         i.unit.serial for w in s.all_wells for i in w.hanging)),
 ]  # fmt: skip
@@ -97,8 +100,14 @@ def site(request, code):
         "site": found, "wells": shown, "climate": MonthlyClimate.objects.filter(site=found).first(),
         "attachments": found.attachments.select_related("added_by"), "attach_form": forms.AttachForm(),
         "editor": editor(request), "warnings": warnings_of_site(found),
+        "logger": may(request.user, "log"), "sky": skyline.shown(found, _frame(installations)),
     }  # fmt: skip
     return render(request, "registry/site.html", context)
+
+
+def _frame(installations):
+    """(tilt, azimuth) of what hangs here now, if anything."""
+    return next(((row.tilt_deg, row.azimuth_deg) for row in installations if row.hangs_now), None)
 
 
 @needs("edit_registry")
@@ -186,12 +195,17 @@ def change_climate(request, code):
 @require_http_methods(["GET", "POST"])
 def change_skyline(request, code):
     place = _site(request, code)
-    form = forms.SkylineForm(request.POST or None, initial={"skyline": place.skyline})
-    if form.is_valid() and attempt(
-        form, services.keep_skyline, site=place, by=request.user, pairs=form.cleaned_data["skyline"]
-    ):
-        return redirect("registry:site", code)
-    return form_page(request, form, _("The skyline"), reverse("registry:site", args=[code]), lead=str(place))
+    initial = {"skyline": place.skyline, "shade_windows": place.shade_windows}
+    form = forms.SkylineForm(request.POST or None, initial=initial)
+    if form.is_valid():
+        found, who = form.cleaned_data, {"site": place, "by": request.user}
+        attempt(form, services.keep_skyline, pairs=found["skyline"], **who)
+        attempt(form, services.keep_shade_windows, windows=found["shade_windows"], **who)
+        if not form.errors:
+            return redirect("registry:site", code)
+    return form_page(
+        request, form, _("Skyline and shade"), reverse("registry:site", args=[code]), lead=str(place)
+    )
 
 
 @needs("log")
