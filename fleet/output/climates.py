@@ -23,13 +23,15 @@ def climates(rows):
     reasons = {}
     own = np.isfinite(rows.own_ghi).all(axis=1)
     sites = rows.facts["site_id"]
-    named = dict(MonthlyClimate.objects.filter(site_id__in=sites[own].tolist()).values_list("site_id", "source"))
+    kept = MonthlyClimate.objects.filter(site_id__in=sites[own].tolist())
+    named = {pk: rest for pk, *rest in kept.values_list("site_id", "source", "day_irradiation_kwh_m2")}
     for row in np.flatnonzero(own):
         air = rows.own_air[row] if np.isfinite(rows.own_air[row]).all() else None
+        source, days = named.get(int(sites[row]), ("", None))
         try:
             one = climate.own_climate(
                 fleet.latitude_deg[row], fleet.longitude_deg[row], rows.own_ghi[row], air,
-                altitude_m=fleet.altitude_m[row], source=named.get(int(sites[row]), ""),
+                altitude_m=fleet.altitude_m[row], source=source, day_ghi_kwh_m2_day=days or None,
             )  # fmt: skip
         except Refusal as refusal:
             reasons[int(row)] = f"The site's own sun: {refusal}"

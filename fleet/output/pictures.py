@@ -5,7 +5,8 @@ from datetime import timedelta
 from django.utils.translation import gettext as _
 
 from fleet.output.models import Evaluation
-from fleet.web import charts
+from fleet.registry import hiding
+from fleet.web import charts, quantities
 
 SHOWN_DAYS = 120
 
@@ -63,3 +64,30 @@ def spot_waterfall(answer):
         end = meter["end"]
     steps = [(start["name"], start["l_min"]), *losses, (end["name"], end["l_min"])]
     return charts.waterfall(steps, title=_("Where the water is lost"), unit="L/min", decimals=1)
+
+
+def of_hours(hours):
+    """What the working page says of a day hour by hour: {"hours_words": words by name, "hours_chart": the flow}."""
+    shares = (hours.morning_share, None if hours.morning_share is None else 1 - hours.morning_share)
+    morning, afternoon = (quantities.NONE if share is None else quantities.percent(share) for share in shares)
+    waits = hours.first_water_min
+    words = {
+        "from_to": f"{_clock(hours.start_h)} – {_clock(hours.stop_h)}",
+        "morning": morning,
+        "afternoon": _("after noon %(share)s") % {"share": afternoon},
+        "first_water": _("never") if waits == float("inf") else f"{quantities.number(waits, 1)} min",
+        "full": quantities.number(hours.full_h, 1),
+        "dry": quantities.number(hours.dry_h, 1),
+        "short": _("%(litres)s of the draw found no water") % {"litres": quantities.litres(hours.short_l)}
+        if hours.short_l >= 1 else "",
+    }  # fmt: skip
+    shown = [(h + 0.5, flow) for h, flow in enumerate(hours.flow_l_min) if 5 <= h < 19]
+    series = [{"x": at, "y": flow} for at, flow in [(5.0, shown[0][1]), *shown, (19.0, shown[-1][1])]]
+    chart = charts.lines(
+        series, title=_("Flow by hour"), x_title=_("sun time, h"), y_title=_("L/min"), decimals=1, height=200
+    )
+    return {"hours_words": words, "hours_chart": chart}
+
+
+def _clock(hour):
+    return quantities.NONE if hour is None else hiding.hour_words(hour)

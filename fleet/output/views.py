@@ -1,5 +1,7 @@
 """Pages of expected output: shortfalls, the working of the calculation, the one setting, a spot test's answer."""
 
+from datetime import date
+
 from django.conf import settings
 from django.contrib import messages
 from django.db.models import Q
@@ -137,6 +139,9 @@ def working(request, pk):
     }  # fmt: skip
     try:
         context |= services.working(installation, day, chosen.get("sun_kwh_m2"))
+        context |= pictures.of_hours(context["hours"])
+        months = [q.formats.date_format(date(2001, month, 1), "F") for month in range(1, 13)]
+        context["frame_months"] = list(zip(months, zip(*(cost.by_month_l for cost in context["frame_costs"]))))
     except Refused as refusal:
         context["trouble"] = str(refusal)
     return render(request, "output/working.html", context)

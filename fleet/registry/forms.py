@@ -220,7 +220,8 @@ class ClimateForm(forms.Form):
     source = forms.CharField(max_length=200, label=_("Where the values come from"), required=False)
     weather_file = forms.FileField(
         required=False, label=_("Or a weather file"),
-        help_text=_("A year of hours of this place: EPW, TMY3, PVGIS or NSRDB. Its months replace the figures above."),
+        help_text=_("A year of hours of this place: EPW, TMY3, PVGIS or NSRDB. Its months replace the figures above, "
+                    "and its own days tell how bright and dull days alternate."),
     )  # fmt: skip
     weather_kind = forms.ChoiceField(
         required=False, label=_("Kind of weather file"),

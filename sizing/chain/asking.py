@@ -210,32 +210,64 @@ def sun_asked(amps, diode_v, dark, thermal, gain, leak):
     return (amps + dark * np.expm1(min(diode_v / thermal, 200.0))) / max(gain - diode_v * leak, 1e-9)
 
 
-@compiled()
-def steepness(m, cp, cv, ci, static, space):
-    """Share of the flow that one metre of lift more costs, as the mean of three suns; `ask` must have filled space.
+BRIGHT_SUN, VEILED_SUN, BRIGHT_TIME = 1000.0, 550.0, 0.65  # W/m2 at noon, share of the time: see `steepness`
 
-    At a flow: what one metre more asks of the array, over what a little more flow asks.
+
+@compiled()
+def steepness(m, cp, cv, ci, watts_table, static, most, space):
+    """Share of the water that one metre of lift more costs; `ask` must have filled space, most: what it returned.
+
+    At a flow: what one metre more asks of the array, over what a little more flow asks, is the flow lost; at a limit of
+    voltage or power the flow that the limit takes. Flows are weighed by the time that the sun stands there on a day of
+    clearness 0.6: rising and falling as a sine up to BRIGHT_SUN, and with a cloud before it up to VEILED_SUN, the sun
+    being out for BRIGHT_TIME (`daylight.sunshine`). What is lost is held against what flows in all.
     """
-    total, count = 0.0, 0
-    for part in range(3):
-        k = FLOWS // 2 + part * (FLOWS // 6)
+    lift = static + m[LEVEL_DROP] + m[RISE]
+    at_limit = 0.0
+    if most < 0.999 * m[Y_LIMIT] * m[UNIT_FLOW]:
+        at_limit = min(max(most - _largest(m, cp, cv, ci, static + m[LEVEL_DROP] + 1.0, m[MAX_W]), 0.0), most)
+    per_watt = 0.0
+    if m[COUPLING] > 0.0:
+        sunlit = watts_at(watts_table, BRIGHT_SUN * m[CLEAN], MIDDLE_C)
+        per_watt = BRIGHT_SUN / max(m[MODULES] * sunlit, 1e-9)
+    lost, whole, before = 0.0, 0.0, 0.0
+    for k in range(FLOWS):
         q = space[0, k]
-        s = np.sqrt(max(static + m[LEVEL_DROP] + m[RISE] + space[7, k] + 1.0, 0.0) / m[HEAD_SCALE])
+        s = np.sqrt(max(lift + space[7, k] + 1.0, 0.0) / m[HEAD_SCALE])
         y = q / m[UNIT_FLOW] + m[SLIP] * s * s
+        last = min(k + 1, FLOWS - 1)
+        first = max(k - 1, 0)
         if m[COUPLING] > 0.0:
             watts = needed(cp, s, y)
             amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
             more = (watts + amps * amps * m[CABLE]) / m[EFFICIENCY] - space[1, k]
-            per_flow = space[1, k + 1] - space[1, k - 1]
+            per_flow = space[1, last] - space[1, first]
+            sun = per_watt * space[1, k]
         else:
             amps = needed(ci, s, y)
-            here = sun_for_amps(m, space[1, k], space[2, k], 50.0)
-            more = sun_for_amps(m, amps, needed(cv, s, y) + amps * (m[SERIES] + m[CABLE]), 50.0) - here
-            after = sun_for_amps(m, space[1, k + 1], space[2, k + 1], 50.0)
-            per_flow = after - sun_for_amps(m, space[1, k - 1], space[2, k - 1], 50.0)
-            if not here < BRIGHTEST:
-                continue
-        if per_flow > 0.0 and q > 0.0:
-            total += more / per_flow * (space[0, k + 1] - space[0, k - 1]) / q
-            count += 1
-    return min(total / count, 1.0) if count > 0 else 0.0
+            sun = sun_for_amps(m, space[1, k], space[2, k], MIDDLE_C)
+            more = sun_for_amps(m, amps, needed(cv, s, y) + amps * (m[SERIES] + m[CABLE]), MIDDLE_C) - sun
+            after = sun_for_amps(m, space[1, last], space[2, last], MIDDLE_C)
+            per_flow = after - sun_for_amps(m, space[1, first], space[2, first], MIDDLE_C)
+        at = _time_below(sun)
+        time, before = at - before, max(at, before)
+        if k == 0:  # below the threshold nothing flows
+            continue
+        if q > most:
+            whole += max(time, 0.0) * most
+            lost += max(time, 0.0) * at_limit
+        elif per_flow > 0.0 and time > 0.0:
+            middle = 0.5 * (q + space[0, k - 1])
+            whole += time * middle
+            lost += time * min(more / per_flow * (space[0, last] - space[0, first]), middle)
+    whole += max(1.0 - before, 0.0) * min(most, space[0, FLOWS - 1])  # the flow stays as it is in all brighter sun
+    lost += max(1.0 - before, 0.0) * at_limit
+    return min(max(lost / whole, 0.0), 1.0) if whole > 0.0 else 0.0
+
+
+@compiled(inline="always")
+def _time_below(sun):
+    """Share of the day that the light lies below this."""
+    bright = np.arcsin(min(max(sun / BRIGHT_SUN, 0.0), 1.0))
+    veiled = np.arcsin(min(max(sun / VEILED_SUN, 0.0), 1.0))
+    return (BRIGHT_TIME * bright + (1.0 - BRIGHT_TIME) * veiled) / (0.5 * np.pi)

@@ -73,7 +73,10 @@ def _months(
             m, cp[p], cv[p], ci[p], watts[kind[i]], air[i], level[i], space, nodes, node_edges, heats, heat_edges, year,
             edges,
         )  # fmt: skip
-        steep[i] = steepness(m, cp[p], cv[p], ci[p], level[i, 11], space) if edges[11, MOST] > 0.0 else 0.0
+        most = edges[11, MOST]
+        steep[i] = (
+            steepness(m, cp[p], cv[p], ci[p], watts[kind[i]], level[i, 11], most, space) if most > 0.0 else 0.0
+        )
         for month in range(12):
             dawn, sunset, above, alike = open_day(
                 geometry, frame[i], dates[:, month], glass, shade[i], which[i], opened[:, month], left

@@ -34,6 +34,7 @@ from .prepare import prepare
 from .work import spread_over
 
 STEP_W_M2 = 20.0
+DEEPEST_M = 1000.0
 LEVELS = 4  # static levels between the least and the greatest asked for, straight lines between them
 UNREST_SHARE = 1.2  # of the gap between even and broken light: a day may lie on either side of both (a judgement)
 SPREAD_80 = 1.2816  # sigmas on either side that hold 80 % of a normal spread
@@ -211,12 +212,13 @@ def _sensitivity(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, o
             out[i] = np.nan
             continue
         mean = level[i].mean()
-        most = ask(m, cp[p], cv[p], ci[p], watts[kind[i]], mean, air[i].min(), space)
-        out[i] = steepness(m, cp[p], cv[p], ci[p], mean, space) if most > 0.0 else 0.0
+        table = watts[kind[i]]
+        most = ask(m, cp[p], cv[p], ci[p], table, mean, air[i].min(), space)
+        out[i] = steepness(m, cp[p], cv[p], ci[p], table, mean, most, space) if most > 0.0 else 0.0
 
 
 def level_sensitivity(fleet, *, faults=NONE, cores=1):
-    """Share of the water that one metre deeper costs at the mean level, (n,); limits of voltage and power aside."""
+    """Share of the water that one metre deeper costs at the mean level, (n,); on a day of the middling sort."""
     prepared = prepare(fleet, faults=faults)
     out = np.empty(fleet.n)
     spread_over(cores, fleet.n, lambda a, b: _sensitivity(*prepared.loops, a, b, out))
@@ -294,6 +296,8 @@ def expected_days(
 
     if static_level_m is None:
         out, beyond = answer(None)
+        deeper, _ = answer(np.minimum(fleet.static_level_m + RECORD_LEVEL_SIGMA_M, DEEPEST_M))
+        per_metre = (out[0] - deeper[0]) / RECORD_LEVEL_SIGMA_M
     else:
         level = np.broadcast_to(within(np.atleast_1d(static_level_m), 0, 1000, "static_level_m"), unit.shape)
         low, high = _level_range(fleet, unit, level)
@@ -301,16 +305,19 @@ def expected_days(
         place = (level - low[unit]) / (high - low)[unit] * (LEVELS - 1)
         knot = np.clip(np.nan_to_num(place).astype(int), 0, LEVELS - 2)
         stack, rows = np.stack([a[0] for a in answers]), np.arange(unit.size)
-        out = (stack[knot, :, rows] + (place - knot)[:, None] * (stack[knot + 1, :, rows] - stack[knot, :, rows])).T
+        step = stack[knot + 1, :, rows] - stack[knot, :, rows]
+        out = (stack[knot, :, rows] + (place - knot)[:, None] * step).T
+        per_metre = -step[:, 0] * (LEVELS - 1) / (high - low)[unit]
         beyond = answers[0][1]
     volume, slope, unrest = out
     sigma_h = IRRADIATION_SIGMA[kind] if irradiation_sigma is None else np.asarray(irradiation_sigma, float)
     sigma_h = np.hypot(sigma_h, ARRAY_SIGMA)
     if level_sigma_m is None:
         level_sigma_m = RECORD_LEVEL_SIGMA_M if static_level_m is None else DIPPED_LEVEL_SIGMA_M
-    sigma_level = np.asarray(level_sigma_m, float) * level_sensitivity(fleet, faults=faults, cores=cores)[unit]
+    # a metre counts for what it costs on that kind of day: near its threshold a pump loses more than in full sun
     sigma = np.sqrt(
-        (unit_sigma**2 + METER_SIGMA**2 + sigma_level**2) * volume**2
+        (unit_sigma**2 + METER_SIGMA**2) * volume**2
+        + (np.asarray(level_sigma_m, float) * np.maximum(per_metre, 0.0)) ** 2
         + (slope * sigma_h * wanted) ** 2
         + (UNREST_SHARE * unrest) ** 2
     )

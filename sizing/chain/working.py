@@ -6,7 +6,7 @@ import numpy as np
 
 from .. import cable, sun
 from ..checks import Refusal, within
-from ..sky.light import HOURS, ROWS, diffuse_share, glass_table
+from ..sky.light import HOURS, LEFT, OPEN, ROWS, diffuse_share, glass_table
 from ..units import hydraulic_power_w
 from .daylight import BRIGHT, NOON, SUN_OUT, TABLE, even_lights, lights
 from .days import expected_days, open_day
@@ -82,6 +82,15 @@ def working(fleet, day_of_year, ghi_kwh_m2_day, *, air_c=None, static_level_m=No
     add(
         "irradiation in the array's plane", "Hi", plane, "kWh/m²", "beam·Rb + sky + ground, less the glass",
         "Hay & Davies 1980; Collares-Pereira & Rabl 1979; De Soto et al. 2006", f"tilt and azimuth {told('tilt_deg')}",
+    )  # fmt: skip
+    bare = geometry.copy()
+    bare[OPEN, first : HOURS - first] = bare[LEFT, first : HOURS - first] = 1.0
+    clear_frame = frame if fleet.skyline_deg is None else prepare(fleet.with_(skyline_deg=None), faults=faults).frame[0]
+    clear = float(even_lights(bare, clear_frame, first, sunset, clearness, shade, np.ones(HOURS), suns[1])) / 1000
+    add(
+        "of that left by skyline and windows of shade", "Hi/Hi,open", plane / clear if clear > 0 else 1.0, "1",
+        "Hi / Hi under an open sky", "sun's paths over the surveyed skyline; light lost as written down",
+        "skyline and windows recorded" if fleet.shaded[0] else "none recorded",
     )  # fmt: skip
     add(
         "irradiance in the plane at noon, sun out",

@@ -7,7 +7,7 @@ import numpy as np
 from sizing import sun
 from sizing.checks import Reasons, Refusal, known, within
 from sizing.climate.air import default_air_c
-from sizing.climate.days import CLEAREST, cell_shapes, pooled_shape, scaled_days
+from sizing.climate.days import CLEAREST, KINDS, cell_shapes, pooled_shape, scaled_days
 from sizing.climate.tables import climate_table
 
 __all__ = ["Climate", "default_climate", "own_climate"]
@@ -72,9 +72,14 @@ def default_climate(latitude_deg, longitude_deg, altitude_m=np.nan):
     )
 
 
-def own_climate(latitude_deg, longitude_deg, ghi_kwh_m2_day, air_c=None, *, altitude_m=np.nan, source="own table"):
-    """A site's own twelve monthly means, with the kinds of day of its surroundings drawn to them.
+def own_climate(
+    latitude_deg, longitude_deg, ghi_kwh_m2_day, air_c=None, *, altitude_m=np.nan, source="own table",
+    day_ghi_kwh_m2_day=None,
+):  # fmt: skip
+    """A site's own twelve monthly means, with its own kinds of day or those of its surroundings drawn to them.
 
+    day_ghi_kwh_m2_day (..., 12, 9): own kinds of day, dullest first, as `read_weather_file` makes them; only their
+    shape is taken, the means stay those of ghi.
     Shapes: places (...), ghi and air (..., 12). Where the embedded climatology has no cell, kinds of day come from all
     land cells of the same clearness. air_c None: the default by latitude and altitude. Band 5 %.
     Refuses: other than twelve values, gaps, values that the sun cannot give there (named by month; Wh for kWh and MJ
@@ -114,8 +119,20 @@ def own_climate(latitude_deg, longitude_deg, ghi_kwh_m2_day, air_c=None, *, alti
         air = np.broadcast_to(within(_twelve(air_c, "air_c"), -60, 60, "air_c", reasons=reasons), ghi.shape)
         air_band = np.broadcast_to(1.0, lat.shape)  # a judgement: one year to the next
     band = np.where(bad, np.nan, OWN_BAND)
+    if day_ghi_kwh_m2_day is not None:
+        shape = _own_shape(day_ghi_kwh_m2_day, shape)
     days = scaled_days(ghi, shape, brightest)
     return Climate(ghi, days, air, air_band, band, "own", source, air_source, reasons)
+
+
+def _own_shape(days, others):
+    """Own kinds of day in place of the surroundings'; a month without light keeps those."""
+    days = np.sort(known(days, "day_ghi_kwh_m2_day"), axis=-1)
+    if days.shape[-2:] != (12, KINDS):
+        raise Refusal("day_ghi_kwh_m2_day", days.shape, because=f"twelve months of {KINDS} kinds of day are needed")
+    if (days < 0).any():
+        raise Refusal("day_ghi_kwh_m2_day", float(days.min()), (0, np.inf))
+    return np.where(days.mean(axis=-1, keepdims=True) > 0, days, others)
 
 
 def _places(latitude, longitude, altitude, reasons):

@@ -115,7 +115,9 @@ def test_the_working_says_every_number_that_the_page_does(one, reads, otto, api_
     figures = [(s["value"], w.value) for s, w in zip(found["steps"], wanted["steps"], strict=True)]
     assert all(got == pytest.approx(float(due)) for got, due in figures if got is not None and not isinstance(due, str))
     assert found["sun_kwh_m2"] == 6 and found["evaluation"]["measured_l"] == 4500
-    assert len(found["inputs"]) == len(wanted["inputs"])
+    assert [(row["name"], row["shown"]) for row in found["inputs"]] == [(i.name, i.shown) for i in wanted["inputs"]]
+    assert found["hours"]["start_h"] == wanted["hours"].start_h and len(found["hours"]["flow_l_min"]) == 24
+    assert [cost["by_month_l"] for cost in found["frame_costs"]] == [c.by_month_l for c in wanted["frame_costs"]]
     assert reads(f"installations/{one.pk}/working/")["sun_source"]
     assert reads(f"installations/{one.pk}/working/?day=March", status=400)["errors"][0]["field"] == "day"
     assert api_of(otto).get(f"{ROOT}installations/{one.pk}/working/").status_code == 404

@@ -58,7 +58,25 @@ def own_sun(installation):
     MonthlyClimate.objects.create(site=installation.well.site, irradiation_kwh_m2_day=[5.0] * 12, source="own station")
 
 
-@pytest.mark.parametrize("change", [more_modules, deeper_water, longer_run, other_sheet, own_sun])
+def own_days(installation):
+    days = [[1.5, 2.5, 3.5, 4.5, 5.5, 6.0, 6.5, 7.0, 8.0]] * 12
+    MonthlyClimate.objects.create(
+        site=installation.well.site, irradiation_kwh_m2_day=[5.0] * 12, day_irradiation_kwh_m2=days, source="a file"
+    )
+
+
+def a_hill(installation):
+    type(installation.well.site).objects.filter(pk=installation.well.site_id).update(skyline=[[90, 30], [180, 0]])
+
+
+def a_mast(installation):
+    type(installation.well.site).objects.filter(pk=installation.well.site_id).update(shade_windows=[[8, 11, 0.9]])
+
+
+CHANGES = [more_modules, deeper_water, longer_run, other_sheet, own_sun, own_days, a_hill, a_mast]
+
+
+@pytest.mark.parametrize("change", CHANGES)
 def test_each_input_counts_and_the_trail_finds_whom_it_concerns(installation, change):
     other = an_installation(installation.organisation)
     baselines([installation.pk, other.pk], year=2024)

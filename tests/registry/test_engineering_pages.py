@@ -1,10 +1,11 @@
 """The sizing page and the page of a place's sun: what fits and why, on the page, on paper, and refused by name."""
 
+import numpy as np
 import pytest
 
 from fleet.registry.engineering import choice
 from tests.makers.registry import a_module_type, a_pump_type, a_site, a_well
-from tests.sizing.test_climate import LATITUDE, LONGITUDE, epw, expected_month
+from tests.sizing.test_climate import LATITUDE, LONGITUDE, epw, expected_month, invented_year
 
 SURVEY = {
     "latitude_deg": 3.2, "longitude_deg": 35.7, "static_level_m": 22, "rise_m": 5, "distance_m": 40,
@@ -133,6 +134,35 @@ def test_a_weather_file_becomes_the_sites_own_sun(nadia, client_of, organisation
     assert own.irradiation_kwh_m2_day[0] == pytest.approx(expected_month(15, 16) / 31, rel=0.01)
     assert "year.epw" in own.source and len(own.air_c) == 12
     assert choice.climate_at(LATITUDE, LONGITUDE, 0, site).ghi_kwh_m2_day[0] == own.irradiation_kwh_m2_day[0]
+    _, ghi, _ = invented_year()
+    dull, bright = np.sort(ghi.reshape(365, 24).sum(axis=1)[:2]) / 1000  # the invented days are of two kinds
+    kinds = np.array(own.day_irradiation_kwh_m2)
+    assert kinds.shape == (12, 9) and (np.diff(kinds, axis=1) >= 0).all()
+    assert kinds[0, 0] == pytest.approx(dull, rel=0.01) and kinds[0, -1] == pytest.approx(bright, rel=0.01)
+    used = choice.climate_at(LATITUDE, LONGITUDE, 0, site).day_ghi_kwh_m2_day
+    assert used == pytest.approx(kinds, rel=0.01)
+    # the same twelve months with another source keep their days; other months take those of the surroundings
+    months = " ".join(map(str, own.irradiation_kwh_m2_day))
+    client.post(address, {"irradiation_kwh_m2_day": months, "source": "the file of the school"})
+    own.refresh_from_db()
+    assert own.day_irradiation_kwh_m2 == kinds.tolist() and own.source == "the file of the school"
+    client.post(address, {"irradiation_kwh_m2_day": "5", "source": "a guess"})
+    client.post(address, {"irradiation_kwh_m2_day": " ".join(["5"] * 12), "source": "a guess"})
+    own.refresh_from_db()
+    assert own.day_irradiation_kwh_m2 == [] and own.irradiation_kwh_m2_day == [5] * 12
+
+
+def test_kinds_of_day_go_in_by_the_api_and_must_be_those_of_their_months(nadia, api_of, organisation):
+    site = a_site(organisation)
+    days = [[2.0, 3, 4, 5, 5, 5, 6, 7, 8]] * 12
+    sent = {"irradiation_kwh_m2_day": [5] * 12, "day_irradiation_kwh_m2": days, "source": "own sensor"}
+    address = f"/api/v1/sites/{site.code}/climate/"
+    got = api_of(nadia).put(address, sent, format="json")
+    assert got.status_code == 200 and got.json()["climate"]["day_irradiation_kwh_m2"] == days
+    for wrong in ([[1.0] * 9] * 12, days[:11]):
+        refused = api_of(nadia).put(address, sent | {"day_irradiation_kwh_m2": wrong}, format="json")
+        assert refused.status_code == 409
+        assert refused.json()["errors"][0]["field"] == "day_irradiation_kwh_m2"
 
 
 FAULTS = [  # content, kind, a word of the sentence

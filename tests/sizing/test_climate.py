@@ -104,6 +104,20 @@ def test_own_air_is_used_as_it_is():
     assert got.air_band_k < climate.own_climate(13.5, 2.1, DRY).air_band_k
 
 
+def test_own_kinds_of_day_take_the_place_of_the_surroundings():
+    days = np.array(DRY)[:, None] * np.linspace(0.6, 1.4, 9) / np.linspace(0.6, 1.4, 9).mean()
+    days = np.minimum(days, days.mean() * 1.6)
+    got = climate.own_climate(13.5, 2.1, DRY, day_ghi_kwh_m2_day=days[:, ::-1])
+    assert got.day_ghi_kwh_m2_day.mean(axis=-1) == pytest.approx(np.array(DRY))
+    spread = got.day_ghi_kwh_m2_day[:, -1] / got.day_ghi_kwh_m2_day[:, 0]
+    assert (np.diff(got.day_ghi_kwh_m2_day, axis=-1) >= 0).all() and (spread > 1.2).all()
+    assert not np.allclose(got.day_ghi_kwh_m2_day, climate.own_climate(13.5, 2.1, DRY).day_ghi_kwh_m2_day, rtol=0.02)
+    with pytest.raises(Refusal, match="12, 9|kinds of day"):
+        climate.own_climate(13.5, 2.1, DRY, day_ghi_kwh_m2_day=days[:, :5])
+    with pytest.raises(Refusal, match="none is missing"):
+        climate.own_climate(13.5, 2.1, DRY, day_ghi_kwh_m2_day=np.full((12, 9), np.nan))
+
+
 @pytest.mark.parametrize(
     ("ghi", "said"),
     [

@@ -61,9 +61,12 @@ class Working(APIView):
             "own_level": {"share": level.share, "sigma": level.sigma, "tests": level.tests, "judged": level.judged},
             "steps": [step._asdict() | {"value": _figure(step.value)} for step in found["steps"]],
             "inputs": [
-                {"name": name, "value": _figure(value), "stands_with": owner, "taken_as_usual": usual}
-                for name, value, owner, usual in found["inputs"]
+                {"name": one.name, "label": one.label, "value": _figure(one.value), "shown": one.shown,
+                 "stands_with": one.owner, "taken_as_usual": one.usual}
+                for one in found["inputs"]
             ],
+            "hours": vars(found["hours"]) | {"first_water_min": _figure(found["hours"].first_water_min)},
+            "frame_costs": [vars(cost) for cost in found["frame_costs"]],
             "evaluation": shapes.EvaluationRecord(judged).data if judged else None,
         })  # fmt: skip
 

@@ -120,9 +120,36 @@ class StepShape(serializers.Serializer):
 
 class InputShape(serializers.Serializer):
     name = serializers.CharField()
+    label = serializers.CharField(help_text="the name in the trade's words")
     value = serializers.FloatField(allow_null=True)
+    shown = serializers.CharField(help_text="the value in words, with its unit")
     stands_with = serializers.CharField(help_text="whose row it is")
     taken_as_usual = serializers.BooleanField(help_text="nobody wrote it down")
+
+
+class DayHoursShape(serializers.Serializer):
+    """The day hour by hour, by sun time, in light that is even within each hour."""
+
+    flow_l_min = serializers.ListField(child=serializers.FloatField())
+    volume_l = serializers.FloatField()
+    start_h = serializers.FloatField(allow_null=True, help_text="sun time of the first water")
+    stop_h = serializers.FloatField(allow_null=True)
+    morning_share = serializers.FloatField(allow_null=True, help_text="of the water, before solar noon")
+    full_h = serializers.FloatField(help_text="hours that a full tank stops the pump")
+    dry_h = serializers.FloatField(help_text="hours held to what the well gives")
+    tank_l = serializers.ListField(child=serializers.FloatField(), allow_null=True)
+    short_l = serializers.FloatField(help_text="draw that found no water")
+    spilled_l = serializers.FloatField()
+    first_water_min = serializers.FloatField(allow_null=True, help_text="from an empty main in 700 W/m²; null: never")
+    full_main_min = serializers.FloatField()
+    drawn = serializers.BooleanField(help_text="whether need and tank are known")
+
+
+class FrameCostShape(serializers.Serializer):
+    kind = serializers.CharField(help_text="azimuth or tilt")
+    error_deg = serializers.IntegerField()
+    by_month_l = serializers.ListField(child=serializers.FloatField(), help_text="litres a day lost")
+    by_year = serializers.FloatField(help_text="share of the year's water lost, below zero a gain")
 
 
 class OwnLevelShape(serializers.Serializer):
@@ -144,6 +171,8 @@ class WorkingShape(serializers.Serializer):
     own_level = OwnLevelShape()
     steps = StepShape(many=True)
     inputs = InputShape(many=True)
+    hours = DayHoursShape()
+    frame_costs = FrameCostShape(many=True)
     evaluation = EvaluationRecord(allow_null=True)
 
 

@@ -60,7 +60,7 @@ class PeriodField(serializers.Field):
 AttachmentShape = shape(Attachment, ["id", "name", "is_image", "caption", "taken_at", "added_at"])
 LevelShape = shape(StaticLevel, ["id", "measured_on", "level_m", "hours_since_pumped"])
 TankShape = shape(Tank, ["rise_m", "pipe_run_m", "capacity_m3", "float_switch", "fittings_k"])
-ClimateShape = shape(MonthlyClimate, ["irradiation_kwh_m2_day", "air_c", "source"])
+ClimateShape = shape(MonthlyClimate, ["irradiation_kwh_m2_day", "day_irradiation_kwh_m2", "air_c", "source"])
 WELL = [
     "id", "site", "name", "kind", "inside_diameter_mm", "depth_m", "datum_above_ground_m", "drawdown_law",
     "specific_capacity_m3_h_m", "drawdown_b_d_m2", "drawdown_c_d2_m5", "safe_yield_m3_h", "static_levels", "tank",

@@ -111,6 +111,11 @@ class ClimateIn(serializers.Serializer):
 
     irradiation_kwh_m2_day = _twelve(default=list)
     air_c = _twelve(default=list)
+    day_irradiation_kwh_m2 = serializers.ListField(
+        child=serializers.ListField(child=Figure(min_value=0, max_value=15), min_length=9, max_length=9),
+        required=False, allow_null=True, default=None, max_length=12,
+        help_text="twelve rows: the means of nine equal groups of the month's days, dullest first, kWh/m²",
+    )  # fmt: skip
     source = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
 
 

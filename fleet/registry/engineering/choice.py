@@ -78,8 +78,9 @@ def climate_at(latitude_deg, longitude_deg, altitude_m=None, site=None):
     if own is not None and len(own.irradiation_kwh_m2_day) == 12:
         air = own.air_c if len(own.air_c) == 12 else None
         return climate.own_climate(
-            latitude_deg, longitude_deg, own.irradiation_kwh_m2_day, air, altitude_m=altitude, source=own.source
-        )
+            latitude_deg, longitude_deg, own.irradiation_kwh_m2_day, air, altitude_m=altitude, source=own.source,
+            day_ghi_kwh_m2_day=own.day_irradiation_kwh_m2 or None,
+        )  # fmt: skip
     return climate.default_climate(latitude_deg, longitude_deg, altitude_m=altitude)
 
 

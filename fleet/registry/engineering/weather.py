@@ -1,4 +1,4 @@
-"""A weather file that somebody hands in for a site, as the site's own twelve months."""
+"""A weather file that somebody hands in for a site, as the site's own twelve months and their kinds of day."""
 
 import numpy as np
 from django.utils.translation import gettext as _
@@ -31,6 +31,7 @@ def months_of_file(site, upload, kind):
     known = np.isfinite(read.air_c).mean() > 0.5
     return {
         "irradiation_kwh_m2_day": np.round(read.climate.ghi_kwh_m2_day, 3).tolist(),
+        "day_irradiation_kwh_m2": np.round(read.climate.day_ghi_kwh_m2_day, 3).tolist(),
         "air_c": np.round(read.climate.air_c, 1).tolist() if known else [],
         "source": _("weather file %(name)s, %(days)d days") % {"name": upload.name[:120], "days": len(read.date)},
     }

@@ -113,7 +113,20 @@ class MonthlyClimate(models.Model):
     site = models.OneToOneField(Site, models.CASCADE, related_name="climate")
     irradiation_kwh_m2_day = models.JSONField(_("daily global irradiation by month, kWh/m²"), default=list)
     air_c = models.JSONField(_("air temperature by month, °C"), default=list, blank=True)
+    day_irradiation_kwh_m2 = models.JSONField(
+        _("kinds of day by month, kWh/m²"), default=list, blank=True,
+        db_comment="from a weather file's own days: by month the means of nine equal groups of days, dullest first; "
+        "empty where only the months are known",
+    )  # fmt: skip
     source = models.CharField(_("where the values come from"), max_length=200)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="kinds_of_day_by_nine",
+                condition=Holds("day_irradiation_kwh_m2", Value(rows_but("!(@[*] < 0) && !(@[*] > 15)", 9))),
+            ),
+        ]
 
     def __str__(self):
         return f"{self.site}: {self.source}"

@@ -74,8 +74,12 @@ def keep_tank(*, well, by, **values):
 
 
 @transaction.atomic
-def keep_climate(*, site, by, irradiation_kwh_m2_day, air_c, source):
-    """The site's own twelve values of sun, and of air where known; empty sun takes the table away."""
+def keep_climate(*, site, by, irradiation_kwh_m2_day, air_c, source, day_irradiation_kwh_m2=None):
+    """The site's own twelve values of sun, and of air where known; empty sun takes the table away.
+
+    day_irradiation_kwh_m2: twelve rows of nine kinds of day, as a weather file gives them. Left out: those kept before
+    stay as long as the twelve values do; with other values the days of the surroundings are drawn to these.
+    """
     require_own(by, "edit_registry", site)
     climate = MonthlyClimate.objects.filter(site=site).first()
     if not irradiation_kwh_m2_day:
@@ -87,7 +91,32 @@ def keep_climate(*, site, by, irradiation_kwh_m2_day, air_c, source):
         raise Refused("too_much_sun", _("More than 12 kWh/m² a day falls nowhere. Are these MJ/m²? Divide by 3.6."),
                       "irradiation_kwh_m2_day")  # fmt: skip
     air = _twelve(air_c or [], "air_c", _("the air temperature"), low=-60)
-    return keep(climate or MonthlyClimate(site=site), {"irradiation_kwh_m2_day": sun, "air_c": air, "source": source})
+    days = day_irradiation_kwh_m2
+    if days is None:
+        days = climate.day_irradiation_kwh_m2 if climate and climate.irradiation_kwh_m2_day == sun else []
+    _refuse_other_days(sun, days)
+    values = {"irradiation_kwh_m2_day": sun, "air_c": air, "source": source, "day_irradiation_kwh_m2": days}
+    return keep(climate or MonthlyClimate(site=site), values)
+
+
+KINDS_OF_DAY = 9
+SAME_MONTH = 0.02  # of a month's mean: figures are rounded on the way
+
+
+def _refuse_other_days(sun, days):
+    """Kinds of day are nine a month, from dull to bright, and their mean is the month's."""
+    if not days:
+        return
+    field = "day_irradiation_kwh_m2"
+    if len(days) != 12 or any(len(month) != KINDS_OF_DAY or min(month) < 0 or max(month) > 15 for month in days):
+        raise Refused("kinds_of_day", _("Give nine figures for each of twelve months, 0 to 15 kWh/m², or none."), field)
+    for number, (month, mean) in enumerate(zip(days, sun), 1):
+        if abs(sum(month) / KINDS_OF_DAY - mean) > SAME_MONTH * max(mean, 0.1):
+            raise Refused(
+                "days_of_another_month",
+                _("The days of month %(month)d have a mean of %(days).2f, not %(mean).2f.")
+                % {"month": number, "days": sum(month) / KINDS_OF_DAY, "mean": mean}, field,
+            )  # fmt: skip
 
 
 @transaction.atomic

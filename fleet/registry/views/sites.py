@@ -184,6 +184,7 @@ def change_climate(request, code):
     form = forms.ClimateForm(request.POST or None, request.FILES or None, initial=initial, site=place)
     if form.is_valid():
         kept = {f: form.cleaned_data[f] for f in ("irradiation_kwh_m2_day", "air_c", "source")}
+        kept["day_irradiation_kwh_m2"] = form.cleaned_data.get("day_irradiation_kwh_m2")  # only of a weather file
         attempt(form, services.keep_climate, site=place, by=request.user, **kept)
         if not form.errors:
             return redirect("registry:site", code)
