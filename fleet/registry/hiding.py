@@ -104,7 +104,9 @@ def faults_of_windows(windows, places=None):
 
 
 def hour_words(hour):
-    """7.5 as 7:30."""
+    """7.5 as 7:30; what is no hour of a day as it is."""
+    if not 0 <= hour <= 24:
+        return f"{hour:g}"
     minutes = round(60 * hour)
     return f"{minutes // 60}:{minutes % 60:02d}"
 

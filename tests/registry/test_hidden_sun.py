@@ -52,6 +52,7 @@ def test_every_wrong_entry_is_named_with_what_stood_there():
     _windows, faults = hiding.read_windows("9-7 80; 7-9 0; 7-9 120; 20-25 50; 7:75-9 50")
     assert len(faults) == 5
     assert any("before it begins" in fault for fault in faults)
+    assert hiding.faults_of_windows([[-1e308, 1e308, 0.5]])  # whatever a program sends
 
 
 def test_what_is_written_out_reads_back_the_same():
