@@ -69,6 +69,7 @@ def test_the_day_hour_by_hour_is_that_of_the_chain(one):
     assert hours.volume_l == pytest.approx(60 * sum(hours.flow_l_min))
     assert hours.first_water_min > 0 and hours.full_main_min == 0
     assert day_in_hours(fleet, 75, 0.2, 30.0).start_h is None  # too dull to lift at all
+    assert np.isfinite(day_in_hours(fleet.with_(latitude_deg=60.0), 350, 12.0, 30.0).flow_l_min).all()  # no such day
 
 
 def test_a_small_tank_stops_the_pump_and_a_dry_well_holds_it(one):

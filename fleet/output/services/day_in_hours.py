@@ -10,6 +10,7 @@ from sizing.checks import Refusal
 
 AZIMUTH_ERRORS = (10, 20, 30, 45, 90)
 TILT_ERRORS = (-10, 10, 20)
+BRIGHTEST = 1990.0  # W/m², more than any sky gives: a day's sun may be typed that no day has
 ORDINARY_SUN = 700.0  # W/m², in which the minutes to first water are told
 
 
@@ -45,7 +46,7 @@ def day_in_hours(fleet, day_of_year, ghi_kwh_m2, air_c):
     )  # fmt: skip
     month = int((day_of_year - 1) // 30.4375) % 12
     level = float(fleet.static_level_m[0, month])
-    got = chain.day(fleet, light[None], air_c, level, month=month)
+    got = chain.day(fleet, np.minimum(light, BRIGHTEST)[None], air_c, level, month=month)
     empty, full = (
         float(chain.first_water(fleet, ORDINARY_SUN, air_c, level, main_full=is_full)[0]) for is_full in (False, True)
     )
