@@ -68,7 +68,7 @@ def answer_spot(installation, readings):
         return _cannot(_("The expected flow of this unit cannot be worked out: %s") % reason, values)
     fleet = rows.fleet
     sun, sun_sigma = _sun(fleet, values)
-    if sun is None:
+    if sun is None or not np.isfinite(sun):
         because = _("Without the irradiance nothing can be said about the flow. Measure it in the same minutes.")
         return _cannot(because, values)
     air = values.get("air_c")
@@ -76,6 +76,8 @@ def answer_spot(installation, readings):
     level, dipped, note = _level(fleet, rows, values, sun, air)
     own = own_level(installation, before=values.get("at"), exclude=getattr(readings, "pk", None))
     middle, low, high, sigma = _range(fleet, sun, sun_sigma, air, level, dipped, own, values)
+    if not np.isfinite(high):  # a sun, an air or a level beyond all that the calculation takes
+        return _cannot(_("The expected flow of this unit cannot be worked out: %s") % "", values)
     answer = {
         "expected_l_min": {"low": round(low, 2), "middle": round(middle, 2), "high": round(high, 2)},
         "low_l_min": round(low, 2),
