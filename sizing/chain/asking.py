@@ -50,7 +50,7 @@ BRIGHTEST = 1450.0  # W/m2
 WATT_STEP = 5.0  # W/m2, of the table of a module's largest power
 WATT_KNOTS = 301
 MIDDLE_C = 45.0
-SPAN = 9  # numbers of scratch space, each FLOWS long
+SPAN = 10  # numbers of scratch space, each FLOWS long
 
 
 @lru_cache(maxsize=256)
@@ -130,6 +130,16 @@ def _largest(m, cp, cv, ci, level, max_w):
 
 
 @compiled()
+def largest(m, cp, cv, ci, watts_table, static, coolest):
+    """The largest flow at this level, by the limits and the brightest sun in the coolest air."""
+    max_w = m[MAX_W]
+    if m[COUPLING] > 0.0:  # no flow is asked that not even the brightest sun gives
+        sunlit = watts_at(watts_table, BRIGHTEST * m[CLEAN], coolest + m[NOCT_SLOPE] * BRIGHTEST)
+        max_w = min(max_w, max(m[MODULES] * sunlit * m[EFFICIENCY], 1e-6))
+    return _largest(m, cp, cv, ci, static + m[LEVEL_DROP], max_w)
+
+
+@compiled()
 def ask(m, cp, cv, ci, watts_table, static, coolest, space):
     """Works one unit out at one level; coolest: of the air to come. Returns the largest flow, 0 where nothing runs.
 
@@ -137,11 +147,7 @@ def ask(m, cp, cv, ci, watts_table, static, coolest, space):
     amps (direct), space[2] with volts over the array's diodes (direct).
     """
     level = static + m[LEVEL_DROP]
-    max_w = m[MAX_W]
-    if m[COUPLING] > 0.0:  # no flow is asked that not even the brightest sun gives
-        sunlit = watts_at(watts_table, BRIGHTEST * m[CLEAN], coolest + m[NOCT_SLOPE] * BRIGHTEST)
-        max_w = min(max_w, max(m[MODULES] * sunlit * m[EFFICIENCY], 1e-6))
-    most = _largest(m, cp, cv, ci, level, max_w)
+    most = largest(m, cp, cv, ci, watts_table, static, coolest)
     if m[STOPPED] > 0.0 or not most > 0.0 or not m[LIGHT] > 0.0:
         return 0.0
     lift = level + m[RISE]
@@ -175,6 +181,18 @@ def ask(m, cp, cv, ci, watts_table, static, coolest, space):
             space[1, k] = amps
             space[2, k] = needed(cv, s, y) + amps * (m[SERIES] + m[CABLE])
     return most
+
+
+@compiled()
+def ask_again(m, cp, ci, static, space):
+    """A tracking unit's watts, space[1], at another level; the flows and the head that each adds stand there."""
+    lift = static + m[LEVEL_DROP] + m[RISE]
+    for k in range(FLOWS):
+        s = np.sqrt(max(lift + space[7, k], 0.0) / m[HEAD_SCALE])
+        y = space[0, k] / m[UNIT_FLOW] + m[SLIP] * s * s
+        watts = needed(cp, s, y)
+        amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
+        space[1, k] = (watts + amps * amps * m[CABLE]) / m[EFFICIENCY]
 
 
 @compiled()

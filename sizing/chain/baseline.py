@@ -10,7 +10,7 @@ from ..sky.light import HOURS, OPEN, ROWS
 from .asking import FLOWS, SPAN, steepness
 from .daylight import CLOUDED, HIDDEN, NOON, SUN_OUT, TABLE
 from .days import ARRAY_SIGMA, METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, days_water, open_day
-from .fast import EDGES, FIRST, HEATS, KNOTS, LEAST_SUN, MOST, year_rows
+from .fast import EDGES, FIRST, HEATS, KNOTS, LEAST_SUN, MOST, NODES, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import DAYLIGHT_WARMER_K, monthly, prepare
@@ -55,7 +55,7 @@ def _months(
     begin, finish, volume, start, stop, morning, mean, swing, steep,
 ):  # fmt: skip
     kinds = days.shape[2]
-    space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((3, KNOTS)), np.empty((3, EDGES))
+    space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((NODES, KNOTS)), np.empty((NODES, EDGES))
     year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
     heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
     geometry, litres, clearness = np.empty((ROWS, HOURS)), np.empty(kinds * HOURS), np.empty(kinds)

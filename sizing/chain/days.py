@@ -27,7 +27,7 @@ from .daylight import (
     lights,
     put_in_shade,
 )  # fmt: skip
-from .fast import EDGES, HEATS, KNOTS, flow_at, flows_at, year_rows
+from .fast import EDGES, HEATS, KNOTS, NODES, flow_at, flows_at, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import prepare
@@ -77,7 +77,7 @@ class ExpectedDays(NamedTuple):
 
 @compiled()
 def _curves(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, flows):
-    space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((3, KNOTS)), np.empty((3, EDGES))
+    space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((NODES, KNOTS)), np.empty((NODES, EDGES))
     year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
     heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
     for i in range(first, last):
@@ -143,7 +143,7 @@ def days_water(row, edge, geometry, frame, first, end, sunset, clearness, shade,
 def _days(
     rows, pump, kind, cp, cv, ci, watts, air, level, dates, glass, frame, shade, which, opened, left, first, last, out
 ):  # fmt: skip
-    space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((3, KNOTS)), np.empty((3, EDGES))
+    space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((NODES, KNOTS)), np.empty((NODES, EDGES))
     year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
     heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
     geometry, litres = np.empty((ROWS, HOURS)), np.empty(KINDS.size * HOURS)

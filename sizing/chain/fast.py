@@ -11,7 +11,7 @@ two agree to 1e-4 of a month's mean.
 import numpy as np
 
 from .. import array, compiled
-from .asking import BRIGHTEST, FLOWS, ask, sun_asked, sun_for_watts
+from .asking import BRIGHTEST, FLOWS, ask, ask_again, largest, sun_asked, sun_for_watts
 from .daylight import FUSED
 from .machine import (
     ALPHA,
@@ -36,6 +36,9 @@ from .operating import arriving
 KNOTS = 112  # of a row, at even steps of r / (r + BEND), r the root of the irradiance above the threshold
 BEND = 24.0  # closest together at the threshold and in the knee above it
 (FIRST, PER_STEP, MOST, LEAST_SUN, LAST_SUN, EDGES) = range(6)  # places in a row's edge; EDGES counts them
+NODES = 7  # rows that a year's are drawn from: three airs at one level, and the coolest and warmest at two more
+ALIKE = 0.3  # a direct unit's levels no further apart than this share of the least lift are covered by a parabola
+APART = 0.6  # share of the shallowest level's largest flow below which the deepest wants flows of its own
 HEATS = 5  # cell temperatures at which a direct unit is worked out, a parabola between
 
 
@@ -54,13 +57,17 @@ def _above(share):
 
 
 @compiled()
-def _row_in_air(m, watts_table, space, most, air, row, edge):
-    """A tracking unit's row and edge in this air; see `year_rows`."""
-    flows, asked = space[0], space[3]
+def _row_in_air(m, watts_table, space, most, air, row, edge, known):
+    """A tracking unit's row and edge in this air; see `year_rows`. The suns of the first `known` flows, as they stand
+    in space[3] for the watts in space[9], are those of another level or air: a start. Returns how many stand there."""
+    flows, asked, before = space[0], space[3], space[9]
     guess = 100.0
     last = 0
     for k in range(FLOWS):
+        if k < known:
+            guess = asked[k] * space[1, k] / max(before[k], 1e-9)
         asked[k] = sun_for_watts(m, watts_table, space[1, k], air, guess)
+        before[k] = space[1, k]
         last = k
         if asked[k] > BRIGHTEST:
             break
@@ -73,7 +80,7 @@ def _row_in_air(m, watts_table, space, most, air, row, edge):
     if last == 0:  # not even the brightest sun lifts
         row[:] = 0.0
         edge[FIRST], edge[PER_STEP] = BRIGHTEST, 1.0
-        return
+        return 0
     end_q, end_w = flows[last], space[1, last]
     if asked[last] > BRIGHTEST:  # end the row there; a chord is near enough between two flows
         low, high = 0.0, 1.0
@@ -92,6 +99,7 @@ def _row_in_air(m, watts_table, space, most, air, row, edge):
             asked[last] = BRIGHTEST
     edge[FIRST], edge[PER_STEP] = _turn_round(asked, flows, last, space, row)
     flows[last] = end_q
+    return last
 
 
 @compiled()
@@ -183,7 +191,7 @@ def level_rows(m, cp, cv, ci, watts_table, air, level, space, heats, heat_edges,
         return
     if m[COUPLING] > 0.0:
         for k in range(air.size):
-            _row_in_air(m, watts_table, space, most, air[k], rows[k], edges[k])
+            _row_in_air(m, watts_table, space, most, air[k], rows[k], edges[k], 0)
         _let_arrive(m, level, rows, edges)
         return
     span = (air[air.size - 1] - coolest + m[NOCT_SLOPE] * BRIGHTEST) / (HEATS - 1)
@@ -258,26 +266,29 @@ def _even_out(row):
 def year_rows(m, cp, cv, ci, watts_table, air, level, space, nodes, node_edges, heats, heat_edges, rows, edges):
     """Fills rows (12, KNOTS) and edges (12, EDGES): a unit's flow over irradiance in each month's air and level.
 
-    nodes (3, KNOTS), node_edges (3, EDGES), heats (HEATS, KNOTS) and heat_edges (HEATS, 2) are scratch space. One level
-    all year: three rows and a parabola in the air through them. Otherwise a row a month.
+    nodes (NODES, KNOTS), node_edges (NODES, EDGES), heats (HEATS, KNOTS) and heat_edges (HEATS, 2) are scratch space.
+    One level all year: three rows and a parabola in the air through them. Levels that differ: see `_by_level` and
+    `_levels_between`.
     """
-    same = True
-    coolest, warmest = air[0], air[0]
+    coolest, warmest, least, most = air[0], air[0], level[0], level[0]
     for month in range(1, 12):
-        same = same and level[month] == level[0]
         coolest, warmest = min(coolest, air[month]), max(warmest, air[month])
-    if not same:
-        for month in range(12):
-            level_rows(
-                m, cp, cv, ci, watts_table, air[month : month + 1], level[month], space, heats, heat_edges,
-                rows[month : month + 1], edges[month : month + 1],
-            )  # fmt: skip
-        return
+        least, most = min(least, level[month]), max(most, level[month])
     span = max(warmest - coolest, 1.0)
     airs = np.empty(3)
     for node in range(3):
         airs[node] = coolest + 0.5 * node * span
-    level_rows(m, cp, cv, ci, watts_table, airs, level[0], space, heats, heat_edges, nodes, node_edges)
+    if most > least and (m[COUPLING] > 0.0 or m[LEAK] != 0.0 or m[HOLE] != 0.0):
+        _by_level(m, cp, cv, ci, watts_table, air, level, least, space, heats, heat_edges, rows, edges)
+        return
+    level_rows(
+        m, cp, cv, ci, watts_table, airs, 0.5 * (least + most), space, heats, heat_edges, nodes[:3], node_edges[:3]
+    )  # fmt: skip
+    if most > least and not _levels_between(
+        m, cp, cv, ci, watts_table, airs, least, most, space, nodes, node_edges, heats, heat_edges
+    ):
+        _by_level(m, cp, cv, ci, watts_table, air, level, least, space, heats, heat_edges, rows, edges)
+        return
     for month in range(12):
         t = 2.0 * (air[month] - coolest) / span - 1.0
         a, b, c = 0.5 * t * (t - 1.0), 1.0 - t * t, 0.5 * t * (t + 1.0)
@@ -286,6 +297,64 @@ def year_rows(m, cp, cv, ci, watts_table, air, level, space, nodes, node_edges, 
         for j in range(EDGES):
             edges[month, j] = a * node_edges[0, j] + b * node_edges[1, j] + c * node_edges[2, j]
         edges[month, MOST], edges[month, LAST_SUN] = node_edges[0, MOST], node_edges[0, LAST_SUN]
+        if most > least:
+            u = (2.0 * level[month] - least - most) / (most - least)
+            d, e, f, g = 0.5 * u * (u - 1.0), 0.5 * u * (u + 1.0), 0.5 * (1.0 - t), 0.5 * (1.0 + t)
+            for j in range(KNOTS):
+                rows[month, j] += d * (f * nodes[3, j] + g * nodes[4, j]) + e * (f * nodes[5, j] + g * nodes[6, j])
+            for j in (FIRST, PER_STEP):
+                edges[month, j] += d * (f * node_edges[3, j] + g * node_edges[4, j])
+                edges[month, j] += e * (f * node_edges[5, j] + g * node_edges[6, j])
+            edges[month, MOST] = m[ON] * largest(m, cp, cv, ci, watts_table, level[month], coolest)
+
+
+@compiled()
+def _by_level(m, cp, cv, ci, watts_table, air, level, least, space, heats, heat_edges, rows, edges):
+    """A row a month, at its own level in its own air. With a controller the flows and the head that each adds are those
+    of the shallowest level for all months: only the watts that they ask for change, and the sun that gives these lies
+    near the last month's."""
+    known = 0
+    shared = m[COUPLING] > 0.0 and m[LEAK] == 0.0 and m[HOLE] == 0.0
+    if shared:
+        deepest = level.max()
+        shared = ask(m, cp, cv, ci, watts_table, least, air.min(), space) > 0.0
+        shared = shared and space[0, FLOWS - 1] * APART < largest(m, cp, cv, ci, watts_table, deepest, air.min())
+    for month in range(12):
+        if not shared:
+            level_rows(
+                m, cp, cv, ci, watts_table, air[month : month + 1], level[month], space, heats, heat_edges,
+                rows[month : month + 1], edges[month : month + 1],
+            )  # fmt: skip
+            continue
+        ask_again(m, cp, ci, level[month], space)
+        most = largest(m, cp, cv, ci, watts_table, level[month], air[month])
+        known = _row_in_air(m, watts_table, space, most, air[month], rows[month], edges[month], known)
+        _let_arrive(m, level[month], rows[month : month + 1], edges[month : month + 1])
+
+
+@compiled()
+def _levels_between(m, cp, cv, ci, watts_table, airs, least, most, space, nodes, node_edges, heats, heat_edges):
+    """Of a direct unit: fills nodes[3:] with what the shallowest (two rows) and the deepest level (two) give more than
+    the middle one, in the coolest and the warmest air; whether all three are alike enough for a parabola through them.
+    """
+    if most - least > ALIKE * (least + m[LEVEL_DROP] + m[RISE]) or not node_edges[1, MOST] > 0.0:
+        return False
+    for side in range(2):
+        at = slice(3 + 2 * side, 5 + 2 * side)
+        level = least if side == 0 else most
+        level_rows(
+            m, cp, cv, ci, watts_table, airs[::2], level, space, heats, heat_edges, nodes[at], node_edges[at]
+        )  # fmt: skip
+        if not node_edges[3 + 2 * side, MOST] > 0.0:
+            return False
+    for side in range(2):
+        for k in range(2):
+            node = 3 + 2 * side + k
+            for j in range(KNOTS):
+                nodes[node, j] -= nodes[2 * k, j]
+            for j in (FIRST, PER_STEP):
+                node_edges[node, j] -= node_edges[2 * k, j]
+    return True
 
 
 @compiled(inline="always", fastmath=FUSED)

@@ -312,3 +312,20 @@ def test_something_in_the_east_takes_the_morning_only():
     assert chain.expected_days(fleet, *same_sun, faults=chain.Faults(off_share=0.25)).volume_l == pytest.approx(
         0.75 * chain.expected_days(fleet, *same_sun).volume_l
     )
+
+
+@pytest.mark.parametrize("swing_m", [0.5, 2.0])
+def test_levels_that_differ_by_month_give_each_month_what_its_own_level_gives_all_year(swing_m):
+    """The rows shared between levels against those of one level: 1e-4 of a month's mean, 5e-4 on any day."""
+    some = sample_fleet.fleet().fleet.take(slice(0, None, 9))
+    place = climate.default_climate(some.latitude_deg, some.longitude_deg, some.altitude_m)
+    level = np.maximum(some.static_level_m + swing_m * np.sin(np.arange(12) * np.pi / 6), 0.1)
+    got = chain.baseline(some, place, static_level_m=level).by_kind_l
+    assert len(np.unique(some.coupling)) == 2
+    for month in (1, 3, 7, 9):
+        alone = chain.baseline(some, place, static_level_m=level[:, [month]]).by_kind_l[:, month]
+        mean = alone.mean(axis=1)
+        wet = mean > 50
+        gap = got[:, month] - alone
+        assert (np.abs(gap.mean(axis=1))[wet] < 1e-4 * mean[wet]).all()
+        assert (np.abs(gap)[wet] < 5e-4 * mean[wet, None]).all()
