@@ -29,4 +29,7 @@ api_urlpatterns = [
     path("changes/", api.Changes.as_view(), name="changes"),
     path("people/", api.People.as_view(), name="people"),
     path("people/<int:pk>/", api.OnePerson.as_view(), name="person"),
+    path("people/<int:pk>/password/", api.NewPassword.as_view(), name="new_password"),
+    path("people/<int:pk>/tokens/", api.ColleaguesTokens.as_view(), name="colleagues_tokens"),
+    path("people/<int:pk>/tokens/<int:token>/", api.RevokeColleaguesToken.as_view(), name="revoke_colleagues_token"),
 ]

@@ -21,6 +21,7 @@ from fleet.registry.models import (
     Unit,
     Well,
 )
+from fleet.registry.services.places import find_well
 from fleet.web.refusals import Refused
 from fleet.web.typed_units import lengths_as_liked
 
@@ -355,15 +356,11 @@ class WellByCode(forms.CharField):
         self.person = None
 
     def clean(self, value):
-        words = super().clean(value).split(" ", 1)
-        wells = Well.objects.filter(site__organisation_id=self.person.organisation_id, site__code__iexact=words[0])
-        wells = list(wells.select_related("site").filter(name=words[1]) if len(words) > 1 else
-                     wells.select_related("site")[:2])  # fmt: skip
-        if not wells:
-            raise forms.ValidationError(_("There is no well of this site code. Look it up in the list of sites."))
-        if len(wells) > 1:
-            raise forms.ValidationError(_("This site has several wells. Give the well's name after the code."))
-        return wells[0]
+        code, _space, name = super().clean(value).partition(" ")
+        try:
+            return find_well(organisation=self.person.organisation_id, site=code, name=name)
+        except Refused as refusal:
+            raise forms.ValidationError(str(refusal)) from None
 
 
 class IntoWellForm(forms.Form):

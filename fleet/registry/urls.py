@@ -1,7 +1,7 @@
 from django.urls import path
 
 from fleet.registry.api import catalogue as api_catalogue
-from fleet.registry.api import hanging, lists
+from fleet.registry.api import files, hanging, lists
 from fleet.registry.engineering import api as sizing_api
 from fleet.registry.engineering import views as engineering
 from fleet.registry.views import catalogue, sites, units
@@ -58,6 +58,7 @@ api_urlpatterns = [
     path("sites/<str:code>/climate/", lists.Climate.as_view(), name="climate"),
     path("sites/<str:code>/skyline/", lists.Skyline.as_view(), name="skyline"),
     path("sites/<str:code>/shade_windows/", lists.ShadeWindows.as_view(), name="shade_windows"),
+    path("sites/<str:code>/attachments/", files.AttachToSite.as_view(), name="attach_to_site"),
     path("wells/", lists.Wells.as_view(), name="wells"),
     path("wells/<int:pk>/", lists.OneWell.as_view(), name="well"),
     path("wells/<int:pk>/levels/", lists.AddLevel.as_view(), name="add_level"),
@@ -72,10 +73,11 @@ api_urlpatterns = [
     path("units/<int:pk>/retire/", hanging.Retire.as_view(), name="retire"),
     path("units/<int:pk>/store/", hanging.Store.as_view(), name="store"),
     path("units/<int:pk>/label/", hanging.LabelOf.as_view(), name="label_of"),
-    path("attachments/<int:pk>/", hanging.AttachmentFile.as_view(), name="attachment"),
+    path("attachments/<int:pk>/", files.AttachmentFile.as_view(), name="attachment"),
     path("labels/<str:code>/", hanging.OneLabel.as_view(), name="label"),
     path("installations/", lists.Installations.as_view(), name="installations"),
     path("installations/<int:pk>/", lists.OneInstallation.as_view(), name="installation"),
+    path("installations/<int:pk>/attachments/", files.AttachToInstallation.as_view(), name="attach_to_installation"),
     path("pump-types/", api_catalogue.PumpTypes.as_view(), name="pump_types"),
     path("pump-types/<int:pk>/", api_catalogue.OnePumpType.as_view(), name="pump_type"),
     path("pump-types/<int:pk>/points/", api_catalogue.PumpPoints.as_view(), name="pump_points"),

@@ -12,12 +12,13 @@ from fleet.visits.models import (
     InspectionRule,
     PartType,
     PartUse,
+    Photo,
     Procedure,
     StepRecord,
     Trip,
     Visit,
 )
-from fleet.web.rest import Figure
+from fleet.web.rest import Figure, Moment
 
 
 class CallOut(serializers.ModelSerializer):
@@ -245,6 +246,89 @@ class AsTheyCame(serializers.Field):
 
     def to_representation(self, value):
         return value
+
+
+class ProcedureIn(serializers.Serializer):
+    """A whole procedure; each step is {code, title, text, needed, captures, rules, cautions}."""
+
+    title = serializers.CharField(max_length=120)
+    steps = serializers.ListField(child=serializers.DictField(), max_length=200)
+
+
+class RuleIn(serializers.ModelSerializer):
+    amount = Figure(help_text="of what `basis` counts; above zero")
+    active = serializers.BooleanField(default=True)
+
+    class Meta:
+        model = InspectionRule
+        fields = ["name", "basis", "amount", "active"]
+
+
+class BaseIn(serializers.Serializer):
+    name = serializers.CharField(max_length=80)
+    latitude_deg = Figure(min_value=-90, max_value=90)
+    longitude_deg = Figure(min_value=-180, max_value=180)
+
+
+class TripIn(serializers.Serializer):
+    km = Figure(required=False, allow_null=True, min_value=0, max_value=5000)
+    notes = serializers.CharField(required=False, allow_blank=True, max_length=8000)
+
+
+class MoveIn(serializers.Serializer):
+    visit = serializers.UUIDField(help_text="key of a visit of this trip")
+    way = serializers.ChoiceField(choices=["up", "down"])
+
+
+class PhotoIn(serializers.Serializer):
+    photo = serializers.FileField(help_text="an image, up to 25 MB")
+    step = serializers.CharField(max_length=40, required=False, default="", allow_blank=True)
+    key = serializers.UUIDField(required=False)
+    caption = serializers.CharField(max_length=200, required=False, default="", allow_blank=True)
+    taken_at = Moment(required=False)
+
+
+class PhotoOut(serializers.ModelSerializer):
+    address = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Photo
+        fields = ["key", "step", "caption", "taken_at", "address"]
+        read_only_fields = fields
+
+    def get_address(self, photo) -> str:
+        return f"/api/v1/photos/{photo.key}/"
+
+
+class OwedOut(serializers.Serializer):
+    kind = serializers.ChoiceField(choices=["", "exchange", "relocation", "retirement"])
+    unit = serializers.CharField(source="unit.serial", default=None, allow_null=True, help_text="serial")
+    other = serializers.CharField(source="other.serial", default=None, allow_null=True, help_text="serial of the new")
+    serial_in = serializers.CharField(default="", help_text="as written in the log")
+    at = serializers.DateTimeField(default=None, allow_null=True)
+    why = serializers.CharField(default="")
+    scrapped = serializers.BooleanField(default=False)
+    as_built = serializers.DictField(child=serializers.FloatField(), default=dict)
+
+
+class EnterIn(serializers.Serializer):
+    """`scrapped` speaks of the pump that came out; what follows it only of one that moved."""
+
+    at = Moment(help_text="when, with its offset from UTC")
+    why = serializers.CharField(max_length=200)
+    scrapped = serializers.BooleanField(required=False, help_text="retired for good rather than into store")
+    site = serializers.CharField(max_length=24, required=False, help_text="code of the new site")
+    well = serializers.CharField(max_length=60, required=False, help_text="its name, where the site has several")
+    setting_depth_m = Figure(required=False, min_value=0, max_value=400)
+    pipe_length_m = Figure(required=False, min_value=0, max_value=400)
+    rope_length_m = Figure(required=False, min_value=0, max_value=450)
+    cable_length_m = Figure(required=False, min_value=0, max_value=500)
+    tilt_deg = Figure(required=False, min_value=0, max_value=90)
+    azimuth_deg = Figure(required=False, min_value=0, max_value=360)
+
+
+class EnteredOut(serializers.Serializer):
+    installation = serializers.IntegerField(allow_null=True, help_text="what hangs there now; none after an end")
 
 
 class PiecesIn(serializers.Serializer):

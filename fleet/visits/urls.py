@@ -1,7 +1,7 @@
 from django.urls import path
 
+from fleet.visits.api import arranging, others
 from fleet.visits.api import field as api_field
-from fleet.visits.api import others
 from fleet.visits.api import records as api
 from fleet.visits.views import entering, field, logging, planning, procedures, settling, trips
 
@@ -66,22 +66,30 @@ api_urlpatterns = [
     path("visits/<uuid:key>/findings/", api.AddFinding.as_view(), name="add_finding"),
     path("visits/<uuid:key>/leave/", api.Leave.as_view(), name="leave"),
     path("visits/<uuid:key>/close/", api.Close.as_view(), name="close"),
+    path("visits/<uuid:key>/photos/", others.AddPhoto.as_view(), name="add_photo"),
+    path("visits/<uuid:key>/register/", others.Register.as_view(), name="register"),
     path("visits/<uuid:key>/parts/", api.UsePart.as_view(), name="use_part"),
     path("calls/", others.Calls.as_view(), name="calls"),
     path("calls/<int:pk>/", others.OneCall.as_view(), name="call"),
     path("calls/<int:pk>/settle/", others.SettleCall.as_view(), name="settle_call"),
-    path("procedures/", others.Procedures.as_view(), name="procedures"),
-    path("procedures/<int:pk>/", others.OneProcedure.as_view(), name="procedure"),
-    path("inspection-rules/", others.Rules.as_view(), name="rules"),
-    path("trips/", others.Trips.as_view(), name="trips"),
-    path("trips/<int:pk>/", others.OneTrip.as_view(), name="trip"),
+    path("procedures/", arranging.Procedures.as_view(), name="procedures"),
+    path("procedures/<int:pk>/", arranging.OneProcedure.as_view(), name="procedure"),
+    path("procedures/<int:pk>/bring-back/", arranging.BringBack.as_view(), name="bring_back"),
+    path("inspection-rules/", arranging.Rules.as_view(), name="rules"),
+    path("inspection-rules/<int:pk>/", arranging.OneRule.as_view(), name="rule"),
+    path("trips/", arranging.Trips.as_view(), name="trips"),
+    path("trips/<int:pk>/", arranging.OneTrip.as_view(), name="trip"),
+    path("trips/<int:pk>/order/", arranging.PlanOrder.as_view(), name="plan_order"),
+    path("trips/<int:pk>/move/", arranging.Move.as_view(), name="move"),
     path("findings/", others.Findings.as_view(), name="findings"),
     path("findings/<int:pk>/", others.OneFinding.as_view(), name="finding"),
     path("findings/<int:pk>/take-back/", others.TakeBackFinding.as_view(), name="take_back_finding"),
     path("parts/", others.Parts.as_view(), name="parts"),
     path("parts/<int:pk>/", others.OnePart.as_view(), name="part"),
-    path("bases/", others.Bases.as_view(), name="bases"),
-    path("telephones/", others.Telephones.as_view(), name="telephones"),
+    path("bases/", arranging.Bases.as_view(), name="bases"),
+    path("telephones/", arranging.Telephones.as_view(), name="telephones"),
+    path("telephones/<int:pk>/shut-out/", arranging.ShutOut.as_view(), name="shut_out"),
+    path("telephones/<int:pk>/let-in/", arranging.LetIn.as_view(), name="let_in"),
     path("photos/<uuid:key>/", others.PhotoFile.as_view(), name="photo"),
     path("field/who/", api_field.Who.as_view(), name="field_who"),
     path("field/devices/", api_field.Devices.as_view(), name="field_devices"),

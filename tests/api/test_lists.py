@@ -28,7 +28,7 @@ LISTS = sorted(
 
 
 def address(path, upload):
-    return ROOT + path.replace("<uuid:pk>", str(upload.pk))
+    return ROOT + path.replace("<uuid:pk>", str(upload.pk)).replace("<int:pk>", str(upload.by_id))
 
 
 @pytest.fixture

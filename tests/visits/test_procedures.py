@@ -9,14 +9,8 @@ from django.utils import translation
 from fleet.visits import codes, services
 from fleet.visits.models import Procedure
 from fleet.visits.procedures import CAUTIONS, STEPS, built_in
-from fleet.visits.procedures.reading import (
-    cautions_in_words,
-    faults_of,
-    in_words,
-    judge_step,
-    missing,
-    out_of_range,
-)
+from fleet.visits.procedures.checking import faults_of
+from fleet.visits.procedures.reading import cautions_in_words, in_words, judge_step, missing, out_of_range
 from fleet.web.refusals import Refused
 from tests.makers.visits import values_for
 
@@ -93,6 +87,39 @@ def test_a_procedure_with_faults_is_refused_with_all_of_them():
     assert "twice" in found
     assert "capture" in found
     assert "rule names" in found
+
+
+def one_step(**more):
+    return [{"code": "a", "title": "One", "captures": [{"code": "x", "kind": "number", "label": "X"}]} | more]
+
+
+NOT_USABLE = [  # steps as somebody might write them, what the sentence says
+    ("steps", "at least one step"),
+    ([7], "code and a title"),
+    (one_step(code=["a"]), "code and a title"),
+    (one_step(title="\0"), "code and a title"),
+    (one_step(text=3), "its text is words"),
+    (one_step(cautions="DC"), "are lists"),
+    (one_step(cautions=[["DC"]]), "no known caution"),
+    (one_step(captures=["x"]), "a capture needs"),
+    (one_step(captures=[{"code": "x", "kind": ["note"], "label": "X"}]), "a capture needs"),
+    (one_step(captures=[{"code": "x", "kind": "note"}]), "“label” of “x”"),
+    (one_step(captures=[{"code": "x", "kind": "number", "label": "X", "low": 1}]), "“high” of “x”"),
+    (one_step(captures=[{"code": "x", "kind": "number", "label": "X", "repeats": 10**9}]), "“repeats” of “x”"),
+    (one_step(captures=[{"code": "x", "kind": "spot", "label": "X", "repeats": "strings"}]), "“repeats” of “x”"),
+    (one_step(captures=[{"code": "x", "kind": "choice", "label": "X", "options": ["a"]}]), "“options” of “x”"),
+    (one_step(rules=[{"kind": "yes", "of": "x"}]), "“otherwise” of “yes”"),
+    (one_step(rules=[{"kind": "near", "of": "x", "to": "y", "within": 0.1, "otherwise": "No."}]), "names a capture"),
+    (one_step(rules=[{"kind": "alike", "of": "x", "within": "0.1", "otherwise": "No."}]), "“within” of “alike”"),
+    (one_step(rules=[{"kind": "yes", "of": {"x": 1}, "otherwise": "No."}]), "names a capture"),
+    (one_step(rules=[[]]), "unknown rule"),
+]
+
+
+@pytest.mark.parametrize(("steps", "said"), NOT_USABLE)
+def test_whatever_stands_in_a_procedure_its_fault_is_a_sentence(steps, said):
+    assert faults_of(one_step()) == []
+    assert said in " ".join(faults_of(steps))
 
 
 def test_texts_are_translated_where_they_are_shown():

@@ -1,9 +1,6 @@
 """The verbs that hang a unit, move it and take it out; and the short code on its label."""
 
-from django.http import FileResponse
 from django.shortcuts import get_object_or_404
-from django.utils.translation import gettext as _
-from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework import status
 from rest_framework.exceptions import ErrorDetail, ValidationError
@@ -14,7 +11,7 @@ from fleet.people import rest
 from fleet.registry import services
 from fleet.registry.api import shapes, typed
 from fleet.registry.api.lists import EDITS, LOGS, TAGS, whole_installations, whole_units
-from fleet.registry.models import Attachment, Installation, Label, Unit, Well
+from fleet.registry.models import Installation, Label, Unit
 from fleet.web.refusals import Refused
 
 
@@ -34,19 +31,12 @@ class OfUnit(APIView):
 
 
 def _well(person, said):
-    """The well that is meant: by its site's code, and its name where the site has several."""
-    code, name = said.pop("site"), said.pop("well", None)
-    wells = Well.objects.filter(site__organisation_id=person.organisation_id, site__code=code.replace("\0", ""))
-    if name is not None:
-        wells = wells.filter(name=name)
-    wells = list(wells.select_related("site")[:2])
-    if not wells:
-        sentence = _("There is no well of this site code. Look it up in the list of sites.")
-        raise ValidationError({"site": [ErrorDetail(sentence, "no_such_well")]})
-    if len(wells) > 1:
-        sentence = _("This site has several wells. Give the well's name as well.")
-        raise ValidationError({"well": [ErrorDetail(sentence, "which_well")]})
-    return wells[0]
+    """The well that was said, by its site's code and its name."""
+    name = said.pop("well", None)
+    try:
+        return services.find_well(organisation=person.organisation_id, site=said.pop("site"), name=name)
+    except Refused as refusal:
+        raise ValidationError({refusal.field: [ErrorDetail(str(refusal), refusal.code)]}) from None
 
 
 class Install(OfUnit):
@@ -131,13 +121,3 @@ class LabelOf(OfUnit):
         unit = self.unit(request, pk)
         code = services.label_of(unit=unit, by=request.user).code
         return Response(shapes.LabelShape(_label(unit, code)).data)
-
-
-class AttachmentFile(APIView):
-    permission_classes = rest.READS
-
-    @extend_schema(tags=TAGS, responses={(200, "application/octet-stream"): OpenApiTypes.BINARY})
-    def get(self, request, pk):
-        """A photo or document of a site or an installation."""
-        row = get_object_or_404(Attachment.objects.filter(organisation_id=request.user.organisation_id), pk=pk)
-        return FileResponse(row.file.open("rb"), as_attachment=not row.is_image, filename=row.name)

@@ -14,6 +14,7 @@ from fleet.registry.services.catalogue import (
 from fleet.registry.services.installing import correct, exchange, install, put_in_store, relocate, retire, take_out
 from fleet.registry.services.labels import label_of, labels_for, read_label
 from fleet.registry.services.places import (
+    find_well,
     keep_climate,
     keep_level,
     keep_shade_windows,
@@ -26,7 +27,7 @@ from fleet.registry.services.places import (
 from fleet.registry.services.units import keep_unit, keep_unit_points
 
 __all__ = [
-    "attach", "correct", "exchange", "install",
+    "attach", "correct", "exchange", "find_well", "install",
     "keep_cable", "keep_climate", "keep_district", "keep_level", "keep_module_type",
     "keep_pipe", "keep_pump_points", "keep_pump_type", "keep_shade_windows", "keep_site",
     "keep_skyline", "keep_tank", "keep_unit", "keep_unit_points", "keep_well", "label_of", "labels_for",

@@ -48,6 +48,18 @@ def keep_well(*, by, well=None, site=None, **values):
     return keep(well or Well(site=site), values)
 
 
+def find_well(*, organisation, site, name=None):
+    """The well that is meant: by its site's code, and its name where the site has several."""
+    wells = Well.objects.filter(site__organisation=organisation, site__code__iexact=site.replace("\0", ""))
+    wells = list((wells.filter(name=name) if name else wells).select_related("site")[:2])
+    if not wells:
+        sentence = _("There is no well of this site code. Look it up under Sites, or add it.")
+        raise Refused("no_such_well", sentence, "site")
+    if len(wells) > 1:
+        raise Refused("which_well", _("This site has several wells. Give the well's name as well."), "well")
+    return wells[0]
+
+
 @transaction.atomic
 def keep_level(*, well, measured_on, level_m, by, hours_since_pumped=None):
     """A static level on a day; the same day again corrects it."""

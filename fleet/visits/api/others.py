@@ -1,30 +1,21 @@
-"""Calls, procedures, rules, trips, findings, parts, bases and telephones by the API, as the pages show them."""
+"""Calls, findings, parts, photos and what a visit changed in the register, by the API as on the pages."""
 
 from django.http import FileResponse
 from django.shortcuts import get_object_or_404
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, status
+from rest_framework.parsers import MultiPartParser
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from fleet.people import rest
+from fleet.registry import services as registry
 from fleet.registry.models import Site
 from fleet.visits import serializers as shapes
 from fleet.visits import services
 from fleet.visits.api.records import List
-from fleet.visits.models import (
-    Base,
-    Call,
-    FieldDevice,
-    Finding,
-    InspectionRule,
-    PartType,
-    Photo,
-    Procedure,
-    Trip,
-    Visit,
-)
+from fleet.visits.models import Call, Finding, PartType, Photo, Visit
 
 
 @extend_schema(
@@ -66,64 +57,6 @@ class OneCall(generics.RetrieveAPIView):
 
     def get_queryset(self):
         return Call.objects.visible_to(self.request.user).select_related("site")
-
-
-@extend_schema(tags=["visits"])
-class Procedures(List):
-    """Procedures in use and their older versions."""
-
-    serializer_class = shapes.ProcedureOut
-    queryset = Procedure.objects.none()
-
-    def get_queryset(self):
-        return Procedure.objects.filter(organisation=self.request.user.organisation_id)
-
-
-@extend_schema(tags=["visits"])
-class OneProcedure(generics.RetrieveAPIView):
-    """One procedure: its steps with captures, rules and cautions."""
-
-    permission_classes = rest.READS
-    serializer_class = shapes.ProcedureOut
-    queryset = Procedure.objects.none()
-
-    def get_queryset(self):
-        return Procedure.objects.filter(organisation=self.request.user.organisation_id)
-
-
-@extend_schema(tags=["visits"])
-class Rules(List):
-    """Inspection rules."""
-
-    serializer_class = shapes.RuleOut
-    queryset = InspectionRule.objects.none()
-
-    def get_queryset(self):
-        return InspectionRule.objects.filter(organisation=self.request.user.organisation_id)
-
-
-@extend_schema(tags=["visits"])
-class Trips(List):
-    """Trips: one technician, one day, visits in order."""
-
-    serializer_class = shapes.TripOut
-    queryset = Trip.objects.none()
-    order = ("-day", "-id")
-
-    def get_queryset(self):
-        return Trip.objects.visible_to(self.request.user).select_related("technician").prefetch_related("visits")
-
-
-@extend_schema(tags=["visits"])
-class OneTrip(generics.RetrieveAPIView):
-    """One trip."""
-
-    permission_classes = rest.READS
-    serializer_class = shapes.TripOut
-    queryset = Trip.objects.none()
-
-    def get_queryset(self):
-        return Trip.objects.visible_to(self.request.user).select_related("technician").prefetch_related("visits")
 
 
 @extend_schema(
@@ -219,28 +152,23 @@ class OnePart(generics.RetrieveAPIView):
         return PartType.objects.filter(organisation=self.request.user.organisation_id)
 
 
-@extend_schema(tags=["visits"])
-class Bases(List):
-    """Where trips start and end."""
-
-    serializer_class = shapes.BaseOut
-    queryset = Base.objects.none()
-    order = ("name",)
-
-    def get_queryset(self):
-        return Base.objects.filter(organisation=self.request.user.organisation_id)
-
-
-@extend_schema(tags=["visits"])
-class Telephones(List):
-    """Telephones on which visits are packed: a technician's own, for the desk all."""
-
+class AddPhoto(APIView):
     permission_classes = rest.doing("log")
-    serializer_class = shapes.TelephoneOut
-    queryset = FieldDevice.objects.none()
+    parser_classes = [MultiPartParser]
 
-    def get_queryset(self):
-        return FieldDevice.objects.visible_to(self.request.user).select_related("person", "shut_out_by")
+    @extend_schema(
+        tags=["visits"], request={"multipart/form-data": shapes.PhotoIn}, responses={201: shapes.PhotoOut}
+    )
+    def post(self, request, key):
+        """Keep a photo of a visit, as a form with a file; the same key sent twice is one photo.
+
+        It is made smaller and turned upright, and what a telephone hides in it is left behind.
+        """
+        visit = get_object_or_404(Visit.objects.loggable_by(request.user), key=key)
+        said = rest.typed(shapes.PhotoIn, request)
+        data = services.photo_bytes(said.pop("photo"))
+        photo = services.keep_photo(visit=visit, data=data, by=request.user, **said)
+        return Response(shapes.PhotoOut(photo).data, status=status.HTTP_201_CREATED)
 
 
 class PhotoFile(APIView):
@@ -254,3 +182,31 @@ class PhotoFile(APIView):
         answer["Cache-Control"] = "private, max-age=604800, immutable"
         answer["X-Content-Type-Options"] = "nosniff"
         return answer
+
+
+class Register(APIView):
+    """What a visit changed about which pump hangs where."""
+
+    permission_classes = rest.doing("log")
+
+    def visit(self, request, key):
+        visits = Visit.objects.loggable_by(request.user).select_related(
+            "site", "organisation", "installation__unit__pump_type", "installation__well__site", "shortfall"
+        )
+        return get_object_or_404(visits, key=key)
+
+    @extend_schema(tags=["visits"], responses=shapes.OwedOut)
+    def get(self, request, key):
+        """The change that the log tells of and the register does not know yet; `kind` is empty where there is none."""
+        change = services.owed(self.visit(request, key))
+        return Response(shapes.OwedOut(change or {"kind": ""}).data)
+
+    @extend_schema(tags=["visits"], request=shapes.EnterIn, responses=shapes.EnteredOut)
+    def post(self, request, key):
+        """Enter it: an exchange, a move or an end, as `get` tells. The answer names what hangs there now."""
+        visit, said = self.visit(request, key), rest.typed(shapes.EnterIn, request)
+        site, name = said.pop("site", ""), said.pop("well", None)
+        if site:
+            said["well"] = registry.find_well(organisation=visit.organisation_id, site=site, name=name)
+        made = services.enter_in_register(visit=visit, by=request.user, **said)
+        return Response({"installation": made and made.pk})

@@ -4,8 +4,9 @@ from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from fleet.registry.models import Well
+from fleet.registry import services as registry
 from fleet.web.quantities import zone_of
+from fleet.web.refusals import Refused
 from fleet.web.typed_units import lengths_as_liked
 
 
@@ -18,13 +19,10 @@ class WellField(forms.CharField):
 
     def clean(self, value):
         code, _space, name = super().clean(value).partition(" ")
-        wells = Well.objects.filter(site__organisation=self.organisation, site__code__iexact=code)
-        wells = list((wells.filter(name=name) if name else wells).select_related("site")[:2])
-        if not wells:
-            raise forms.ValidationError(_("There is no well of this site code. Look it up under Sites, or add it."))
-        if len(wells) > 1:
-            raise forms.ValidationError(_("This site has several wells. Give the well's name after the code."))
-        return wells[0]
+        try:
+            return registry.find_well(organisation=self.organisation, site=code, name=name)
+        except Refused as refusal:
+            raise forms.ValidationError(str(refusal)) from None
 
 
 class EnterForm(forms.Form):

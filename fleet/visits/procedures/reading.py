@@ -1,4 +1,4 @@
-"""How a procedure is checked when it is changed, how its texts are translated, how a step's values are judged.
+"""How a procedure's texts are translated, and how a step's values are judged.
 
 A step's values are a dictionary keyed by capture: a number or a list of numbers, a list of {litres, seconds}, true or
 false, a code, a text, a list of serials, a mark as points, a spot test's readings. The phone judges by the same
@@ -11,69 +11,6 @@ import math
 from django.utils.translation import gettext, ngettext
 
 from fleet.visits.procedures.cautions import CAUTIONS
-
-CAPTURES = {"number", "buckets", "yes_no", "choice", "photo", "note", "serial", "clock", "mark", "spot"}
-RULES = {
-    "yes",
-    "no",
-    "one_of",
-    "between",
-    "alike",
-    "near",
-    "rising",
-    "not_below_known",
-    "near_known",
-    "as_expected",
-}
-
-
-def faults_of(steps):
-    """Sentences that say what is wrong with a procedure's steps; empty when it can be used."""
-    faults = []
-    if not isinstance(steps, list) or not steps:
-        return [gettext("A procedure needs at least one step.")]
-    seen = set()
-    for place, step in enumerate(steps, 1):
-        if not isinstance(step, dict) or not step.get("code") or not step.get("title"):
-            faults.append(gettext("Step %(place)d: give it a code and a title.") % {"place": place})
-            continue
-        code = step["code"]
-        if code in seen:
-            faults.append(
-                gettext("Step %(place)d: the code “%(code)s” is used twice.") % {"place": place, "code": code}
-            )
-        seen.add(code)
-        for caution in step.get("cautions", []):
-            if caution not in CAUTIONS:
-                faults.append(
-                    gettext("Step %(place)d: “%(mark)s” is no known caution. Known: %(known)s.")
-                    % {"place": place, "mark": caution, "known": ", ".join(CAUTIONS)}
-                )
-        captures = {}
-        for capture in step.get("captures", []):
-            if capture.get("kind") not in CAPTURES or not capture.get("code"):
-                faults.append(
-                    gettext("Step %(place)d: a capture needs a code and a kind out of %(known)s.")
-                    % {"place": place, "known": ", ".join(sorted(CAPTURES))}
-                )
-            elif capture["code"] in captures:
-                faults.append(
-                    gettext("Step %(place)d: the capture “%(code)s” stands there twice.")
-                    % {"place": place, "code": capture["code"]}
-                )
-            else:
-                captures[capture["code"]] = capture
-        for rule in step.get("rules", []):
-            named = rule.get("of") if isinstance(rule.get("of"), list) else [rule.get("of")]
-            if rule.get("kind") not in RULES:
-                faults.append(
-                    gettext("Step %(place)d: unknown rule “%(rule)s”.") % {"place": place, "rule": rule.get("kind")}
-                )
-            elif any(name not in captures for name in named):
-                faults.append(
-                    gettext("Step %(place)d: a rule names a capture that the step has not.") % {"place": place}
-                )
-    return faults
 
 
 def in_words(steps):

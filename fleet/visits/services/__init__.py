@@ -24,7 +24,7 @@ from fleet.visits.services.logging import (
     take_back_finding,
     use_part,
 )  # fmt: skip
-from fleet.visits.services.photos import keep_photo, small_photo
+from fleet.visits.services.photos import keep_photo, photo_bytes, small_photo
 from fleet.visits.services.planning import assign, assign_many, cancel, propose, propose_for_shortfall, take_back
 from fleet.visits.services.rules import change_rule, next_inspection_on, propose_due
 from fleet.visits.services.setting_up import bring_back, change_procedure, procedure_for, set_up
@@ -51,7 +51,7 @@ __all__ = [
     "enter_in_register", "owed",
     "distance_km", "drive_minutes", "is_danger", "keep_photo", "known_of", "leave", "leave_open", "likely_causes",
     "log_spot_test", "move_in_trip", "nearby", "next_inspection_on", "note_trip", "open_steps", "parts_for",
-    "plan_order", "procedure_for", "propose", "propose_due", "propose_for_shortfall", "record_step", "road_km",
-    "set_up", "solve_by_phone", "start", "step_of", "take_back", "take_back_finding", "take_call", "teach",
+    "photo_bytes", "plan_order", "procedure_for", "propose", "propose_due", "propose_for_shortfall", "record_step",
+    "road_km", "set_up", "solve_by_phone", "start", "step_of", "take_back", "take_back_finding", "take_call", "teach",
     "use_part", "visit_for_call", "kept_cards", "warm_cards",
 ]  # fmt: skip

@@ -100,6 +100,8 @@ def enter_in_register(*, visit, at, why, by, well=None, scrapped=None, **as_buil
     change = owed(visit)
     if change is None:
         raise Refused("nothing_owed", _("The register knows of this already, or the log tells of no change."))
+    if change.kind != "relocation" and (well is not None or as_built):
+        raise Refused("no_move", _("This visit moved no pump: leave the new well and what was built there out."))
     if not why.strip():
         raise Refused("say_why", _("Say in a few words why."), field="why")
     if visit.arrived_at and at.date() < visit.arrived_at.date() - timezone.timedelta(days=1):

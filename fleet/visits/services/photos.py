@@ -54,6 +54,13 @@ def _read(data):
     return out.getvalue(), taken
 
 
+def photo_bytes(file):
+    """What an uploaded file holds; one that is too large is refused before it is read into memory."""
+    if file.size > MOST_BYTES:
+        raise Refused("photo_too_large", _("This photo is larger than 25 MB. Send it smaller."), field="photo")
+    return file.read()
+
+
 def _when(text):
     try:
         return timezone.make_aware(datetime.strptime(text, "%Y:%m:%d %H:%M:%S")) if text else None

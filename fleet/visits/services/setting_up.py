@@ -8,7 +8,7 @@ from fleet.people.access import require
 from fleet.visits.codes import PARTS
 from fleet.visits.models import InspectionRule, PartType, Procedure
 from fleet.visits.procedures import STEPS, built_in
-from fleet.visits.procedures.reading import faults_of
+from fleet.visits.procedures.checking import faults_of
 from fleet.web.refusals import Refused
 
 # Common practice, no source: first look after a month, then half-yearly, a look before the warranty ends, and one

@@ -133,7 +133,7 @@ def _keep(request, visit, data, values):
     if "skip" in request.POST and not skipped_why:
         raise Refused("no_reason", _("Say in a few words why this step is skipped."))
     for file in request.FILES.getlist("photo"):
-        services.keep_photo(visit=visit, data=file.read(), step=code, by=request.user)
+        services.keep_photo(visit=visit, data=services.photo_bytes(file), step=code, by=request.user)
     record, sentences = services.record_step(
         visit=visit, step=code, values=values, by=request.user, skipped_why=skipped_why,
         cautions_seen=request.POST.getlist("seen"), at=_paper_time(request, visit),
