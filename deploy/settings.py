@@ -228,6 +228,8 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
+    # Each room folded up: so many addresses at once are more than a reader, or the guide's script, takes in.
+    "SWAGGER_UI_SETTINGS": {"deepLinking": True, "docExpansion": "none", "tagsSorter": "alpha"},
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "POSTPROCESSING_HOOKS": ["drf_spectacular.hooks.postprocess_schema_enums", "fleet.web.rest.complete_description"],
