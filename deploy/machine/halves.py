@@ -88,7 +88,7 @@ def run(arguments, env, scratch):
         codes = [halves[0].end()]
         say.step("The tests with browser and services have ended; waiting for all others")
         codes.append(halves[1].end())
-    except BaseException:
+    except BaseException:  # Ctrl-C and SIGTERM too: no half may be left running without its parent
         for half in halves:
             half.stop()
         raise
