@@ -30,6 +30,14 @@ PAGES = {
     "calls": ("visits:calls", "show=all"),
     "figures_in_doubt": ("readings:slips", ""),
     "people": ("people:list", ""),
+    "changes": ("people:changes", ""),
+    "trips": ("visits:trips", ""),
+    "trips_past": ("visits:trips", "show=past"),
+    "bases": ("visits:bases", ""),
+    "procedures": ("visits:procedures", ""),
+    "inspection_rules": ("visits:rules", ""),
+    "not_computed": ("output:troubles", ""),
+    "long_work": ("jobs:list", ""),
 }
 OF_ONE_UNIT = {"unit_meter": "meter", "unit_days": "days", "unit_spot_tests": "spot"}  # name -> kind of the page
 KINDS = {".csv": "csv", ".xlsx": "xlsx", ".geojson": "geojson"}

@@ -3,19 +3,34 @@
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.jobs import services
 from fleet.jobs.models import Job
-from fleet.web import paging
+from fleet.web import export, paging
 from fleet.web.refusals import Refused
+
+COLUMNS = [
+    export.Column(gettext_lazy("What"), "title"),
+    export.Column(gettext_lazy("State"), "get_state_display"),
+    export.Column(gettext_lazy("Asked by"), lambda job: str(job.asked_by or "")),
+    export.Column(gettext_lazy("Asked"), "asked_at"),
+    export.Column(gettext_lazy("Ended"), "ended_at"),
+    export.Column(gettext_lazy("Done"), "done"),
+    export.Column(gettext_lazy("Of"), "total"),
+    export.Column(gettext_lazy("What went wrong"), "trouble"),
+]
 
 
 @login_required
 @require_safe
 def own_jobs(request):
     jobs = Job.objects.visible_to(request.user).select_related("asked_by")
+    if export.asked(request):
+        rows = jobs.order_by("-asked_at", "-id")
+        return export.answer(request, "long-work", COLUMNS, rows.iterator(chunk_size=2000))
     return render(request, "jobs/list.html", {"page": paging.page(request, jobs, ["-asked_at"])})
 
 

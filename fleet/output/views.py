@@ -9,6 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet.output import advice, forms, pictures, services, setting
@@ -211,6 +212,14 @@ def _flow_range(answer, person):
     return f"{q.flow(expected['low'], person)} – {q.flow(expected['high'], person)}" if expected else ""
 
 
+TROUBLE_COLUMNS = [
+    export.Column(gettext_lazy("Serial"), "installation.unit.serial"),
+    export.Column(gettext_lazy("Site"), "installation.well.site.code"),
+    export.Column(gettext_lazy("Name"), "installation.well.site.name"),
+    export.Column(gettext_lazy("Why"), "trouble"),
+]
+
+
 @needs("read_fleet")
 @require_safe
 def troubles(request):
@@ -218,6 +227,8 @@ def troubles(request):
     rows = Baseline.objects.visible_to(request.user).in_trouble().filter(
         installation__period__upper_inf=True
     ).select_related("installation__unit", "installation__well__site")  # fmt: skip
+    if export.asked(request):
+        return export.answer(request, "not-computed", TROUBLE_COLUMNS, rows.order_by("pk").iterator(chunk_size=2000))
     page = paging.page(request, rows, ["pk"])
     judged = Judgement.objects.visible_to(request.user).exclude(trouble="").count() if not page.rows else 0
     return render(request, "output/troubles.html", {"page": page, "judged": judged})

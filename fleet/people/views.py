@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from fleet.people import forms, services
 from fleet.people.access import needs
 from fleet.people.models import Person, Token
+from fleet.trail import reader
 from fleet.trail.models import Change
 from fleet.web import export, paging
 from fleet.web.refusals import Refused
@@ -221,10 +222,25 @@ def organisation(request):
     return render(request, "people/organisation.html", {"form": form, "ours": ours}, status=422 if form.errors else 200)
 
 
+CHANGE_COLUMNS = [
+    export.Column(_lazy("When"), "at"),
+    export.Column(_lazy("Who"), "who"),
+    export.Column(_lazy("Where from"), "via"),
+    export.Column(_lazy("What"), "what"),
+    export.Column(_lazy("Number"), "row_id"),
+    export.Column(_lazy("Change"), "word"),
+    export.Column(_lazy("Field"), "name"),
+    export.Column(_lazy("Before"), "was"),
+    export.Column(_lazy("After"), "now"),
+]
+
+
 @needs("trail")
 @require_safe
 def changes(request):
     """All that this organisation's people changed, the newest first."""
     found = Change.objects.by_people_of(request.user.organisation_id).select_related("person")
+    if export.asked(request):
+        return export.answer(request, "changes", CHANGE_COLUMNS, reader.lines(found.order_by("-id")))
     page = paging.page(request, found, ["-id"])
     return render(request, "people/changes.html", {"page": page})

@@ -1,6 +1,7 @@
 """Reads the trail: a row's history in words, and a row as it was at a moment."""
 
 from dataclasses import dataclass
+from itertools import chain
 
 from django.apps import apps
 from django.core.exceptions import FieldDoesNotExist
@@ -96,6 +97,21 @@ def _field_of(model, column):
 def history(row, most=MOST):
     """The row's changes in words, the newest first."""
     return in_words(Change.objects.of(row).select_related("person")[:most])
+
+
+def lines(changes, at_once=500):
+    """A row of words for each changed column of `changes`, a queryset: {at, who, via, what, row_id, word, name, was,
+    now}. Read in stretches, so that a long list can be written to a file while it is read."""
+    stretch = []
+    for change in chain(changes.iterator(chunk_size=at_once), [None]):
+        if change is not None:
+            stretch.append(change)
+        if stretch and (change is None or len(stretch) == at_once):
+            for entry in in_words(stretch):
+                about = {name: getattr(entry, name) for name in ("at", "who", "via", "what", "row_id", "word")}
+                for line in entry.lines or [Line("", "", "")]:
+                    yield about | {"name": line.name, "was": line.was, "now": line.now}
+            stretch = []
 
 
 def in_words(changes):

@@ -4,17 +4,22 @@ import csv
 import inspect
 import io
 import json
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
+from django.conf import settings
 from django.core.management import CommandError, call_command
 from django.urls import get_resolver
+from django.utils import timezone
 from python_calamine import CalamineWorkbook
 
 from fleet.desk import taking_out
 from fleet.intake import services, tables
+from fleet.people import services as services_of_people
 from fleet.readings.services import keep_days, keep_series
 from fleet.registry.models import Installation, Site
+from fleet.trail.watch import acting
+from fleet.visits.models import Trip
 from tests.intake.made import as_csv, sound
 from tests.makers.people import a_person, an_organisation
 from tests.makers.registry import a_module_type, a_pump_type, a_site, an_installation
@@ -142,6 +147,35 @@ def test_no_page_that_exports_is_left_out():
             if inspect.isfunction(view) and "export.asked(" in inspect.getsource(view):
                 found.add(f"{room}:{pattern.name}")
     assert found == listed
+
+
+def test_every_list_with_pages_can_be_taken_away():
+    """A template that turns pages offers the list to take away, but for the runs of an import, which are long work."""
+    lists = {path for path in (settings.BASE_DIR / "templates").rglob("*.html") if "{% pager " in path.read_text()}
+    without = {path.name for path in lists if "{% exports" not in path.read_text()}
+    assert len(lists) > 12 and without <= {"start.html", "upload.html"}
+
+
+def test_changes_go_out_a_row_a_field_and_trips_of_either_time(measured, out, amara, nadia, idris):
+    with acting(amara, "test"):
+        services_of_people.set_false_alarms(organisation=amara.organisation, per_100_unit_years=25.0, by=amara)
+    found = [r for r in rows_of(out("changes")) if r["After"] == "25"]
+    assert [(r["Who"], r["Change"], r["Before"]) for r in found] == [(str(amara), "changed", "10")]
+    today = timezone.localdate()
+    for days in (-20, 3):
+        Trip.objects.create(organisation=nadia.organisation, technician=idris, day=today + timedelta(days), km=12.5)
+    for name, days in (("trips", 3), ("trips_past", -20)):
+        (row,) = rows_of(out(name))
+        assert (row["Day"], row["Technician"]) == (str(today + timedelta(days)), str(idris))
+    with pytest.raises(CommandError, match="does not open this page"):
+        out("changes", login=idris.username)
+
+
+def test_procedures_go_out_a_row_a_step_with_their_cautions(fleet, out, amara):
+    steps = rows_of(out("procedures"))
+    assert len(steps) > 60 and all(r["What to do"] and r["Step"] for r in steps)
+    assert any(r["Cautions"] for r in steps)
+    assert {r["On"] for r in rows_of(out("inspection_rules"))} <= {"true", "false"}
 
 
 def test_every_table_that_comes_in_goes_out():

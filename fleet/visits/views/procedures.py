@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.people.access import may, needs
@@ -14,6 +15,22 @@ from fleet.visits.forms.trying import attempt
 from fleet.visits.models import InspectionRule, Procedure, Visit
 from fleet.visits.procedures import CAUTIONS
 from fleet.visits.procedures.reading import cautions_in_words, in_words
+from fleet.web import export
+
+RULE_COLUMNS = [
+    export.Column(gettext_lazy("Rule"), "name"),
+    export.Column(gettext_lazy("After"), "amount"),
+    export.Column(gettext_lazy("Counts"), "get_basis_display"),
+    export.Column(gettext_lazy("On"), "active"),
+]
+STEP_COLUMNS = [  # a row a step, so that a procedure can be read and checked on paper
+    export.Column(gettext_lazy("Procedure"), "procedure"),
+    export.Column(gettext_lazy("Version"), "version"),
+    export.Column(gettext_lazy("Step"), "number"),
+    export.Column(gettext_lazy("What to do"), "title"),
+    export.Column(gettext_lazy("How"), "text"),
+    export.Column(gettext_lazy("Cautions"), "cautions"),
+]
 
 
 @needs("read_fleet")
@@ -22,11 +39,24 @@ def procedure_list(request):
     services.set_up(request.user.organisation)
     order = list(Visit.Kind.values)
     in_use = Procedure.objects.filter(organisation=request.user.organisation, in_use=True)
+    if export.asked(request):
+        rows = (row for p in sorted(in_use, key=lambda p: order.index(p.kind)) for row in _steps(p))
+        return export.answer(request, "procedures", STEP_COLUMNS, rows)
     context = {
         "procedures": [(p, _(p.title), len(p.steps)) for p in sorted(in_use, key=lambda p: order.index(p.kind))],
         "may_change": may(request.user, "procedures"),
     }  # fmt: skip
     return render(request, "visits/procedures.html", context)
+
+
+def _steps(procedure):
+    words = cautions_in_words()
+    for number, step in enumerate(in_words(procedure.steps), 1):
+        cautions = "; ".join(str(words[code]["title"]) for code in step.get("cautions", []) if code in words)
+        yield {
+            "procedure": _(procedure.title), "version": procedure.version, "number": number, "title": step["title"],
+            "text": step["text"], "cautions": cautions,
+        }  # fmt: skip
 
 
 @needs("read_fleet")
@@ -119,6 +149,8 @@ def bring_back(request, procedure_id):
 def rule_list(request):
     services.set_up(request.user.organisation)
     rules = InspectionRule.objects.filter(organisation=request.user.organisation)
+    if export.asked(request):
+        return export.answer(request, "inspection-rules", RULE_COLUMNS, rules)
     return render(request, "visits/rules.html", {"rules": rules, "may_change": may(request.user, "procedures")})
 
 

@@ -8,14 +8,30 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.people.access import may, needs
 from fleet.visits import codes, forms, paper, services
 from fleet.visits.forms.trying import attempt
 from fleet.visits.models import Base, Trip, Visit
-from fleet.web import paging
+from fleet.web import export, paging
 from fleet.web.refusals import Refused
+
+TRIP_COLUMNS = [
+    export.Column(gettext_lazy("Day"), "day"),
+    export.Column(gettext_lazy("Technician"), lambda trip: str(trip.technician)),
+    export.Column(gettext_lazy("Start"), "base.name"),
+    export.Column(gettext_lazy("Visits"), "n"),
+    export.Column(gettext_lazy("Way as planned, km"), "planned_km"),
+    export.Column(gettext_lazy("Kilometres driven"), "km"),
+    export.Column(gettext_lazy("Notes"), "notes"),
+]
+BASE_COLUMNS = [
+    export.Column(gettext_lazy("Base"), "name"),
+    export.Column(gettext_lazy("Latitude, °"), "latitude_deg"),
+    export.Column(gettext_lazy("Longitude, °"), "longitude_deg"),
+]
 
 
 @needs("read_fleet")
@@ -28,6 +44,9 @@ def trip_list(request):
     past = request.GET.get("show") == "past"
     trips = trips.filter(day__lt=since) if past else trips.filter(day__gte=since)
     order = ["-day"] if past else ["day"]
+    if export.asked(request):
+        rows = trips.select_related("technician", "base").order_by(*order, "id")
+        return export.answer(request, "trips", TRIP_COLUMNS, rows.iterator(chunk_size=2000))
     return render(request, "visits/trips.html", {"page": paging.page(request, trips, order), "past": past})
 
 
@@ -140,6 +159,9 @@ def _pdf(data, name):
 @needs("assign")
 @require_http_methods(["GET", "POST"])
 def bases(request):
+    if export.asked(request):
+        rows = request.user.organisation.bases.order_by("name", "id")
+        return export.answer(request, "bases", BASE_COLUMNS, rows, lambda base: (base.latitude_deg, base.longitude_deg))
     form = forms.BaseForm(request.POST or None, instance=Base(organisation=request.user.organisation))
     if form.is_valid():
         services.add_base(by=request.user, **form.cleaned_data)
