@@ -16,6 +16,7 @@ from fleet.output.models import Evaluation, Shortfall
 from fleet.people.access import own
 from fleet.readings.models import DayRecord, MeterReading, Slip, SpotTest
 from fleet.registry.models import Installation, Site, StaticLevel
+from fleet.registry.querysets import like
 from fleet.visits import services as visit_services
 from fleet.visits.models import Call, Finding, Visit
 from fleet.web import charts
@@ -44,7 +45,7 @@ def attention(person, *, district=None, pump_type=None, state="open", assigned=N
         nobody = Q(visit_state__isnull=True) | Q(visit_state="proposed")
         rows = rows.exclude(nobody) if assigned else rows.filter(nobody)
     if search:
-        rows = rows.filter(installation__well__site__search__icontains=search.lower())
+        rows = rows.filter(like(search, "installation__well__site__"))
     return rows.order_by("-weight", "id")
 
 

@@ -19,6 +19,7 @@ from fleet.people.services import set_false_alarms
 from fleet.readings.services import keep_spot_test
 from fleet.readings.services.clock import zone_of
 from fleet.registry.models import Installation
+from fleet.registry.querysets import like
 from fleet.web import export, paging
 from fleet.web import quantities as q
 from fleet.web.refusals import Refused
@@ -43,7 +44,7 @@ def chosen_shortfalls(person, chosen):
         rows = rows.filter(installation__well__site__district__name__iexact=chosen["district"])
     if words := chosen.get("serial"):
         named = Q(installation__unit__serial__icontains=words)
-        rows = rows.filter(named | Q(installation__well__site__search__icontains=words.lower()))
+        rows = rows.filter(named | like(words, "installation__well__site__"))
     return rows
 
 

@@ -17,6 +17,7 @@ from fleet.readings import forms, services
 from fleet.readings.models import DayRecord, MeterReading, Slip, SpotTest, Standing
 from fleet.readings.services.clock import zone_of
 from fleet.registry.models import Installation
+from fleet.registry.querysets import like
 from fleet.web import export, paging
 from fleet.web.refusals import Refused
 
@@ -158,7 +159,7 @@ def slips(request):
         rows = rows.filter(kind=chosen["kind"])
     if words := chosen.get("serial"):
         named = Q(installation__unit__serial__icontains=words)
-        rows = rows.filter(named | Q(installation__well__site__search__icontains=words.lower()))
+        rows = rows.filter(named | like(words, "installation__well__site__"))
     if export.asked(request):
         return export.answer(request, "figures-in-doubt", _slip_columns(), rows.order_by("-at").iterator(2000))
     context = {

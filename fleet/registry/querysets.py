@@ -1,5 +1,8 @@
 """Questions about places, units and installations, named in the trade's words."""
 
+import re
+import unicodedata
+
 from django.apps import apps
 from django.contrib.postgres.search import TrigramWordSimilarity
 from django.db.models import F, FilteredRelation, Prefetch, Q, QuerySet
@@ -8,16 +11,41 @@ from django.db.models.functions import Lower
 from fleet.people.access import own
 
 
+def plain(words):
+    """As the words for searching stand in the database: small letters, single spaces, no accents."""
+    bare = "".join(c for c in unicodedata.normalize("NFKD", words) if not unicodedata.combining(c))
+    return " ".join(bare.lower().split())[:80]
+
+
+def spellings(words):
+    """A code as it may stand written: ls204 is LS-204, too."""
+    code = re.fullmatch(r"([a-z]{1,8})[ ./_-]?(\d{1,10})", words)
+    return {words} | ({f"{code[1]}{mark}{code[2]}" for mark in ("", "-", " ")} if code else set())
+
+
+def like(words, at=""):
+    """The condition that a site fits `words`; `at` leads to the site, as in `well__site__`. For narrowing lists.
+
+    Names may be misspelt. Where a figure stands in the words they are a code, a serial or a telephone, and the next
+    number is another thing.
+    """
+    words = plain(words)
+    found = Q() if any(c.isdigit() for c in words) else Q(**{f"{at}search__trigram_word_similar": words})
+    for spelling in spellings(words):
+        found |= Q(**{f"{at}search__contains": spelling})
+    return found
+
+
 class SiteQuerySet(QuerySet):
     def visible_to(self, person):
         return own(self, person)
 
     def matching(self, words):
         """Found by code, name, village, district, caretaker or a serial that hung there, misspelt ones too."""
-        words = " ".join(words.lower().split())[:80]
+        words = plain(words)
         if not words:
             return self
-        return self.filter(Q(search__contains=words) | Q(search__trigram_word_similar=words)).annotate(
+        return self.filter(like(words) | Q(search__trigram_word_similar=words)).annotate(
             likeness=TrigramWordSimilarity(words, "search")
         )
 

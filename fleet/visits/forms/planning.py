@@ -6,6 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 from fleet.people.models import Person
 from fleet.registry.models import District, Site
+from fleet.registry.querysets import like, plain
 from fleet.visits.codes import PHONE_QUESTIONS
 from fleet.visits.models import Base, Visit
 
@@ -64,7 +65,7 @@ class VisitFilter(forms.Form):
         if chosen["district"]:
             visits = visits.filter(site__district=chosen["district"])
         if chosen["q"]:
-            visits = visits.filter(site__search__contains=chosen["q"].strip().lower())
+            visits = visits.filter(like(chosen["q"], "site__"))
         return visits
 
 
@@ -85,9 +86,15 @@ class SiteField(forms.CharField):
         exact = sites.filter(code__iexact=text).first()
         if exact:
             return exact
-        found = list(sites.filter(search__contains=text.lower())[: MOST_NAMED + 1])
+        found = list(sites.filter(search__contains=plain(text))[: MOST_NAMED + 1])
         if len(found) == 1:
             return found[0]
+        if not found and (near := sites.matching(text).order_by("-likeness", "code")[:MOST_NAMED]):
+            named = "; ".join(str(s) for s in near)
+            raise forms.ValidationError(
+                _("No site has this code, name or village. Is one of these meant? %(sites)s. Write the code.")
+                % {"sites": named}
+            )
         if not found:
             raise forms.ValidationError(_("No site has this code, name or village. Look it up under Sites."))
         named = "; ".join(str(s) for s in found[:MOST_NAMED])

@@ -3,6 +3,7 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from fleet.registry.querysets import like
 from fleet.visits.codes import ACTIONS, CAUSES, DETECTIONS, FAILURE_MODES, ITEMS, MECHANISMS, OUTCOMES
 from fleet.visits.forms.planning import Day
 from fleet.visits.models import InspectionRule, PartType
@@ -40,7 +41,7 @@ class FindingFilter(forms.Form):
         if chosen["warranty"]:
             findings = findings.filter(warranty=True)
         if chosen["q"]:
-            findings = findings.filter(visit__site__search__contains=chosen["q"].strip().lower())
+            findings = findings.filter(like(chosen["q"], "visit__site__"))
         return findings
 
 
