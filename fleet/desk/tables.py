@@ -10,7 +10,7 @@ from fleet.desk.services import planned_visits
 from fleet.desk.templatetags.desk import cause_word
 from fleet.web import lists, quantities
 from fleet.web.markup import addresses, joined, markup
-from fleet.web.templatetags.web import badge, odds
+from fleet.web.templatetags.web import badge
 
 FACTS = (
     "id", "installation_id", "state", "danger", "lost_l_day", "lost_fraction", "people_served", "since", "probability",
@@ -40,8 +40,8 @@ def of_shortfalls(rows, *, may_send):
 
     def site(row):
         return markup(
-            '<a href="{}">{}</a><br><span class="quiet">{} · {} · {}</span>\n{}', page(row["id"]),
-            row["installation__well__site__name"], row["installation__well__site__code"],
+            '<a href="{}">{}</a><br><span class="quiet">{} · <span class="nowrap">{}</span> · {}</span>\n{}',
+            page(row["id"]), row["installation__well__site__name"], row["installation__well__site__code"],
             row["installation__unit__serial"], row["installation__unit__pump_type__name"],
             dangers.get(row["danger"], ""),
         )  # fmt: skip
@@ -76,9 +76,10 @@ def of_shortfalls(rows, *, may_send):
         lists.Column(gettext_lazy("People"), lambda row: quantities.number(row["people_served"])),
         lists.Column(gettext_lazy("Since"), lambda row: quantities.when(row["since"])),
         lists.Column(
-            gettext_lazy("How sure"), lambda row: fading if row["probability"] < 0.5 else odds(row["probability"])
+            gettext_lazy("How sure"), lambda row: fading if row["probability"] < 0.5 else chance(row["probability"]),
+            css="nowrap",
         ),
-        lists.Column(gettext_lazy("Probably"), probably),
+        lists.Column(gettext_lazy("Probably"), probably, css="words"),
         lists.Column(gettext_lazy("Who goes"), who),
     ).of(rows)  # fmt: skip
 

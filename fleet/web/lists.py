@@ -31,7 +31,7 @@ class Column:
 
     def opening(self):
         if self.head:
-            return '<th scope="row">'
+            return f'<th scope="row" class="{text(self.css)}">' if self.css else '<th scope="row">'
         css = f' class="{text(self.css)}"' if self.css else ""
         label = f' data-label="{text(self.title)}"' if self.label else ""
         return f"<td{css}{label}>"

@@ -37,7 +37,7 @@ def of_units(rows):
     return lists.Table(
         lists.Column(
             gettext_lazy("Serial"), lambda row: markup('<a href="{}">{}</a>', life(row["id"]), row["serial"]),
-            head=True, order="serial",
+            head=True, order="serial", css="nowrap",
         ),
         lists.Column(gettext_lazy("Pump type"), lambda row: row["type"], order="type"),
         lists.Column(gettext_lazy("Status"), lambda row: status[row["status"]]),
