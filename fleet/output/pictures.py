@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 
 from fleet.output.models import Evaluation
 from fleet.registry import hiding
-from fleet.web import charts, quantities
+from fleet.web import charts, quantities, typed_units
 
 SHOWN_DAYS = 120
 
@@ -50,9 +50,9 @@ def of_shortfall(shortfall):
     return evidence_chart(shortfall.installation_id, first, last, events)
 
 
-def spot_waterfall(answer):
+def spot_waterfall(answer, person=None):
     """From the flow that is right by the record to what was measured, and on to what the meter makes of it; None where
-    nothing can be said."""
+    nothing can be said. In the unit of flow that the person likes."""
     found = answer.get("waterfall")
     if not found:
         return None
@@ -62,8 +62,10 @@ def spot_waterfall(answer):
     if meter.get("end"):
         losses.append((meter["name"], -meter["loss_l_min"]))
         end = meter["end"]
+    unit, size = typed_units.liked("L/min", person)
     steps = [(start["name"], start["l_min"]), *losses, (end["name"], end["l_min"])]
-    return charts.waterfall(steps, title=_("Where the water is lost"), unit="L/min", decimals=1)
+    steps = [(name, l_min / size) for name, l_min in steps]
+    return charts.waterfall(steps, title=_("Where the water is lost"), unit=unit, decimals=1 if unit == "L/min" else 2)
 
 
 def of_hours(hours):

@@ -202,7 +202,7 @@ def spot(request, pk, test):
     answer = services.answer_spot(installation, found)
     context = {
         "installation": installation, "site": installation.well.site, "test": found, "answer": answer,
-        "chart": pictures.spot_waterfall(answer),
+        "chart": pictures.spot_waterfall(answer, request.user),
         "right_words": _flow_range(answer, request.user),
     }  # fmt: skip
     return render(request, "output/spot.html", context)

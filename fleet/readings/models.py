@@ -57,8 +57,16 @@ class SpotTest(models.Model):
     air_c = models.FloatField(_("air, °C"), null=True, blank=True)
     array_voltage_v = models.FloatField(_("array voltage, V"), null=True, blank=True)
     array_current_a = models.FloatField(_("array current, A"), null=True, blank=True)
+    output_voltage_v = models.FloatField(
+        _("voltage at the box's output, V"), null=True, blank=True, db_comment="direct voltage towards the pump"
+    )
+    output_current_a = models.FloatField(_("current at the box's output, A"), null=True, blank=True)
     flow_by = models.CharField(_("flow measured by"), max_length=6, choices=FlowBy, default=FlowBy.BUCKET)
     flow_l_min = models.FloatField(_("flow, L/min"), null=True, blank=True)
+    meter_flow_l_min = models.FloatField(
+        _("flow by the meter beside the bucket, L/min"), null=True, blank=True,
+        db_comment="only where flow_l_min is the bucket's",
+    )  # fmt: skip
     repeats = models.JSONField(_("repeats"), default=list, blank=True, db_comment="[{litres, seconds}, …] as measured")
     static_level_m = models.FloatField(_("static level below datum, m"), null=True, blank=True)
     pumping_level_m = models.FloatField(_("pumping level below datum, m"), null=True, blank=True)

@@ -108,7 +108,11 @@ WORDS = {
     "array_current_a": _("Array current"),
     "static_level_m": _("Static level below datum"),
     "pumping_level_m": _("Pumping level below datum"),
-    "flow_meter": _("Flow by the meter, if no bucket"),
+    "flow_meter": _("Flow by the meter"),
+    "output": _("Measured at the box's output too"),
+    "output_hint": _("Volts and amps on the way to the pump, only where the box gives direct current."),
+    "output_voltage_v": _("Voltage at the box's output"),
+    "output_current_a": _("Current at the box's output"),
     "yours": _("Yours"),
     "as_expected": _("as expected"),
     "below": _("below what is expected"),
@@ -263,20 +267,34 @@ WORDS = {
     "photo_shrinking": _("Making it smaller…"),
     "photo_kept": _("Kept, {n} kB."),
     "electric": _("Volts and amps, in the same minute"),
-    "flow_by_meter": _("Read at the meter instead"),
+    "flow_by_meter": _("Read at the meter, instead or beside the bucket"),
     "clear_sky_hint": _("Only with no cloud near the sun. The figure stands for a clear sky here and now; it is weak."),
     "answer_waits": _("The answer comes as soon as sun and flow are in; with level, volts and amps it says more."),
     "answer_waits_sun": _("Say how the irradiance was got, and the answer comes."),
     "right_now": _("Right for this sun and level"),
     "where_lost": _("Where the water is lost"),
-    "fall_from": _("Expected at the usual level"),
+    "fall_from": _("Right by the record"),
+    "fall_meter": _("By the meter"),
     "stage_well": _("Well"),
     "stage_array": _("Modules"),
-    "stage_cable": _("Cable and controller"),
+    "stage_cable": _("Cable"),
+    "stage_controller": _("Controller"),
     "stage_pump": _("Pump and pipe"),
+    "stage_pump_only": _("Pump"),
+    "stage_pipe": _("Pipe"),
+    "stage_meter": _("Meter"),
     "stage_whole": _("Modules, cable, pump and pipe together"),
     "stage_said": _("{measured}, expected {expected}"),
-    "stage_left": _("{measured} of {expected} are left at the motor"),
+    "stage_unclear": _("within what the instruments leave open"),
+    "meter_agrees": _("agrees with the bucket"),
+    "meter_beside": _("read at the meter while the bucket filled"),
+    "meter_books": _("the meter's last thirty days against this bucket"),
+    "untold_electric": _("Volts and amps were not measured: modules, controller and pump cannot be told apart."),
+    "untold_loop": _("The loop resistance was not measured: a poor joint would count as pump and pipe."),
+    "untold_first_loop": _(
+        "This is the first loop resistance kept of this unit: only the next one can tell of a poor joint."
+    ),
+    "untold_level": _("The level was not dipped: it is taken from the record."),
     "stage_costs": _("(costs {loss})"),
     "stage_gains": _("(gives {loss} more)"),
     "rests_on": _("For {sun} W/m² and a static level of {level}, {how}."),
@@ -291,6 +309,20 @@ WORDS = {
         "frame that faces elsewhere."
     ),
     "check_well": _("Dip once more from the datum mark. Stop and watch the level come back: slow means a tired well."),
+    "check_cable": _(
+        "Loop resistance once more with both leads off the box; millivolts across each joint at work: a joint that "
+        "takes volts is poor."
+    ),
+    "check_controller": _(
+        "Volts and amps before and behind the box. Is it hot, or in the sun? Read its lamps and its settings."
+    ),
+    "check_pipe": _(
+        "The first water took long: it falls back in the rising main. Listen at the well head; shut the valve and "
+        "watch the pressure; then joints and non-return valve."
+    ),
+    "check_meter": _(
+        "The meter shows something else than the bucket: clean its strainer, look at its arrow, note both figures."
+    ),
     "check_pump": _(
         "Meter against bucket, valves full open, inlet of the tank free. Listen at the well head for falling water. "
         "Stop ten minutes and time the first water: long means it falls back in the pipe."

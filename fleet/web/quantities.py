@@ -53,12 +53,42 @@ def flow(value_l_min, person=None, decimals=None):
     return f"{number(value_l_min, 1 if decimals is None else decimals)}{GAP}L/min"
 
 
+def flow_m3_h(value_m3_h, person=None):
+    """A flow that the register keeps in cubic metres an hour."""
+    return NONE if value_m3_h is None else flow(value_m3_h / 0.06, person)
+
+
+def specific_capacity(value_m3_h_m, person=None):
+    """Flow for each metre of drawdown, in the person's own units of both."""
+    if value_m3_h_m is None:
+        return NONE
+    length = "ft" if getattr(person, "length_unit", "m") == "ft" else "m"
+    per = value_m3_h_m / 0.06 * (FOOT_M if length == "ft" else 1)
+    return _("%(flow)s per %(length)s") % {"flow": flow(per, person), "length": length}
+
+
 def metres(value_m, person=None, decimals=1):
     if value_m is None or value_m != value_m:
         return NONE
     if getattr(person, "length_unit", "m") == "ft":
         return f"{number(float(value_m) / FOOT_M, decimals)}{GAP}ft"
     return f"{number(value_m, decimals)}{GAP}m"
+
+
+def exact(value):
+    """A figure with just the decimals it has, three at most, and never as a power of ten."""
+    if value is None or value != value:
+        return NONE
+    return number(value, len(f"{round(float(value), 3):.12g}".partition(".")[2]))
+
+
+def in_unit(value, unit, person=None):
+    """A recorded figure with its unit: metres and flows as the person likes them, all else as it was recorded."""
+    if unit == "m":
+        return f"{exact(value)}{GAP}m" if getattr(person, "length_unit", "m") != "ft" else metres(value, person, 2)
+    if unit == "L/min":
+        return flow(value, person, 2 if getattr(person, "flow_unit", "") == "m3_h" else significant(value))
+    return f"{exact(value)}{GAP}{unit}" if unit else exact(value)
 
 
 def litres(value_l, decimals=0):

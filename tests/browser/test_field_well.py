@@ -176,8 +176,8 @@ def test_feet_and_cubic_metres_an_hour_are_typed_answered_and_kept_in_metres(pho
     page.get_by_label("Pumping level below datum").first.fill("")
     for box in (page.get_by_label("Array voltage"), page.get_by_label("Array current")):
         box.fill("")
-    page.get_by_text("Read at the meter instead").click()
-    meter = page.get_by_label("Flow by the meter, if no bucket")
+    page.get_by_text("Read at the meter, instead or beside the bucket").click()
+    meter = page.get_by_label("Flow by the meter")
     assert meter.locator("xpath=following-sibling::*").inner_text() == "m³/h"
     meter.fill("1.1")
     answer = page.locator(".spot-answer")
@@ -190,11 +190,11 @@ def test_feet_and_cubic_metres_an_hour_are_typed_answered_and_kept_in_metres(pho
     ask = page.locator(".notice", has_text="would fit metres")
     ask.get_by_role("button", name="Yes, change it").click()
     assert page.get_by_label("Static level below datum").first.input_value() == "73.5"
-    page.get_by_label("Flow by the meter, if no bucket").fill("18.2")
+    page.get_by_label("Flow by the meter").fill("18.2")
     ask = page.locator(".notice", has_text="would fit litres a minute")
     ask.get_by_role("button", name="Yes, change it").click()
-    assert float(page.get_by_label("Flow by the meter, if no bucket").input_value()) == pytest.approx(1.09, abs=0.01)
-    page.get_by_label("Flow by the meter, if no bucket").fill("1.1")
+    assert float(page.get_by_label("Flow by the meter").input_value()) == pytest.approx(1.09, abs=0.01)
+    page.get_by_label("Flow by the meter").fill("1.1")
     settled(page)
     page.reload()
     page.get_by_role("heading", name="Spot test").wait_for()

@@ -159,7 +159,8 @@ def test_each_stage_takes_the_loss_that_was_put_there(installation, right):
     assert found["array"] == max(found.values())
     assert found["array"] == pytest.approx(flow - float(dirty.flow_l_min[0]), rel=0.2)
 
-    sound = float(cable_ohm(fleet))
+    sound = float(cable_ohm(fleet)) + 0.8  # the motor's own
+    a_spot_test(installation, at=NOON, loop_ohm=sound, kind="visit")
     joint = chain.spot(fleet, SUN, AIR, LEVEL, chain.Faults(series_resistance_ohm=3.0))
     found = lost_at(installation, right | read_off(joint) | {"loop_ohm": sound + 3.0})
     assert found["cable"] == max(found.values())
@@ -194,6 +195,40 @@ def test_a_controller_that_lets_too_little_through_is_told_from_weak_modules(ins
     assert abs(found["array"]) < 0.1 * right["flow_l_min"]
 
 
+def test_what_leaves_the_box_tells_a_controller_that_eats_power(installation, right):
+    """Volts and amps before the box are as they should be; behind it half is missing."""
+    fleet = read_fleet([installation.pk], 2024).fleet
+    sound = chain.spot(fleet, SUN, AIR, LEVEL)
+    half = 0.5 * float(sound.array_power_w[0]) * float(fleet.controller_efficiency[0])
+    held = chain.spot(fleet, SUN, AIR, LEVEL, chain.Faults(controller_cap_w=half))
+    given = right | {"flow_l_min": float(held.flow_l_min[0]), "output_voltage_v": 40.0, "output_current_a": half / 40}
+    found = lost_at(installation, given)
+    assert found["controller"] == max(found.values())
+    assert found["controller"] == pytest.approx(right["flow_l_min"] - float(held.flow_l_min[0]), rel=0.1)
+    without = lost_at(installation, given | {"output_voltage_v": None})
+    assert without["pump"] == max(without.values()), "nothing measured behind the box: it would be the pump's"
+
+
+def test_the_first_loop_resistance_is_only_kept_and_the_next_is_held_against_the_lowest(installation, right):
+    with_loop = right | {"loop_ohm": 2.4}
+    answer = answer_spot(installation, with_loop)
+    assert "cable" not in steps(answer)
+    assert any("first loop resistance" in words for words in answer["waterfall"]["untold"])
+    a_spot_test(installation, at=NOON, loop_ohm=2.9, kind="visit")
+    a_spot_test(installation, at=later(days=1), loop_ohm=2.3, kind="visit")
+    assert abs(steps(answer_spot(installation, with_loop))["cable"]["loss_l_min"]) < 0.05 * right["flow_l_min"]
+    assert steps(answer_spot(installation, right | {"loop_ohm": 6.0}))["cable"]["loss_l_min"] > 0
+
+
+def test_the_level_is_held_against_the_record_of_that_month(installation, right):
+    """The well's step begins where the answer without a dipped level does."""
+    fleet = read_fleet([installation.pk], 2024).fleet
+    record = float(fleet.static_level_m[0, right["at"].month - 1])
+    fall = answer_spot(installation, right | {"static_level_m": record})["waterfall"]
+    undipped = answer_spot(installation, right | {"static_level_m": None})
+    assert fall["start"]["l_min"] == pytest.approx(undipped["expected_l_min"]["middle"], abs=0.02)
+
+
 def test_without_volts_and_amps_one_stage_takes_all_and_says_so(installation, right):
     answer = answer_spot(
         installation, right | {"array_voltage_v": None, "array_current_a": None, "flow_l_min": 6.0}
@@ -222,3 +257,15 @@ def test_a_meter_that_shows_less_than_the_bucket_is_put_last(installation, right
     assert answer_spot(installation, right)["waterfall"]["meter"]["agrees"]
     Judgement.objects.update(recent_ratio=0.6, through=later(days=200).date())
     assert "meter" not in answer_spot(installation, right)["waterfall"], "days long after the test say nothing of it"
+
+
+@pytest.mark.parametrize(("share", "agrees"), [(0.97, True), (0.7, False), (1.2, False)])
+def test_a_meter_read_beside_the_bucket_is_judged_by_the_bucket(installation, right, share, agrees):
+    Judgement.objects.create(installation=installation, level_ratio=1.0, recent_ratio=0.5)  # weaker than a look beside
+    answer = answer_spot(installation, right | {"meter_flow_l_min": share * right["flow_l_min"]})
+    meter = answer["waterfall"]["meter"]
+    assert (meter["agrees"], meter["share"]) == (agrees, pytest.approx(share, abs=0.01))
+    assert answer["verdict"] == "as_expected", "the flow is the bucket's"
+    if not agrees:
+        assert meter["end"]["l_min"] == pytest.approx(share * right["flow_l_min"], rel=0.01)
+        assert meter["low_l_min"] < meter["loss_l_min"] < meter["high_l_min"]

@@ -199,3 +199,35 @@ def test_a_whole_inspection_can_be_recorded(visit):
     record_all(visit)
     assert services.open_steps(visit) == []
     assert StepRecord.objects.filter(visit=visit).count() == len(visit.procedure.steps)
+
+
+def with_spot(visit, **readings):
+    step = a_step(visit, "spot_test")
+    return record(visit, "spot_test", values={step["captures"][0]["code"]: {**SPOT_READINGS, **readings}})[0]
+
+
+def test_the_bucket_is_the_flow_and_the_meter_read_beside_it_is_kept_as_the_meter_s(visit):
+    with_spot(visit, flow_l_min="11,0")
+    test = SpotTest.objects.get()
+    assert (test.flow_by, round(test.flow_l_min, 1), test.meter_flow_l_min) == ("bucket", 15.2, 11.0)
+    assert not visit.spot_tests.get().answer["waterfall"]["meter"]["agrees"]
+
+
+def test_a_meter_alone_is_the_flow(visit):
+    with_spot(visit, flow_l_min=15, repeats=[])
+    test = SpotTest.objects.get()
+    assert (test.flow_by, test.flow_l_min, test.meter_flow_l_min) == ("meter", 15, None)
+
+
+def test_a_spot_test_takes_what_other_steps_of_the_visit_measured(idris, organisation):
+    services.set_up(organisation)
+    visit = a_visit_under_way(an_installation(organisation), idris, kind="commissioning")
+    step = a_step(visit, "loop_earth")
+    record(visit, "loop_earth", values={**values_for(step, visit.installation), "loop_ohm": 2.4})
+    first = {**values_for(a_step(visit, "first_water"), visit.installation), "first_water_min": 4, "main": "full"}
+    record(visit, "first_water", values=first)
+    spot = next(s for s in visit.procedure.steps if any(c["kind"] == "spot" for c in s["captures"]))
+    record(visit, spot["code"])
+    test = SpotTest.objects.get()
+    assert (test.loop_ohm, test.first_water_min, test.main_was_full) == (2.4, 4, True)
+    assert services.known_of(visit.installation)["last_loop_ohm"] == 2.4, "the next visit is held against it"

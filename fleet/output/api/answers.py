@@ -22,6 +22,8 @@ from fleet.registry.models import Installation
 TAGS = ["judgement"]
 ASKED = {"irradiance_w_m2": (0, 1600), "static_level_m": (-5, 500), "pumping_level_m": (-5, 500),
          "air_c": (-20, 60), "flow_l_min": (0, 2000), "array_voltage_v": (0, 1000), "array_current_a": (0, 200),
+         "output_voltage_v": (0, 1000), "output_current_a": (0, 200), "meter_flow_l_min": (0, 2000),
+         "loop_ohm": (0, 1000), "first_water_min": (0, 600),
          "module_isc_a": (0, 30), "cell_c": (-20, 110)}  # fmt: skip
 
 

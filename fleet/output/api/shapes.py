@@ -211,6 +211,19 @@ class EndShape(serializers.Serializer):
     l_min = serializers.FloatField()
 
 
+class MeterShape(serializers.Serializer):
+    """What the meter shows of the bucket; loss and end only where the two do not agree."""
+
+    agrees = serializers.BooleanField()
+    share = serializers.FloatField(required=False)
+    name = serializers.CharField(required=False)
+    loss_l_min = serializers.FloatField(required=False)
+    low_l_min = serializers.FloatField(required=False)
+    high_l_min = serializers.FloatField(required=False)
+    end = EndShape(required=False)
+    words = serializers.CharField()
+
+
 class WaterfallShape(serializers.Serializer):
     """From what would be right by the record to what was measured; untold: what these readings leave open."""
 
@@ -218,6 +231,7 @@ class WaterfallShape(serializers.Serializer):
     steps = LossShape(many=True)
     end = EndShape()
     untold = serializers.ListField(child=serializers.CharField())
+    meter = MeterShape(required=False)
 
 
 class AnswerShape(serializers.Serializer):
@@ -241,8 +255,9 @@ class RepeatIn(serializers.Serializer):
 
 
 READ = [
-    "irradiance_w_m2", "module_isc_a", "cell_c", "air_c", "array_voltage_v", "array_current_a", "flow_l_min",
-    "static_level_m", "pumping_level_m", "first_water_min", "insulation_mohm", "loop_ohm",
+    "irradiance_w_m2", "module_isc_a", "cell_c", "air_c", "array_voltage_v", "array_current_a", "output_voltage_v",
+    "output_current_a", "flow_l_min", "meter_flow_l_min", "static_level_m", "pumping_level_m", "first_water_min",
+    "insulation_mohm", "loop_ohm",
 ]  # fmt: skip
 
 

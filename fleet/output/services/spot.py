@@ -7,6 +7,7 @@ unit's own commissioning tests narrow the last. One test cannot prove less than 
 from dataclasses import dataclass
 
 import numpy as np
+from django.db.models import Min
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -97,11 +98,21 @@ def answer_spot(installation, readings):
     answer |= _verdict(measured, middle, sigma, sun)
     if answer["verdict"] != "cannot_tell":
         answer["waterfall"] = waterfall(
-            fleet, values, sun=sun, sun_sigma=sun_sigma, air=air, record_m=float(fleet.static_level_m[0].mean()),
-            level_m=level if dipped else float(fleet.static_level_m[0].mean()), level_sigma=LEVEL_SIGMA_M[dipped],
-            own=own, books=own.books,
+            fleet, values, sun=sun, sun_sigma=sun_sigma, air=air, record_m=_record(fleet, values), level_m=level,
+            level_sigma=LEVEL_SIGMA_M[dipped], own=own, sound_ohm=sound_loop(installation, values.get("at")),
+            books=own.books,
         )  # fmt: skip
     return answer
+
+
+def sound_loop(installation, before=None):
+    """The lowest loop resistance of cable and motor that was ever measured on this installation, ohm; or None.
+
+    The motor's own share stands on no sheet that we keep, so the loop is held against itself: joints only add to it.
+    """
+    tests = SpotTest.objects.filter(installation=installation, loop_ohm__gt=0, standing__in=(0, 2))
+    tests = tests if before is None else tests.filter(at__lt=before)
+    return tests.aggregate(least=Min("loop_ohm"))["least"]
 
 
 def _fields(test):
@@ -133,12 +144,15 @@ def _sun(fleet, values):
     return float(sun), SUN_SIGMA.get(how, 0.08)
 
 
+def _record(fleet, values):
+    """Static level that the record has for the month of the test, m below datum."""
+    levels = fleet.static_level_m[0]
+    return float(levels[values["at"].month - 1] if values.get("at") else levels.mean())
+
+
 def _level(fleet, rows, values, sun, air):
     """(static level below datum, whether it was dipped, a word on how)."""
-    record = float(fleet.static_level_m[0].mean())
-    month = values["at"].month - 1 if values.get("at") else None
-    if month is not None:
-        record = float(fleet.static_level_m[0, month])
+    record = _record(fleet, values)
     if values.get("static_level_m") is not None:
         return float(values["static_level_m"]), True, ""
     if values.get("pumping_level_m") is not None and values.get("flow_l_min"):
@@ -242,7 +256,7 @@ def _rests_on(values, own, dipped, note, assumed):
 
 def _stages(fleet, sun, air, level, own, values):
     """Where the water is lost: array, cable and controller, well, pump and pipe; each by what it does to the flow."""
-    month_level = float(fleet.static_level_m[0].mean())
+    month_level = _record(fleet, values)
     own_share = float(np.exp(own.level))
     right = _flow(fleet, sun, air, month_level) * own_share
     stages = []

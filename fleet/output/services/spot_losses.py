@@ -2,7 +2,8 @@
 
 From what would be right by the record, each reading takes its part: the level that the well has, the light that the
 modules make current of, the cable's loop, the power that the controller lets through, and what pump and pipe make of
-it. What was not measured is said to be untold. Each loss has a range, from what the instruments leave open.
+it; last of all what the meter shows of the bucket. What was not measured is said to be untold. Each loss has a range,
+from what the instruments leave open.
 """
 
 from dataclasses import dataclass, replace
@@ -10,20 +11,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 from django.utils.translation import gettext as _
 
-from sizing import array, cable, chain
+from sizing import array, chain
 
 AMPS_SIGMA, VOLTS_SIGMA, FLOW_SIGMA, OHM_SIGMA = 0.03, 0.01, 0.03, 0.05  # relative, of one reading (field practice 5.3)
 PUMP_SIGMA = 0.05  # of what a sound pump makes of its power, once the unit's own level is known
+MOST_LIGHT = 1.15  # three sigma of a hand cell
 METER_SIGMA = 0.08  # of the meter's last thirty days against a spot test
 EIGHTY = 1.2816
 # First water against the minutes it should take: beyond the first, water falls back; below the second, it does not
 FALLS_BACK, FILLS_WELL = 1.5, 1.2
-AGREES = 0.15  # nearer than this to the bucket a meter is not said to be wrong
+AGREES = 0.15  # nearer than this to the bucket a meter's last days are not said to be wrong
+BESIDE_AGREES = 0.05  # of a meter read while the bucket filled (common practice, no source)
 
 
 @dataclass(frozen=True)
 class Readings:
-    """What a step rests on; NaN where it was not measured. level_m: rested; drawn: drawdown over the recorded one."""
+    """What a step rests on; NaN where it was not measured. level_m: rested; drawn: drawdown over the recorded one;
+    extra_ohm: of the loop, over the lowest that was ever measured there; output_w: what leaves the box."""
 
     sun: float
     air: float
@@ -35,23 +39,27 @@ class Readings:
     amps: float
     extra_ohm: float
     flow: float
+    output_w: float = np.nan
     pump: float = 0.0
 
 
 STAGES = ("well", "array", "cable", "controller", "pump")
 
 
-def waterfall(fleet, values, *, sun, sun_sigma, air, record_m, level_m, level_sigma, own, books=None):
+def waterfall(fleet, values, *, sun, sun_sigma, air, record_m, level_m, level_sigma, own,
+              sound_ohm=None, books=None):  # fmt: skip
     """Plain dict: start and end (name, litres a minute), steps (stage, name, loss with range, words), untold sentences.
 
-    own: OwnLevel; books: the meter's last days over what was due (Judgement.recent_ratio), or None.
+    own: OwnLevel; sound_ohm: the loop as it was when sound, or None; books: the meter's last days over what was due
+    (Judgement.recent_ratio), or None.
     """
-    given = _given(fleet, values, sun, air, record_m, level_m, own)
+    given = _given(fleet, values, sun, air, record_m, level_m, own, sound_ohm)
     base = _losses(fleet, given)
     sigma = {
         "sun": sun * sun_sigma, "level_m": level_sigma, "own": own.sigma, "pump": PUMP_SIGMA,
         "amps": AMPS_SIGMA * given.amps, "volts": VOLTS_SIGMA * given.volts, "flow": FLOW_SIGMA * given.flow,
         "extra_ohm": OHM_SIGMA * (values.get("loop_ohm") or 0.0),
+        "output_w": float(np.hypot(AMPS_SIGMA, VOLTS_SIGMA)) * given.output_w,
     }  # fmt: skip
     spread = np.zeros(len(STAGES))
     for name, step in sigma.items():
@@ -60,7 +68,7 @@ def waterfall(fleet, values, *, sun, sun_sigma, air, record_m, level_m, level_si
             down = _losses(fleet, replace(given, **{name: getattr(given, name) - step}))
             spread += ((up - down) / 2) ** 2
     spread = EIGHTY * np.sqrt(spread)
-    told = _told(given)
+    told = _told(fleet, given, values)
     steps = [
         {
             "stage": stage, "name": str(name), "words": str(words), "loss_l_min": _tidy(base[n]),
@@ -84,7 +92,7 @@ def _tidy(value):
     return round(float(value), 2) + 0.0
 
 
-def _given(fleet, values, sun, air, record_m, level_m, own):
+def _given(fleet, values, sun, air, record_m, level_m, own, sound_ohm):
     def number(name):
         value = values.get(name)
         return np.nan if value is None else float(value)
@@ -93,19 +101,23 @@ def _given(fleet, values, sun, air, record_m, level_m, own):
     recorded = flow * (fleet.drawdown_b_m_per_l_min[0] + fleet.drawdown_c[0] * flow)
     if np.isfinite(number("static_level_m")) and np.isfinite(number("pumping_level_m")) and recorded > 0.05:
         drawn = float(np.clip((number("pumping_level_m") - number("static_level_m")) / recorded, 0.1, 20.0))
-    wire = fleet.cable_length_m[0], fleet.cable_area_mm2[0], int(fleet.conductor_class[0])
-    extra = number("loop_ohm") - float(cable.loop_resistance(*wire, 30.0))
+    extra = number("loop_ohm") - (np.nan if sound_ohm is None else sound_ohm)
     volts, amps = number("array_voltage_v"), number("array_current_a")
     if not (volts > 0 and amps >= 0):
         volts = amps = np.nan
-    return Readings(sun, air, record_m, level_m, drawn, own.level, volts, amps, extra, flow)
+    output = number("output_voltage_v") * number("output_current_a")
+    return Readings(sun, air, record_m, level_m, drawn, own.level, volts, amps, extra, flow, output)
 
 
-def _told(given):
+def _dipped(values):
+    return values.get("static_level_m") is not None or values.get("pumping_level_m") is not None
+
+
+def _told(fleet, given, values):
     electric = np.isfinite(given.volts)
     return {
-        "well": given.level_m != given.record_m or given.drawn != 1.0, "array": electric,
-        "cable": np.isfinite(given.extra_ohm), "controller": electric, "pump": True,
+        "well": _dipped(values), "array": electric,
+        "cable": np.isfinite(given.extra_ohm), "controller": electric and fleet.coupling[0] != 0, "pump": True,
     }  # fmt: skip
 
 
@@ -124,8 +136,10 @@ def _losses(fleet, r):
     sun = r.sun
     if np.isfinite(r.volts):
         could = array_current(fleet, r.sun, r.air, r.volts)
-        light = float(np.clip(r.amps / could, 0.0, 1.5)) if could > 0 else 1.0
-        sun = r.sun * light  # more current than due is more sun than was measured
+        # More current than due is more sun than was measured: by so much at most, for near the open-circuit voltage a
+        # volt more or less makes a current of any size.
+        light = float(np.clip(r.amps / could, 0.0, MOST_LIGHT)) if could > 0 else 1.0
+        sun = r.sun * light
         left.append(flow(r.level_m, faults, sun))
     else:
         left.append(left[-1])
@@ -135,7 +149,8 @@ def _losses(fleet, r):
     else:
         left.append(left[-1])
     if np.isfinite(r.volts) and fleet.coupling[0] != 0:
-        through = max(r.volts * r.amps * float(fleet.controller_efficiency[0]), 0.1)
+        usual = r.volts * r.amps * float(fleet.controller_efficiency[0])
+        through = max(r.output_w if np.isfinite(r.output_w) else usual, 0.1)
         left.append(flow(r.level_m, replace(faults, controller_cap_w=through), sun))
     else:
         left.append(left[-1])
@@ -171,8 +186,10 @@ def _named(stage, given, first_water):
     if stage == "array":
         return _("modules"), _("current against what they should give at this voltage and sun")
     if stage == "cable":
-        return _("cable"), _("loop resistance against the computed one")
+        return _("cable"), _("loop resistance against the lowest that was measured here")
     if stage == "controller":
+        if np.isfinite(given.output_w):
+            return _("controller"), _("power at its output against what the modules could give")
         return _("controller"), _("power let through against what the modules could give")
     if not np.isfinite(given.volts):
         return _("all from modules to pipe"), _("volts and amps would part them")
@@ -186,27 +203,38 @@ def _named(stage, given, first_water):
 def _untold(given, values):
     if not np.isfinite(given.volts):
         yield _("Volts and amps were not measured: modules, controller and pump cannot be told apart.")
-    if not np.isfinite(given.extra_ohm):
+    if values.get("loop_ohm") is None:
         yield _("The loop resistance was not measured: a poor joint would count as pump and pipe.")
-    if given.level_m == given.record_m and values.get("static_level_m") is None:
+    elif not np.isfinite(given.extra_ohm):
+        yield _("This is the first loop resistance kept of this unit: only the next one can tell of a poor joint.")
+    if not _dipped(values):
         yield _("The level was not dipped: it is taken from the record.")
 
 
 def _meter(values, measured, start, losses, books):
-    """What the meter makes of it: its last days against this test by the bucket."""
+    """What the meter makes of it: read beside the bucket, else its last days against this test by the bucket."""
+    beside = values.get("meter_flow_l_min")
+    if beside is not None and measured > 0:
+        words = _("read at the meter while the bucket filled")
+        return _at_the_meter(beside / measured, BESIDE_AGREES, float(np.hypot(FLOW_SIGMA, FLOW_SIGMA)), measured, words)
     due = measured + float(sum(losses[1:]))  # at the level of today
     if books is None or values.get("flow_by") != "bucket" or measured <= 0 or due <= 0:
         return {}
-    shows = books / (measured / due)
-    if abs(np.log(max(shows, 0.01))) < AGREES:
-        return {"meter": {"agrees": True, "share": round(float(shows), 2)}}
+    words = _("the meter's last thirty days against this bucket")
+    return _at_the_meter(books / (measured / due), AGREES, METER_SIGMA, measured, words)
+
+
+def _at_the_meter(shows, near, sigma, measured, words):
+    """`shows`: what the meter shows over what flowed."""
+    if abs(np.log(max(shows, 0.01))) < near:
+        return {"meter": {"agrees": True, "share": round(float(shows), 2), "words": words}}
     loss = measured * (1 - shows)
-    wide = EIGHTY * METER_SIGMA * measured
+    wide = EIGHTY * sigma * measured
     return {
         "meter": {
             "agrees": False, "share": round(float(shows), 2), "name": _("meter"), "loss_l_min": _tidy(loss),
             "low_l_min": _tidy(loss - wide), "high_l_min": _tidy(loss + wide),
             "end": {"name": _("by the meter"), "l_min": _tidy(measured - loss)},
-            "words": _("the meter's last thirty days against this bucket"),
+            "words": words,
         }
     }  # fmt: skip

@@ -4,7 +4,7 @@ from django import template
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from fleet.output import advice
+from fleet.output import advice, pictures
 from fleet.web import quantities
 from fleet.web.templatetags.web import badge
 
@@ -48,6 +48,12 @@ def spot_verdict(answer):
 @register.simple_tag
 def verdict_words(answer):
     return VERDICTS[answer["verdict"]][1]
+
+
+@register.simple_tag(takes_context=True)
+def spot_fall(context, answer):
+    """{% spot_fall answer as chart %}: where the water of a spot test is lost; None where nothing can be said."""
+    return pictures.spot_waterfall(answer or {}, context.get("user"))
 
 
 @register.filter

@@ -12,8 +12,9 @@ def serial():
 
 SPOT = [
     "id", "key", "installation", "serial", "kind", "at", "sun_by", "irradiance_w_m2", "module_isc_a", "cell_c", "air_c",
-    "array_voltage_v", "array_current_a", "flow_by", "flow_l_min", "repeats", "static_level_m", "pumping_level_m",
-    "first_water_min", "main_was_full", "insulation_mohm", "loop_ohm", "string_voltages_v", "string_currents_a",
+    "array_voltage_v", "array_current_a", "output_voltage_v", "output_current_a", "flow_by", "flow_l_min", "repeats",
+    "meter_flow_l_min", "static_level_m", "pumping_level_m", "first_water_min", "main_was_full", "insulation_mohm",
+    "loop_ohm", "string_voltages_v", "string_currents_a",
     "instrument", "notes", "standing",
 ]  # fmt: skip
 

@@ -15,9 +15,11 @@ SPOT_FIELDS = [
     ("cell_c", gettext_lazy("Cell temperature"), "°C"),
     ("array_voltage_v", gettext_lazy("Array voltage"), "V"),
     ("array_current_a", gettext_lazy("Array current"), "A"),
+    ("output_voltage_v", gettext_lazy("Voltage at the box's output, if it gives direct current"), "V"),
+    ("output_current_a", gettext_lazy("Current at the box's output"), "A"),
     ("static_level_m", gettext_lazy("Static level below datum"), "m"),
     ("pumping_level_m", gettext_lazy("Pumping level below datum"), "m"),
-    ("flow_l_min", gettext_lazy("Flow by the meter, if no bucket"), "L/min"),
+    ("flow_l_min", gettext_lazy("Flow by the meter, instead of the bucket or beside it"), "L/min"),
 ]
 SUN_CHOICES = [
     ("reference_cell", gettext_lazy("reference cell")),
@@ -88,7 +90,7 @@ def read(step, post, installation, person=None, kept=None):
         elif kind == "buckets":
             found[code] = _rows(post, code, capture.get("repeats", 3))
         elif kind == "spot":
-            was = kept.get(code) if isinstance(kept.get(code), dict) else {}
+            was = _with_meter(kept.get(code))
             readings = {
                 name: typed_units.typed(post.get(_name(code, name), "").strip(), unit, person, was.get(name))
                 for name, _label, unit in SPOT_FIELDS
@@ -105,6 +107,13 @@ def read(step, post, installation, person=None, kept=None):
         elif kind != "photo":
             found[code] = post.get(_name(code), "").strip()
     return found
+
+
+def _with_meter(value):
+    """A spot test's readings with the meter's figure in its one field, whether it stood beside the bucket or alone."""
+    readings = value if isinstance(value, dict) else {}
+    beside = readings.get("meter_flow_l_min")
+    return readings if beside is None else {**readings, "flow_l_min": beside}
 
 
 def _nth(value, i):
@@ -151,7 +160,7 @@ def show(step, values, installation, errors=None, person=None):
         elif kind == "buckets":
             shown.rows = _shown_rows(code, value, capture.get("repeats", 3))
         elif kind == "spot":
-            readings = value if isinstance(value, dict) else {}
+            readings = _with_meter(value)
             shown.inputs = [
                 Input(_name(code, name), _in_unit(readings.get(name), unit, person), str(label),
                       typed_units.liked(unit, person)[0])

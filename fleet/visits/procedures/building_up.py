@@ -75,7 +75,7 @@ def survey():
             cautions=["WELL", "CLEAN"],
             needed=False,
             captures=[
-                number("test_flow_m3_h", _("Steady rate"), "m³/h", 0, 200),
+                number("test_flow_l_min", _("Steady rate"), "L/min", 0, 3500),
                 number("test_level_m", _("Pumping level at that rate"), "m", 0, 400),
                 number("recovery_min", _("Minutes to recover"), "min", 0, 5000, required=False),
                 number("sand_after_15_min_ml", _("Sand in 20 litres after 15 minutes"), "mL", 0, 2000, required=False),

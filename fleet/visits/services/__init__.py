@@ -9,7 +9,7 @@ from fleet.visits.services.field_bundle import bundle
 from fleet.visits.services.field_devices import register
 from fleet.visits.services.field_intake import device_of, keep_chunk, places_of, receive, receive_later
 from fleet.visits.services.field_kept import kept_cards, warm_cards
-from fleet.visits.services.field_reading import lines_of, readable
+from fleet.visits.services.field_reading import in_words, lines_of, readable, spot_in_words
 from fleet.visits.services.field_settling import let_in, not_home, picture_of, settle, settle_move, shut_out, sides
 from fleet.visits.services.known import known_of
 from fleet.visits.services.logging import (
@@ -45,7 +45,7 @@ from fleet.visits.services.trips import (
 __all__ = [
     "bundle", "device_of", "keep_chunk", "let_in", "not_home", "picture_of", "places_of", "put_together", "receive",
     "receive_later", "register",
-    "lines_of", "readable", "settle", "settle_move", "shut_out", "sides", "small_photo",
+    "in_words", "lines_of", "readable", "spot_in_words", "settle", "settle_move", "shut_out", "sides", "small_photo",
     "add_base", "add_finding", "advice", "after_test_of", "assign", "assign_many", "best_order", "bring_back",
     "cancel", "change_procedure", "change_rule", "check_may_log", "close", "close_call", "current_records",
     "enter_in_register", "owed",

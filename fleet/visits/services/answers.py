@@ -3,13 +3,7 @@
 The phone asks the same questions by the same numbers; they are packed with the visit.
 """
 
-from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-
-STAGES = {
-    "well": gettext_lazy("well"), "array": gettext_lazy("modules"), "cable": gettext_lazy("cable and controller"),
-    "pump": gettext_lazy("pump and pipe"),
-}  # fmt: skip
 
 CHECKS = {
     "array": [
@@ -21,6 +15,11 @@ CHECKS = {
         gettext_lazy("Voltage at the modules against voltage at the box, at work: a difference is a poor joint."),
         gettext_lazy("Loop resistance against the last one."),
     ],
+    "controller": [
+        gettext_lazy("Volts and amps before and behind the box. Is it hot, or in the sun?"),
+        gettext_lazy("Its lamps, its code and its settings."),
+    ],
+    "meter": [gettext_lazy("The meter's strainer, its arrow, three runs against the bucket; note both figures.")],
     "well": [
         gettext_lazy("Dip once more from the datum mark; compare with the last dry season."),
         gettext_lazy("Stop and watch the level come back: slow means a tired well."),
@@ -47,15 +46,17 @@ SLIP_BAND = 0.15  # how near the ratio must come
 
 
 def checks_for(answer):
-    """What to check next where the flow is below: the stage that loses most comes first."""
+    """What to check next: where the flow is below, the stage that loses most; a meter that shows something else."""
+    fall = answer.get("waterfall") or {}
+    wrong = CHECKS["meter"] if fall.get("meter") and not fall["meter"]["agrees"] else []
     if answer.get("verdict") != "below":
-        return []
-    stages = [s for s in answer.get("stages", []) if (s.get("loss_l_min") or 0) > 0]
-    worst = max(stages, key=lambda s: s["loss_l_min"], default=None)
-    parted = {s["stage"] for s in answer.get("stages", [])} & {"array"}
+        return [str(c) for c in wrong]
+    steps = [s for s in fall.get("steps", []) if s["loss_l_min"] > 0]
+    worst = max(steps, key=lambda s: s["loss_l_min"], default=None)
+    parted = any(s["stage"] == "array" for s in fall.get("steps", []))
     if worst is None or (worst["stage"] == "pump" and not parted):
-        return [str(c) for c in CHECKS["first"] + CHECKS["pump"]]
-    return [str(c) for c in CHECKS[worst["stage"]]]
+        return [str(c) for c in CHECKS["first"] + CHECKS["pump"] + wrong]
+    return [str(c) for c in CHECKS[worst["stage"]] + wrong]
 
 
 def questions_about(answer):
@@ -65,19 +66,6 @@ def questions_about(answer):
     return [str(words) for factor, words in SLIPS if abs(ratio / factor - 1) < SLIP_BAND]
 
 
-def stage_words(stage):
-    figure = "{:g} {}".format
-    said = _("%(measured)s, expected %(expected)s") % {
-        "measured": figure(stage["measured"], stage["unit"]), "expected": figure(stage["expected"], stage["unit"]),
-    }  # fmt: skip
-    loss = stage.get("loss_l_min") or 0
-    if loss >= 0.1:
-        said += " " + _("(costs %(loss)g L/min)") % {"loss": round(loss, 1)}
-    return said
-
-
 def whole(answer):
-    """The answer with checks, questions and stages in words."""
-    stages = [{**s, "name": str(STAGES.get(s["stage"], s["stage"])), "said": stage_words(s)}
-              for s in answer.get("stages", [])]  # fmt: skip
-    return {**answer, "stages": stages, "checks": checks_for(answer), "questions": questions_about(answer)}
+    """The answer with checks and questions."""
+    return {**answer, "checks": checks_for(answer), "questions": questions_about(answer)}

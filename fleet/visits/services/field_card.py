@@ -7,9 +7,10 @@ same range as `fleet.output.services.answer_spot`; the constants of that range g
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
+from django.utils import timezone
 
 from fleet.output.fleet_arrays import read_fleet
-from fleet.output.services import own_level, spot
+from fleet.output.services import own_level, spot, spot_losses
 from sizing import array, cable, chain, sky, sun
 from sizing.chain.machine import CABLE_C
 
@@ -17,6 +18,9 @@ SUNS = np.concatenate([np.arange(100, 600, 50.0), np.arange(600, 1201, 100.0)]) 
 LEVELS_AROUND = np.array([-12.0, -8.0, -5.0, -2.5, 0.0, 2.5, 5.0, 8.0, 12.0])  # m around the month's record
 CELLS = np.arange(0, 81, 10.0)  # °C
 IV_SUNS = np.array([100.0, 200, 300, 400, 500, 600, 700, 800, 900, 1000, 1100, 1200])
+EXTRA_OHM = np.array([0.0, 1.0, 2.0, 4.0, 8.0])  # of a poor joint, in the whole loop
+OHM_SUNS = np.arange(200, 1201, 200.0)
+LET_THROUGH = np.arange(1, 13) / 12  # of the largest power that leaves the box
 DAY_SUNS = np.arange(1, 9, 1.0)  # kWh/m² in the modules' plane
 
 
@@ -62,6 +66,8 @@ def cards(installation_ids, day):
             ),
             "iv": _current_by_voltage(one, float(air[n])),
             "cable": _cable(one),
+            "joint": _joint(one, float(air[n]), float(level[n])),
+            "cap": _cap(one, float(air[n]), levels[n], float(np.nanmax(reads.array_power_w[n], initial=0.0))),
             "day": _day(one, day),
             "first_water": _first_water(one, float(air[n]), float(level[n])),
             "clear": _clear(one, day),
@@ -74,11 +80,19 @@ def with_own_level(card, installation):
     """The card with what is known of this very unit and the constants of the range."""
     if not card or "trouble" in card:
         return card
-    own = own_level(installation)
+    now = timezone.now()
+    own, sound_ohm = own_level(installation, before=now), spot.sound_loop(installation, now)
     return card | {
         "own": {
             "factor": round(float(np.exp(own.level)), 4), "sigma": round(own.sigma, 4), "tests": own.tests,
-            "judged": own.judged,
+            "judged": own.judged, "books": own.books,
+        },
+        "loop_ohm": sound_ohm,
+        "losses": {
+            "amps": spot_losses.AMPS_SIGMA, "volts": spot_losses.VOLTS_SIGMA, "flow": spot_losses.FLOW_SIGMA,
+            "output": float(np.hypot(spot_losses.AMPS_SIGMA, spot_losses.VOLTS_SIGMA)), "ohm": spot_losses.OHM_SIGMA,
+            "pump": spot_losses.PUMP_SIGMA, "light": spot_losses.MOST_LIGHT, "agrees": spot_losses.AGREES,
+            "beside": spot_losses.BESIDE_AGREES, "falls_back": spot_losses.FALLS_BACK, "fills": spot_losses.FILLS_WELL,
         },
         "range": {
             "sun": spot.SUN_SIGMA, "sun_unsure": 0.08, "flow": spot.FLOW_SIGMA, "flow_unsure": 0.04,
@@ -128,6 +142,31 @@ def _current_by_voltage(one, air):
 def _cable(one):
     loop = cable.loop_resistance(one.cable_length_m[0], one.cable_area_mm2[0], int(one.conductor_class[0]), CABLE_C)
     return {"ohm": round(float(loop), 3), "efficiency": round(float(one.controller_efficiency[0]), 3)}
+
+
+def _joint(one, air, level):
+    """Share of the flow that is left when a poor joint adds resistance to the loop, by ohm and sun."""
+    many = one.take(np.zeros(len(EXTRA_OHM), int))
+    suns = np.broadcast_to(OHM_SUNS[None, :], (len(EXTRA_OHM), len(OHM_SUNS)))
+    faults = chain.Faults(series_resistance_ohm=EXTRA_OHM)
+    flow = chain.spot(many, suns, np.full(suns.shape, air), np.full(suns.shape, level), faults).flow_l_min
+    with np.errstate(divide="ignore", invalid="ignore"):
+        left = np.where(flow[:1] > 0, flow / flow[:1], 1.0)
+    return {"ohm": _list(EXTRA_OHM, 0), "sun": _list(OHM_SUNS, 0), "left": [_list(row, 3) for row in left]}
+
+
+def _cap(one, air, levels, most_w):
+    """Flow in the brightest sun when the box lets no more than so much power out, by level; None: there is no box."""
+    if one.coupling[0] == 0 or not most_w > 0:
+        return None
+    watts = LET_THROUGH * most_w * float(one.controller_efficiency[0])
+    many = one.take(np.zeros(len(watts), int))
+    shape = (len(watts), len(levels))
+    reads = chain.spot(
+        many, np.full(shape, SUNS[-1]), np.full(shape, air), np.broadcast_to(levels[None, :], shape),
+        chain.Faults(controller_cap_w=watts),
+    )  # fmt: skip
+    return {"w": _list(watts, 1), "flow": [_list(row, 2) for row in reads.flow_l_min.T]}
 
 
 def _day(one, day):

@@ -13,7 +13,7 @@ from fleet.output.fleet_arrays import read_fleet
 from fleet.visits.models import FieldCard, Visit
 from fleet.visits.services import field_card, field_sun
 
-FORM = 1  # raise it when the card's form or the way it is worked out changes
+FORM = 2  # raise it when the card's form or the way it is worked out changes
 AT_ONCE = 50
 AHEAD = timedelta(days=14)
 

@@ -1,9 +1,11 @@
-"""What a telephone sent for a step and what stands there, in words that can be laid side by side."""
+"""What was recorded at a step, in words: on the visit's page, and what a telephone sent beside what stands there."""
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from fleet.readings.models import SpotTest
 from fleet.visits.services.values import clean_values
+from fleet.web import quantities
 from fleet.web.refusals import Refused
 
 READINGS = {
@@ -11,13 +13,21 @@ READINGS = {
     "module_isc_a": (gettext_lazy("Short-circuit current of a module"), "A"),
     "cell_c": (gettext_lazy("Cell temperature"), "°C"), "static_level_m": (gettext_lazy("Static level"), "m"),
     "pumping_level_m": (gettext_lazy("Pumping level"), "m"), "array_voltage_v": (gettext_lazy("Array voltage"), "V"),
-    "array_current_a": (gettext_lazy("Array current"), "A"), "flow_l_min": (gettext_lazy("Flow by the meter"), "L/min"),
+    "array_current_a": (gettext_lazy("Array current"), "A"),
+    "output_voltage_v": (gettext_lazy("Voltage at the box's output"), "V"),
+    "output_current_a": (gettext_lazy("Current at the box's output"), "A"),
+    "flow_l_min": (gettext_lazy("Flow by the meter"), "L/min"),
+    "meter_flow_l_min": (gettext_lazy("Flow by the meter beside the bucket"), "L/min"),
+    "loop_ohm": (gettext_lazy("Loop resistance"), "Ω"), "first_water_min": (gettext_lazy("Minutes to first water"), ""),
     "repeats": (gettext_lazy("Fills"), ""),
 }  # fmt: skip
 
 
-def readable(step, values):
-    """{capture or capture.reading: words} of a step's values, read as they would be kept, else as they came."""
+def readable(step, values, person=None):
+    """{capture or capture.reading: words} of a step's values, read as they would be kept, else as they came.
+
+    `person`: who reads it, in the units they like.
+    """
     values = values if isinstance(values, dict) else {}
     found = {}
     for capture in step["captures"]:
@@ -31,10 +41,11 @@ def readable(step, values):
         if capture["kind"] == "spot" and isinstance(value, dict):
             for name, (_label, unit) in READINGS.items():
                 if value.get(name) not in (None, "", []):
-                    found[f"{code}.{name}"] = _in_words(value[name], unit)
+                    found[f"{code}.{name}"] = _reading(name, value[name], unit, person)
         elif value is not None:
             options = {o["code"]: o["label"] for o in capture.get("options", [])}
-            found[code] = str(options[value]) if _hashable(value) in options else _in_words(value, capture.get("unit"))
+            chosen = options.get(_hashable(value))
+            found[code] = str(chosen) if chosen else in_words(value, capture.get("unit"), person)
     return found
 
 
@@ -53,16 +64,36 @@ def _hashable(value):
     return value if isinstance(value, str) else None
 
 
-def _in_words(value, unit):
+SUN_BY = dict(SpotTest.SunBy.choices)
+
+
+def _reading(name, value, unit, person):
+    return str(SUN_BY.get(value, value)) if name == "sun_by" else in_words(value, unit, person)
+
+
+def spot_in_words(value, person=None):
+    """[(label, words)] of a recorded spot test's readings."""
+    value = value if isinstance(value, dict) else {}
+    return [
+        (label, _reading(name, value[name], unit, person))
+        for name, (label, unit) in READINGS.items() if value.get(name) not in (None, "", [])
+    ]  # fmt: skip
+
+
+def in_words(value, unit, person=None):
+    """A recorded value in short words, with its unit; metres and flows as the person likes them."""
     if value is True:
         return _("yes")
     if value is False:
         return _("no")
+    if isinstance(value, dict):
+        return _("spot test")
     if isinstance(value, list):
         if value and isinstance(value[0], dict) and "litres" in value[0]:
-            return "; ".join(f"{row['litres']:g} L / {row['seconds']:g} s" for row in value)
+            return "; ".join(f"{quantities.exact(r['litres'])} L / {quantities.exact(r['seconds'])} s" for r in value)
         if value and isinstance(value[0], list):
             return _("a mark")
-        return "; ".join(_in_words(one, "") for one in value) + (f" {unit}" if unit else "")
-    text = f"{value:g}" if isinstance(value, int | float) else str(value)
-    return f"{text} {unit}" if unit else text
+        return "; ".join(in_words(one, unit, person) for one in value)
+    if isinstance(value, int | float):
+        return quantities.in_unit(value, unit, person)
+    return f"{value} {unit}" if unit else str(value)

@@ -20,6 +20,7 @@ from fleet.visits.codes import ACTIONS, CAUSES, DETECTIONS, FAILURE_MODES, ITEMS
 from fleet.visits.models import Finding, PartType, PartUse, StepRecord, Visit, VisitSpotTest
 from fleet.visits.procedures.reading import judge_step, missing, out_of_range
 from fleet.visits.services import downward, planning
+from fleet.visits.services.beside import with_beside
 from fleet.visits.services.known import known_of
 from fleet.visits.services.planning import own_organisation
 from fleet.visits.services.values import clean_values
@@ -187,7 +188,7 @@ def record_step(
         if whole:
             for code, sentence in missing(data, values, visit.installation):
                 raise Refused("missing", sentence, field=code)
-        values = _with_spot_tests(visit, data, values, at, key, by, late)
+        values = _with_spot_tests(visit, data, values, at, key, by, late, whole)
         passed, sentences, _stop = judge_step(data, values, _known(visit))
     if replaces is None and whole:
         replaces = current_records(visit).get(step)
@@ -212,12 +213,14 @@ def _only_the_last_counts(visit, step):
                 downward.let_count(key, counts=record.key == standing.key)
 
 
-def _with_spot_tests(visit, step, values, at, record_key, by, late):
+def _with_spot_tests(visit, step, values, at, record_key, by, late, whole):
     """The step's values with each spot test kept as one, and its answer beside it."""
     values = dict(values)
     for capture in step.get("captures", []):
         readings = values.get(capture["code"])
         if capture["kind"] == "spot" and readings:
+            if whole:  # typed at the desk; a telephone brings what its other steps measured itself
+                readings = with_beside(readings, current_records(visit).values())
             key = uuid.UUID(readings["key"]) if readings.get("key") else uuid.uuid5(record_key, capture["code"])
             test, answer = log_spot_test(
                 visit=visit, readings=readings, kind=capture["test_kind"], at=readings.get("at") or at, by=by, key=key,
@@ -228,8 +231,9 @@ def _with_spot_tests(visit, step, values, at, record_key, by, late):
 
 
 SPOT_FIGURES = (
-    "sun_by", "irradiance_w_m2", "module_isc_a", "cell_c", "air_c", "array_voltage_v", "array_current_a", "flow_by",
-    "flow_l_min", "static_level_m", "pumping_level_m", "first_water_min", "main_was_full", "insulation_mohm",
+    "sun_by", "irradiance_w_m2", "module_isc_a", "cell_c", "air_c", "array_voltage_v", "array_current_a",
+    "output_voltage_v", "output_current_a", "flow_by", "flow_l_min", "meter_flow_l_min", "static_level_m",
+    "pumping_level_m", "first_water_min", "main_was_full", "insulation_mohm",
     "loop_ohm", "notes", "instrument",
 )  # fmt: skip
 

@@ -92,10 +92,11 @@ def _uuid(text, field):
 
 
 SPOT_NUMBERS = (
-    "irradiance_w_m2", "module_isc_a", "cell_c", "air_c", "array_voltage_v", "array_current_a", "flow_l_min",
-    "static_level_m", "pumping_level_m", "first_water_min", "insulation_mohm", "loop_ohm",
+    "irradiance_w_m2", "module_isc_a", "cell_c", "air_c", "array_voltage_v", "array_current_a", "output_voltage_v",
+    "output_current_a", "flow_l_min", "meter_flow_l_min", "static_level_m", "pumping_level_m", "first_water_min",
+    "insulation_mohm", "loop_ohm",
 )  # fmt: skip
-SPOT_UNITS = {"flow_l_min": "L/min", "static_level_m": "m", "pumping_level_m": "m"}
+SPOT_UNITS = {"flow_l_min": "L/min", "meter_flow_l_min": "L/min", "static_level_m": "m", "pumping_level_m": "m"}
 SUN_BY = {"reference_cell", "pyranometer", "module_isc", "clear_sky", "none"}
 
 
@@ -106,6 +107,9 @@ def clean_spot(value, field, label=""):
     found = {name: number_of(value.get(name), name, label, SPOT_UNITS.get(name, "")) for name in SPOT_NUMBERS}
     found = {name: number for name, number in found.items() if number is not None}
     found["repeats"] = _bucket_rows(value.get("repeats") or [], field, label)
+    if found["repeats"] and "flow_l_min" in found and value.get("flow_by") != "meter":
+        # The bucket is the flow; what was read at the meter beside it tells of the meter.
+        found.setdefault("meter_flow_l_min", found.pop("flow_l_min"))
     sun_by = value.get("sun_by") or "none"
     if sun_by not in SUN_BY:
         raise Refused("unknown_code", _("Say how the irradiance was got."), field="sun_by")

@@ -4,6 +4,7 @@ from django import template
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from fleet.visits import services
 from fleet.visits.cause_names import CAUSES
 from fleet.web.templatetags.web import badge
 
@@ -46,21 +47,17 @@ def get(mapping, key):
     return (mapping or {}).get(key)
 
 
-@register.filter
-def capture_value(value):
-    """A recorded value in short words."""
-    if value is True:
-        return _("yes")
-    if value is False:
-        return _("no")
-    if isinstance(value, list):
-        if value and isinstance(value[0], dict) and "litres" in value[0]:
-            return "; ".join(f"{r['litres']:g} L / {r['seconds']:g} s" for r in value)
-        if value and isinstance(value[0], list):
-            return _("a mark")
-        return "; ".join(capture_value(v) for v in value)
-    if isinstance(value, dict):
-        return _("spot test")
-    if isinstance(value, float):
-        return f"{value:g}"
-    return str(value)
+@register.simple_tag(takes_context=True)
+def recorded(context, value, capture):
+    """{% recorded value capture %}: what was recorded, in short words, in the units that the reader likes."""
+    person = context.get("user")
+    options = {option["code"]: option["label"] for option in capture.get("options", [])}
+    if isinstance(value, str) and value in options:
+        return _(options[value])
+    return services.in_words(value, capture.get("unit", ""), person)
+
+
+@register.simple_tag(takes_context=True)
+def spot_readings(context, value):
+    """{% spot_readings value as rows %}: (label, words) of each reading of a recorded spot test."""
+    return services.spot_in_words(value, context.get("user"))

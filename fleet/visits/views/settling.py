@@ -42,7 +42,7 @@ def settle(request, key):
                 return redirect("visits:visit", key)
         return redirect("visits:settle_pieces", key)
     steps = {step["code"]: step for step in in_words(visit.procedure.steps if visit.procedure else [])}
-    rows = [_row(visit, side, steps.get(side.piece.payload.get("step"))) for side in sides]
+    rows = [_row(visit, side, steps.get(side.piece.payload.get("step")), request.user) for side in sides]
     groups = {}
     for row in rows:
         groups.setdefault(row["piece"].person, []).append(row)
@@ -99,13 +99,13 @@ def _say(request, rows):
         messages.success(request, said % {"n": left})
 
 
-def _row(visit, side, step):
+def _row(visit, side, step, person):
     """A piece as the page shows it: its lines, each with what stands in its place and whether the two differ."""
     piece, other = side.piece, side.other
     here = set(visit.photos.values_list("key", flat=True)) if side.own_photos else set()
     if step:
-        mine = services.readable(step, piece.payload.get("values"))
-        theirs = services.readable(step, other.values if other else {})
+        mine = services.readable(step, piece.payload.get("values"), person)
+        theirs = services.readable(step, other.values if other else {}, person)
         lines = [
             (label, mine.get(code), theirs.get(code), other is not None and mine.get(code) != theirs.get(code))
             for code, label in services.lines_of(step, mine, theirs)

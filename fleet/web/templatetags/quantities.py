@@ -1,6 +1,7 @@
 """`{% load quantities %}`: figures with their unit, as the signed-in person likes to read them.
 
-    {% flow 14.2 %}  {% metres well.depth_m %}  {{ volume_l|litres }}  {{ share|percent }}  {{ 1234.5|figure:1 }}
+    {% flow 14.2 %}  {% metres well.depth_m %}  {% in_unit value "L/min" %}
+    {{ volume_l|litres }}  {{ share|percent }}  {{ 1234.5|figure:1 }}
     {% when visit.done_at site %}  {% when reading.at site "day" %}  {{ job.started_at|ago }}
 """
 
@@ -22,8 +23,23 @@ def flow(context, value_l_min, decimals=None):
 
 
 @register.simple_tag(takes_context=True)
+def flow_m3_h(context, value_m3_h):
+    return q.flow_m3_h(value_m3_h, _person(context))
+
+
+@register.simple_tag(takes_context=True)
+def specific_capacity(context, value_m3_h_m):
+    return q.specific_capacity(value_m3_h_m, _person(context))
+
+
+@register.simple_tag(takes_context=True)
 def metres(context, value_m, decimals=1):
     return q.metres(value_m, _person(context), decimals)
+
+
+@register.simple_tag(takes_context=True)
+def in_unit(context, value, unit):
+    return q.in_unit(value, unit, _person(context))
 
 
 @register.filter

@@ -1,26 +1,10 @@
 // The answer at the well: what is right for this sun and this level, read between the points of the expected card that
 // the server worked out. The range is formed as the server forms it; tests hold both to the same answers.
+import { fallOf } from "./fall.js";
+import { between, ampsAt, flowAt, voltsAt } from "./tables.js";
 import { read, t, figure } from "./words.js";
 
-export function between(x, y, at) {
-  if (at <= x[0]) return y[0];
-  const last = x.length - 1;
-  if (at >= x[last]) return y[last];
-  let i = 1;
-  while (x[i] < at) i++;
-  if (y[i] === null || y[i - 1] === null) return null;
-  return x[i] === x[i - 1] ? y[i] : y[i - 1] + ((at - x[i - 1]) / (x[i] - x[i - 1])) * (y[i] - y[i - 1]);
-}
-
-// A table by level and sun; below its first sun in proportion down to nothing in the dark (flow, amps).
-function table(card, rows, sun, level, dark = true) {
-  const bySun = (row) => (dark && sun < card.sun[0] ? (row[0] * Math.max(sun, 0)) / card.sun[0] : between(card.sun, row, sun));
-  return rows.length === 1 ? bySun(rows[0]) : between(card.level, rows.map(bySun), level);
-}
-
-export const flowAt = (card, sun, level) => table(card, card.flow, sun, level) * card.own.factor;
-export const voltsAt = (card, sun, level) => table(card, card.volts, sun, level, false);
-export const ampsAt = (card, sun, level) => table(card, card.amps, sun, level);
+export { ampsAt, between, flowAt, voltsAt };
 
 function median(numbers) {
   const sorted = [...numbers].sort((a, b) => a - b), middle = sorted.length >> 1;
@@ -29,7 +13,7 @@ function median(numbers) {
 
 // The readings as numbers; texts as typed come in.
 export function readings(values) {
-  const found = { sun_by: values.sun_by || "none" };
+  const found = { sun_by: values.sun_by || "none", main_was_full: values.main_was_full === true };
   for (const [name, value] of Object.entries(values)) {
     if (name === "repeats" || name === "sun_by") continue;
     const number = read(value);
@@ -37,9 +21,12 @@ export function readings(values) {
   }
   found.repeats = (values.repeats || []).map((r) => ({ litres: read(r?.litres), seconds: read(r?.seconds) }))
     .filter((r) => r.litres > 0 && r.seconds > 0);
-  if (found.flow_l_min === undefined && found.repeats.length) {
+  if (found.repeats.length) {
+    // The bucket is the flow; what was read at the meter beside it tells of the meter.
+    if (found.flow_l_min !== undefined) found.meter_flow_l_min = found.flow_l_min;
     found.flow_l_min = median(found.repeats.map((r) => (60 * r.litres) / r.seconds));
     found.flow_by = "bucket";
+    if (found.meter_share > 0) found.meter_flow_l_min ??= found.meter_share * found.flow_l_min;
   } else if (found.flow_l_min !== undefined) found.flow_by = "meter";
   return found;
 }
@@ -69,7 +56,7 @@ function levelOf(card, r) {
   return [card.record_level, false, "record"];
 }
 
-const cannot = (because, more = {}) => ({ verdict: "cannot_tell", because, stages: [], ...more });
+const cannot = (because, more = {}) => ({ verdict: "cannot_tell", because, ...more });
 
 export function answer(card, values) {
   const r = readings(values);
@@ -90,7 +77,7 @@ export function answer(card, values) {
   const found = {
     measured, sun, level, dipped, how, ratio: middle > 0 ? measured / middle : null,
     expected: { low: Math.max(0, middle - range.eighty * sigma), middle, high: middle + range.eighty * sigma },
-    volts: voltsAt(card, sun, level), amps: ampsAt(card, sun, level), stages: stagesOf(card, r, sun, level, middle),
+    volts: voltsAt(card, sun, level), amps: ampsAt(card, sun, level), fall: fallOf(card, r, { sun, sunSigma, level, dipped }),
     own_tests: card.own.tests, judged: card.own.judged,
   };
   return { ...found, ...verdict(measured, middle, sigma, sun, range) };
@@ -106,36 +93,10 @@ function verdict(measured, middle, sigma, sun, range) {
   return { verdict: "as_expected", because: t("because_ok", { n: figure((100 * range.proves * sigma) / middle, 0) }) };
 }
 
-function stagesOf(card, r, sun, level, withLevel) {
-  const stages = [];
-  if (r.static_level_m !== undefined || r.pumping_level_m !== undefined) {
-    const right = flowAt(card, sun, card.record_level);
-    stages.push({ stage: "well", expected: card.record_level, measured: level, unit: "m", loss: right - withLevel });
-  }
-  const { array_voltage_v: volts, array_current_a: amps } = r;
-  let left = withLevel;
-  if (volts && amps) {
-    const could = between(card.iv.sun, card.iv.amps.map((row) => between(card.iv.volts, row, volts)), sun);
-    if (could > 0) {
-      // Less light on modules as warm as the full sun makes them: read as weaker sun, less what the warmth costs.
-      const light = Math.min(1, Math.max(0.02, amps / could));
-      const warmer = between(card.sun, card.cell, sun) - between(card.sun, card.cell, sun * light);
-      left = flowAt(card, sun * light * (1 + (card.gamma / 100) * warmer), level);
-      stages.push({ stage: "array", expected: could, measured: amps, unit: "A", loss: withLevel - left });
-    }
-    const motor = Math.max(0, volts * amps - amps * amps * card.cable.ohm) * card.cable.efficiency;
-    stages.push({ stage: "cable", expected: volts * amps, measured: motor, unit: "W", loss: 0 });
-  }
-  if (r.flow_l_min !== undefined) {
-    stages.push({ stage: "pump", expected: left, measured: r.flow_l_min, unit: "L/min", loss: left - r.flow_l_min,
-      whole: !(volts && amps) });
-  }
-  return stages;
-}
-
-// What to look at next: the stage that loses most, if anything is amiss.
+// What to look at next: the stages that lose most, if anything is amiss; a meter that shows something else in any case.
 export function checkNext(found) {
-  if (found.verdict !== "below") return [];
-  const losing = found.stages.filter((s) => s.loss > 0.05 * (found.expected?.middle || 1)).sort((a, b) => b.loss - a.loss);
-  return losing.length ? losing.map((s) => t(s.whole ? "check_whole" : `check_${s.stage}`)) : [t("check_whole")];
+  const wrong = found.fall?.meter && !found.fall.meter.agrees ? [t("check_meter")] : [];
+  if (found.verdict !== "below") return wrong;
+  const losing = (found.fall?.steps || []).filter((s) => s.loss > 0.05 * (found.expected?.middle || 1)).sort((a, b) => b.loss - a.loss);
+  return [...(losing.length ? losing.map((s) => t(`check_${s.name === "pump_only" ? "pump" : s.name}`)) : [t("check_whole")]), ...wrong];
 }

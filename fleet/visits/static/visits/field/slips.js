@@ -56,16 +56,18 @@ export function ofSpot(card, values) {
       }
     }
   }
-  if (r.flow_by === "meter" && flow > 0) {
+  const meter = r.flow_by === "meter" ? r.flow_l_min : r.meter_flow_l_min, against = r.flow_by === "meter" ? flow : r.flow_l_min;
+  if (meter > 0 && against > 0) {
     const { unit, size } = liked("L/min"), hours = unit === "m³/h", shown = (l) => figure(l / size, hours ? 2 : 1);
-    const other = hours ? r.flow_l_min * 0.06 : r.flow_l_min / 0.06; // the same figure, had it been meant in the other unit
-    if (nearly(other, flow, 0.35)) {
-      found.push({ code: "flow_m3h", words: t(hours ? "slip_lmin" : "slip_m3h", { typed: shown(r.flow_l_min), right: shown(other) }), mend: { flow_l_min: asTyped(other, "L/min") } });
-    } else if (nearly(r.flow_l_min, 10 * flow, 0.3) || nearly(r.flow_l_min, flow / 10, 0.2)) {
-      const mended = r.flow_l_min > flow ? r.flow_l_min / 10 : r.flow_l_min * 10;
-      found.push({ code: "flow_ten", words: t("slip_ten", { typed: shown(r.flow_l_min), right: shown(mended) }), mend: { flow_l_min: asTyped(mended, "L/min", 3) } });
+    const other = hours ? meter * 0.06 : meter / 0.06; // the same figure, had it been meant in the other unit
+    if (nearly(other, against, 0.35)) {
+      found.push({ code: "flow_m3h", words: t(hours ? "slip_lmin" : "slip_m3h", { typed: shown(meter), right: shown(other) }), mend: { flow_l_min: asTyped(other, "L/min") } });
+    } else if (nearly(meter, 10 * against, 0.3) || nearly(meter, against / 10, 0.2)) {
+      const mended = meter > against ? meter / 10 : meter * 10;
+      found.push({ code: "flow_ten", words: t("slip_ten", { typed: shown(meter), right: shown(mended) }), mend: { flow_l_min: asTyped(mended, "L/min", 3) } });
     }
-  } else if (flows.length && flow > 0 && (nearly(r.flow_l_min, 10 * flow, 0.3) || nearly(r.flow_l_min, flow / 10, 0.15))) {
+  }
+  if (flows.length && flow > 0 && (nearly(r.flow_l_min, 10 * flow, 0.3) || nearly(r.flow_l_min, flow / 10, 0.15))) {
     found.push({ code: "bucket_ten", words: t("slip_bucket"), mend: null });
   }
   return found;

@@ -28,11 +28,11 @@ export function answerCard(found, { short = false } = {}) {
   if (short) return h("div", { class: "answer", role: "status" }, rows);
   const next = checkNext(found);
   if (next.length) rows.push(h("p", { class: "strong" }, t("check_next")), h("ol", {}, next.map((words) => h("li", {}, words))));
-  if (found.stages?.length) {
-    rows.push(h("details", { class: "more", open: found.verdict === "below" }, h("summary", {}, t("where_lost")), fall(found),
-      h("dl", { class: "facts" }, found.stages.flatMap((s) => [h("dt", {}, t(s.whole ? "stage_whole" : `stage_${s.stage}`)),
-        h("dd", {}, t(s.stage === "cable" ? "stage_left" : "stage_said", { expected: quantity(s.expected, s.unit), measured: quantity(s.measured, s.unit) }),
-          Math.abs(s.loss) >= 0.1 ? h("span", { class: "quiet" }, ` ${t(s.loss > 0 ? "stage_costs" : "stage_gains", { loss: flow(Math.abs(s.loss)) })}`) : null)]))));
+  if (found.fall) {
+    const { steps, meter, untold } = found.fall;
+    rows.push(h("details", { class: "more", open: found.verdict === "below" || meter?.agrees === false }, h("summary", {}, t("where_lost")), fall(found),
+      h("dl", { class: "facts" }, [...steps, meter].filter(Boolean).flatMap((s) => [h("dt", {}, nameOf(s)), h("dd", {}, said(s))])),
+      untold.map((code) => h("p", { class: "hint" }, t(code)))));
   }
   if (found.expected) {
     rows.push(h("p", { class: "hint" }, t("rests_on", { sun: figure(found.sun, 0), level: metres(found.level), how: t(`level_${found.how}`) }),
@@ -44,19 +44,35 @@ export function answerCard(found, { short = false } = {}) {
 function quantity(value, unit) {
   if (unit === "L/min") return flow(value);
   if (unit === "m") return metres(value);
-  return `${figure(value, unit === "W" ? 0 : 1)} ${unit}`;
+  return `${figure(value, { W: 0, "Ω": 2 }[unit] ?? 1)} ${unit}`;
 }
 
-// The water from what is expected at the usual level down to what came, a step a stage. The words below say the same.
-function fall({ expected, measured, stages }) {
-  const start = expected.middle + (stages.find((s) => s.stage === "well")?.loss ?? 0);
+const nameOf = (s) => t(`stage_${s.name || s.stage}`);
+
+// A stage in words: what was read, what is right, what that costs, and whether the instruments can show so little.
+function said(s) {
+  const cost = Math.abs(s.loss) < 0.1 ? "" : t(s.loss > 0 ? "stage_costs" : "stage_gains", { loss: flow(Math.abs(s.loss)) });
+  const words = s.stage !== "meter" ? cost : t(s.agrees ? "meter_agrees" : s.beside ? "meter_beside" : "meter_books");
+  return [t("stage_said", { expected: quantity(s.expected, s.unit), measured: quantity(s.measured, s.unit) }),
+    words ? h("span", { class: "quiet" }, ` ${words}`) : null, cost && !s.clear ? h("span", { class: "quiet" }, ` ${t("stage_unclear")}`) : null];
+}
+
+// The water from what is expected at the usual level down to what came, a step a stage, and on to what the meter makes
+// of it. The words below say the same.
+function fall({ measured, fall: { start, steps, meter } }) {
   const rows = [{ words: t("fall_from"), from: 0, to: start, tone: "right", said: flow(start) }];
   let left = start;
-  for (const s of stages.filter((one) => Math.abs(one.loss) >= 0.1)) {
-    rows.push({ words: t(s.whole ? "stage_whole" : `stage_${s.stage}`), from: left, to: left - s.loss, tone: s.loss > 0 ? "lost" : "won", said: `${s.loss > 0 ? "−" : "+"}${flow(Math.abs(s.loss))}` });
+  const step = (s) => {
+    rows.push({ words: nameOf(s), from: left, to: left - s.loss, tone: s.loss > 0 ? "lost" : "won", said: `${s.loss > 0 ? "−" : "+"}${flow(Math.abs(s.loss))}` });
     left -= s.loss;
-  }
+  };
+  steps.filter((one) => Math.abs(one.loss) >= 0.1).forEach(step);
   rows.push({ words: t("yours"), from: 0, to: measured, tone: "own", said: flow(measured) });
+  if (meter && !meter.agrees) {
+    left = measured;
+    step(meter);
+    rows.push({ words: t("fall_meter"), from: 0, to: meter.measured, tone: "own", said: flow(meter.measured) });
+  }
   const most = Math.max(...rows.flatMap((row) => [row.from, row.to])) || 1;
   return h("ul", { class: "fall", "aria-hidden": "true" }, rows.map(({ words, from, to, tone, said }) => {
     const piece = h("span", { class: `fall-piece fall-${tone}` });
@@ -96,7 +112,8 @@ function bar({ expected, measured }) {
   return made;
 }
 
-export function spot(capture, value, changed, { card, asked, answered }) {
+// `beside`: what other steps of the visit measured that this test rests on too (loop resistance, first water).
+export function spot(capture, value, changed, { card, asked, answered, beside }) {
   let values = { ...value, repeats: value.repeats || [] };
   const said = h("div", { class: "spot-answer" }), slips = h("div", {});
   const box = h("fieldset", { class: "group" });
@@ -108,13 +125,14 @@ export function spot(capture, value, changed, { card, asked, answered }) {
   }
 
   function look() {
-    const questions = ofSpot(card, values).filter((q) => !asked.has(q.code));
+    const all = { ...values, ...beside };
+    const questions = ofSpot(card, all).filter((q) => !asked.has(q.code));
     slips.replaceChildren(...questions.map((q) => notice("watch", p(q.words), h("div", { class: "buttons" },
       q.mend ? button(t("slip_mend"), () => { tell(q.mend); draw(); }) : null,
       button(q.mend ? t("slip_right") : t("slip_seen"), () => { asked.add(q.code); answered(q.code); look(); })))));
-    const r = readings(values);
+    const r = readings(all);
     const enough = r.flow_l_min !== undefined && (!card?.flow || sunOf(card, r)[0] !== null);
-    said.replaceChildren(enough ? answerCard(answer(card, values)) : h("p", { class: "hint" }, t(r.flow_l_min === undefined ? "answer_waits" : "answer_waits_sun")));
+    said.replaceChildren(enough ? answerCard(answer(card, all)) : h("p", { class: "hint" }, t(r.flow_l_min === undefined ? "answer_waits" : "answer_waits_sun")));
   }
 
   const figureOf = (name, label, unit, hint) => numberInput({ label: t(label), unit, value: values[name], changed: (text) => tell({ [name]: text }), hint });
@@ -138,7 +156,9 @@ export function spot(capture, value, changed, { card, asked, answered }) {
     rows.push(h("h3", {}, t("level")), h("div", { class: "field-row" }, figureOf("static_level_m", "static_level_m", "m"), figureOf("pumping_level_m", "pumping_level_m", "m")));
     rows.push(h("h3", {}, t("flow")), bucketRows(values.repeats, capture.repeats || 3, (repeats) => tell({ repeats })),
       h("details", { class: "more", open: Boolean(values.flow_l_min) }, h("summary", {}, t("flow_by_meter")), figureOf("flow_l_min", "flow_meter", "L/min")));
-    rows.push(h("h3", {}, t("electric")), h("div", { class: "field-row" }, figureOf("array_voltage_v", "array_voltage_v", "V"), figureOf("array_current_a", "array_current_a", "A")));
+    rows.push(h("h3", {}, t("electric")), h("div", { class: "field-row" }, figureOf("array_voltage_v", "array_voltage_v", "V"), figureOf("array_current_a", "array_current_a", "A")),
+      h("details", { class: "more", open: Boolean(values.output_voltage_v || values.output_current_a) }, h("summary", {}, t("output")), h("p", { class: "hint" }, t("output_hint")),
+        h("div", { class: "field-row" }, figureOf("output_voltage_v", "output_voltage_v", "V"), figureOf("output_current_a", "output_current_a", "A"))));
     box.replaceChildren(...rows, slips, said);
     look();
   }

@@ -1,6 +1,7 @@
 // One step a screen: cautions, figures before words, an answer at once, every keystroke kept.
 import { control, inOrder } from "./captures.js";
-import { answer } from "./card.js";
+import { besideOf } from "./beside.js";
+import { answer, readings } from "./card.js";
 import { all, get, isFull, put } from "./db.js";
 import { badge, button, h, link, notice, p, shape } from "./dom.js";
 import { freeze, keptStep } from "./outbox.js";
@@ -16,11 +17,11 @@ const draftId = (visit, step) => `${visit}/${step}`;
 const AGAIN_MS = 3000;
 
 // The values with each spot test's answer beside it, as the rules want to see them.
-function withAnswers(step, values, card) {
+function withAnswers(step, values, card, beside) {
   const found = { ...values };
   for (const c of step.captures) {
     if (c.kind === "spot" && values[c.code] && Object.keys(values[c.code]).length) {
-      found[c.code] = { ...values[c.code], answer: answer(card, values[c.code]) };
+      found[c.code] = { ...values[c.code], answer: answer(card, { ...values[c.code], ...beside }) };
     }
   }
   return found;
@@ -31,8 +32,8 @@ const bounds = ({ low, high, unit }) => {
   return { low: shown(low), high: shown(high) };
 };
 
-// What is sent: spot tests carry a key of their own and what was shown on the spot.
-function toSend(step, values, card) {
+// What is sent: spot tests carry a key of their own, what was shown on the spot, and what other steps measured for them.
+function toSend(step, values, card, beside) {
   const found = { ...values };
   for (const c of step.captures) {
     const value = values[c.code];
@@ -41,9 +42,12 @@ function toSend(step, values, card) {
       delete found[c.code];
       continue;
     }
-    const { verdict, because, expected } = answer(card, value);
+    const { verdict, because, expected } = answer(card, { ...value, ...beside });
     const repeats = (value.repeats || []).filter((r) => r.litres && r.seconds);
-    found[c.code] = { ...value, repeats, key: crypto.randomUUID(), shown: { verdict, because, expected } };
+    const { meter_share: share, ...more } = beside;
+    const meter = share && !value.flow_l_min ? readings({ ...value, ...beside }).meter_flow_l_min : undefined;
+    if (meter !== undefined) more.meter_flow_l_min = +meter.toFixed(2);
+    found[c.code] = { ...value, ...more, repeats, key: crypto.randomUUID(), shown: { verdict, because, expected } };
   }
   return found;
 }
@@ -54,10 +58,11 @@ export async function openDrafts(visit) {
 
 // Drafts that were never pressed home go along as they are, so that nothing typed stays behind.
 export async function sendDrafts(row) {
+  const beside = await besideOf(row);
   for (const draft of await openDrafts(row.key)) {
     const step = row.procedure.steps.find((s) => s.code === draft.step);
     if (!step || !Object.keys(draft.values).length) continue;
-    const data = { step: step.code, values: toSend(step, draft.values, row.data.card), cautions_seen: draft.seen || [], replaces: row.kept?.[step.code] || null, unfinished: true };
+    const data = { step: step.code, values: toSend(step, draft.values, row.data.card, beside), cautions_seen: draft.seen || [], replaces: row.kept?.[step.code] || null, unfinished: true };
     await freeze(row.key, "step", data, { draft: draft.id });
   }
 }
@@ -68,6 +73,7 @@ export async function stepScreen(row, code, { go, writable }) {
   const { card, known, built, site } = row.data;
   const kept = await keptStep(row, code);
   const id = draftId(row.key, code);
+  const beside = step.captures.some((c) => c.kind === "spot") ? await besideOf(row) : {};
   const draft = (await get("drafts", id)) || { id, visit: row.key, step: code, values: kept?.data.values || {}, seen: [], asked: [] };
   if (draft.settled && kept) Object.assign(draft, { values: kept.data.values || {}, skip: kept.data.skipped_why || "" });
   const asked = new Set(draft.asked || []);
@@ -106,12 +112,12 @@ export async function stepScreen(row, code, { go, writable }) {
     const questions = ofStep(step, draft.values, known || {}).filter((q) => !asked.has(q.code));
     slips.replaceChildren(...questions.map((q) => notice("watch", p(q.words), h("div", { class: "buttons" },
       button(t("slip_seen"), () => { asked.add(q.code); draft.asked = [...asked]; keep(); look(); })))));
-    const { sentences, stop } = judge(step, withAnswers(step, draft.values, card), known || {});
+    const { sentences, stop } = judge(step, withAnswers(step, draft.values, card, beside), known || {});
     said.replaceChildren(...sentences.map((words) => notice(stop ? "bad" : "watch", stop ? h("p", { class: "notice-title" }, t("stop")) : null, p(words))));
   }
 
   const context = {
-    built, zone: site.zone, card, asked, answered: (q) => { asked.add(q); draft.asked = [...asked]; keep(); },
+    built, zone: site.zone, card, asked, beside, answered: (q) => { asked.add(q); draft.asked = [...asked]; keep(); },
     photos: async (capture) => Promise.all(((await get("visits", row.key)).pictures || [])
       .filter((one) => one.step === code && one.capture === capture).map(async (one) => (await get("photos", one.key))?.blob ?? (await get("keep", `mine/${one.key}`)))).then((found) => found.filter(Boolean)),
     takePhoto: async (capture, file) => {
@@ -161,7 +167,7 @@ export async function stepScreen(row, code, { go, writable }) {
       const open = missing(step, draft.values, built).map(([, label, n]) => (n ? t("missing_n", { what: label, n }) : t("missing", { what: label })));
       if (open.length) return complain([...open, t("missing_way_out")]);
     } else if (!draft.skip?.trim()) return complain([t("need_why")]);
-    const values = skipped ? {} : toSend(step, draft.values, card);
+    const values = skipped ? {} : toSend(step, draft.values, card, beside);
     const old = (await get("visits", row.key)).kept?.[code] || null;
     const data = { step: code, values, cautions_seen: seen, replaces: old };
     if (skipped) data.skipped_why = draft.skip.trim();
@@ -174,7 +180,7 @@ export async function stepScreen(row, code, { go, writable }) {
       return complain([t(isFull(trouble) ? "disk_full" : "not_kept")]);
     }
     soon();
-    const judged = judge(step, withAnswers(step, draft.values, card), known || {});
+    const judged = judge(step, withAnswers(step, draft.values, card, beside), known || {});
     const spots = skipped ? [] : step.captures.filter((c) => c.kind === "spot" && values[c.code]);
     if (!skipped && (judged.sentences.length || spots.length)) return after(judged, spots);
     return go(nextOpen(await get("visits", row.key), at));
@@ -184,7 +190,7 @@ export async function stepScreen(row, code, { go, writable }) {
     const target = get("visits", row.key).then((fresh) => nextOpen(fresh, at));
     screen.replaceChildren(h("h1", {}, step.title), h("p", {}, judged.passed === false ? badge(t("not_in_order"), "bad") : judged.passed ? badge(t("in_order"), "good") : badge(t("kept"), "plain")),
       ...judged.sentences.map((words) => notice(judged.stop ? "bad" : "watch", judged.stop ? h("p", { class: "notice-title" }, t("stop")) : null, p(words), judged.stop ? p(t("stop_note")) : null)),
-      ...spots.map((c) => h("div", { class: "card" }, answerCard(answer(card, draft.values[c.code])))),
+      ...spots.map((c) => h("div", { class: "card" }, answerCard(answer(card, { ...draft.values[c.code], ...beside })))),
       h("div", { class: "field-bar" }, button(t("next"), async () => go(await target), { class: "button button-main button-wide" }),
         link(t("add_finding"), `#/visit/${row.key}/finding`), button(t("correct_again"), () => go(`#/visit/${row.key}/step/${code}?again=${Date.now()}`))));
     scrollTo(0, 0);
