@@ -1,5 +1,7 @@
 """Forms of the way in: which table and file; which column of the file is which."""
 
+import re
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
@@ -59,6 +61,20 @@ class MatchForm(forms.Form):
             sure = use is not None and use.sure
             self.rows.append((head, f"use_{index}", f"unit_{index}", bool(use and not use.sure), sure, index))
 
+        made = mapping.get("set") or {}
+        used = {use.column for use in self.uses.values()}
+        self.made = [c for c in table.columns if c.name not in used and (c.required or c.name in made)]
+        for column in self.made:
+            self.fields[f"made_{column.name}"] = forms.CharField(
+                label=column.title, required=False, initial=made.get(column.name, ""), max_length=200,
+                help_text=_("One word for every row, or columns of your file in braces: %(example)s")
+                % {"example": " ".join(f"{{{head}}}" for head in upload.heads[:2])},
+            )  # fmt: skip
+
+    def made_fields(self):
+        """Needed columns that no column of the file says: what each row is given there."""
+        return [self[f"made_{column.name}"] for column in self.made]
+
     def _units(self, column):
         """Units to choose from: those that measure what the column holds; all that the table knows where none does."""
         columns = [column] if column is not None and column.wanted_unit else self.table.columns
@@ -83,6 +99,12 @@ class MatchForm(forms.Form):
     def clean(self):
         data = super().clean()
         known = {c.name: c for c in self.table.columns}
+        for column in self.made:
+            words = data.get(f"made_{column.name}") or ""
+            for head in re.findall(r"\{([^{}]*)\}", words):
+                if head not in self.upload.heads:
+                    self.add_error(f"made_{column.name}", _("The file has no column “%(head)s”. It has: %(heads)s.") % {
+                        "head": head, "heads": ", ".join(h for h in self.upload.heads if h)})  # fmt: skip
         for _head, use, unit, *_rest in self.rows:
             name, given = data.get(use), data.get(unit)
             if name and given and numbers.factor(given, known[name].wanted_unit) is None:
@@ -100,6 +122,11 @@ class MatchForm(forms.Form):
             chosen[head] = {"to": data[use], "unit": data[unit]} if data[use] else ""
             if data[use] and isinstance(old, dict) and old.get("values") and old.get("to") == data[use]:
                 chosen[head]["values"] = old["values"]
-        kept = {k: v for k, v in self.upload.mapping.items() if k in {"set", "only", "zone", "date_orders"}}
+        kept = {k: v for k, v in self.upload.mapping.items() if k in {"only", "zone", "date_orders"}}
+        made = dict(self.upload.mapping.get("set") or {})
+        for column in self.made:
+            made[column.name] = data[f"made_{column.name}"]
+        if made := {name: words for name, words in made.items() if words}:
+            kept["set"] = made
         comma = {"comma": True, "point": False}.get(data["decimals"])
         return kept | {"columns": chosen, "date_order": data["date_order"] or None, "decimal_comma": comma}

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from fleet.intake.errors import Unreadable
 
 MOST_REMEMBERED = 5000  # cells a column; beyond this it seldom says the same twice
+MOST_STRANGE = 12  # words of a column that are asked about; where there are more it is the wrong column
 
 
 class Row:
@@ -58,6 +59,7 @@ class ColumnReader:
         self.index, self.name, self.read, self.required = index, name, read, required
         self.translated = translated or {}
         self.known, self.any_unread = {}, False
+        self.strange = {}  # words of a column of choices that it does not know, in the order they came
         self.date_order = None  # of this column, where it shows or somebody said it
 
     def column(self, cells, hints):
@@ -89,6 +91,8 @@ class ColumnReader:
             value = None if cell == "" else self.read(cell, hints)
         except Unreadable as fault:
             self.any_unread = True
+            if hasattr(self.read, "choices") and len(self.strange) <= MOST_STRANGE:
+                self.strange[str(cell).strip()[:40]] = True
             return _Unread(str(fault))
         if value is None and self.required:
             self.any_unread = True

@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from fleet.intake import ahead, numbers
 from fleet.intake import columns as heads_of
 from fleet.intake.errors import Unreadable, WrongFile
-from fleet.intake.reading import ColumnReader, read_rows
+from fleet.intake.reading import MOST_STRANGE, ColumnReader, read_rows
 from fleet.web.refusals import Refused
 
 MOST_LISTED = 100_000
@@ -45,6 +45,9 @@ class Fault:
     warning: bool = False
 
 
+NOT_COUNTED = {"faults", "notes", "questions", "words"}
+
+
 @dataclass
 class Outcome:
     """What came of it. `kept` says whether anything was written for good."""
@@ -58,12 +61,13 @@ class Outcome:
     kept: bool = False
     notes: list = field(default_factory=list)
     questions: list = field(default_factory=list)  # columns whose days could be read two ways
+    words: list = field(default_factory=list)  # columns of choices with words of their own
     faults: list = field(default_factory=list)
     unlisted: int = 0
 
     @property
     def counts(self):
-        return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in {"faults", "notes", "questions"}}
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.name not in NOT_COUNTED}
 
 
 class Run:
@@ -176,6 +180,11 @@ class _Reading:
         if self.progress:
             self.progress(self.source.lines, self.source.lines, _("finishing"))
         self.table.finish(self.run)
+        self.outcome.words = [
+            {"head": self.heads[reader.name], "cells": list(reader.strange),
+             "choices": [[value, str(title)] for value, title in reader.read.choices.items()]}
+            for reader in self.readers if 0 < len(reader.strange) <= MOST_STRANGE
+        ]  # fmt: skip
 
     def _look_ahead(self, rows):
         """Find out from the first rows how this file writes figures and days, before any is read."""

@@ -100,6 +100,24 @@ def set_day_orders(*, upload, orders, by):
     return set_mapping(upload=upload, mapping=upload.mapping | {"date_orders": known | wanted}, by=by)
 
 
+def set_words(*, upload, meanings, by):
+    """The user's word on what cells of columns of choices mean: {(head, cell): one of the choices}."""
+    asked = {(one["head"], cell): {value for value, _title in one["choices"]}
+             for one in upload.result.get("words") or [] for cell in one["cells"]}  # fmt: skip
+    wanted = {key: value for key, value in meanings.items() if value in asked.get(key, ())}
+    if not wanted:
+        raise Refused("which_word", _("Say what at least one of these words means."))
+    table = tables.find(upload.table)
+    uses = heads_of.match(upload.heads, table.columns, upload.mapping.get("columns"))
+    chosen = dict(upload.mapping.get("columns") or {})
+    for index, use in uses.items():
+        head = upload.heads[index]
+        said = {cell: value for (of, cell), value in wanted.items() if of == head}
+        if said:
+            chosen[head] = {"to": use.column, "unit": use.unit, "values": use.values | said}
+    return set_mapping(upload=upload, mapping=upload.mapping | {"columns": chosen}, by=by)
+
+
 def set_mapping(*, upload, mapping, by):
     """How this file's columns are to be read; remembered for the next file with the same heads."""
     table = tables.find(upload.table)
@@ -174,7 +192,8 @@ def _write_down(upload, outcome, rejects):
         batch_size=5000,
     )  # fmt: skip
     upload.result = outcome.counts | {
-        "notes": outcome.notes, "questions": outcome.questions, "samples": upload.result.get("samples", []),
+        "notes": outcome.notes, "questions": outcome.questions, "words": outcome.words,
+        "samples": upload.result.get("samples", []),
     }  # fmt: skip
     upload.state = Upload.State.KEPT if outcome.kept else Upload.State.LOOKED
     upload.trouble = ""

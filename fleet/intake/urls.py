@@ -9,6 +9,7 @@ urlpatterns = [
     path("<uuid:pk>/", views.upload, name="upload"),
     path("<uuid:pk>/keep/", views.keep, name="keep"),
     path("<uuid:pk>/days/", views.day_order, name="day_order"),
+    path("<uuid:pk>/words/", views.words, name="words"),
     path("<uuid:pk>/rejects.csv", views.rejects, name="rejects"),
 ]
 api_urlpatterns = [

@@ -139,10 +139,23 @@ def keep(request, pk):
 @require_POST
 def day_order(request, pk):
     """The user's word on columns whose days could be read two ways; the file is looked through again."""
-    upload, _table = _upload(request, pk)
     heads = zip(request.POST.getlist("head"), request.POST.getlist("order"), strict=False)
+    return _said(request, pk, services.set_day_orders, orders=dict(heads))
+
+
+@login_required
+@require_POST
+def words(request, pk):
+    """The user's word on what cells mean where a column knows certain words only."""
+    cells = zip(request.POST.getlist("head"), request.POST.getlist("cell"), strict=False)
+    meanings = dict(zip(cells, request.POST.getlist("means"), strict=False))
+    return _said(request, pk, services.set_words, meanings=meanings)
+
+
+def _said(request, pk, service, **what):
+    upload, _table = _upload(request, pk)
     try:
-        services.set_day_orders(upload=upload, orders=dict(heads), by=request.user)
+        service(upload=upload, by=request.user, **what)
         services.ask(upload=upload, word=LOOK, by=request.user, address=reverse("intake:upload", args=[pk]))
     except Refused as refusal:
         messages.error(request, str(refusal))
