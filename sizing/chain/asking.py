@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 
 from .. import array, compiled
-from ..head import loss_scalar
+from ..head import colebrook_near, friction_factor_scalar, loss_scalar
 from ..pump import needed
 from .machine import (
     ALPHA,
@@ -50,7 +50,7 @@ BRIGHTEST = 1450.0  # W/m2
 WATT_STEP = 5.0  # W/m2, of the table of a module's largest power
 WATT_KNOTS = 301
 MIDDLE_C = 45.0
-SPAN = 10  # numbers of scratch space, each FLOWS long
+SPAN, ROOM = 12, 112  # rows of scratch space, and how many numbers each holds: FLOWS, or the knots of a row of `fast`
 
 
 @lru_cache(maxsize=256)
@@ -85,6 +85,31 @@ def added_head(m, lift, q):
 
 
 @compiled()
+def _flows_and_heads(m, lift, top, space):
+    """Fills space[0] with flows up to top, closer together towards it, and space[7] with the `added_head` of each; each
+    friction factor starts from that of the flow before."""
+    per_flow = 1.0 / (60000.0 * 0.25 * np.pi * m[BORE] * m[BORE])
+    reynolds_per_flow, relative = per_flow * m[BORE] / m[VISCOSITY], 7e-6 / m[BORE]
+    per_length = m[PIPE] / m[BORE]
+    root = 0.0
+    for k in range(FLOWS):
+        t = k * (1.0 / (FLOWS - 1))
+        q = top * t * (1.6 - 0.6 * t)
+        net, reynolds = arriving(m, lift, q), q * reynolds_per_flow
+        if root > 0.0:
+            root = colebrook_near(reynolds, relative, root)
+            factor = 1.0 / (root * root)
+        else:
+            factor = friction_factor_scalar(reynolds, relative)
+            if reynolds >= 4000.0 and k > 3:  # from here on the next flow is less than a third more
+                root = 1.0 / np.sqrt(factor)
+        speed = q * per_flow
+        friction = (factor * per_length + m[FITTINGS]) * speed * speed * (0.5 / 9.80665) if q > 0.0 else 0.0
+        space[0, k] = q
+        space[7, k] = net * (m[DRAW_B] + m[DRAW_C] * net) + friction + m[INTAKE] * q * q
+
+
+@compiled()
 def _spare(m, cp, cv, ci, lift, q, max_w):
     """What is left at flow q of the limits of voltage and of power, as shares; falls with q."""
     s = np.sqrt(max(lift + added_head(m, lift, q), 0.0) / m[HEAD_SCALE])
@@ -116,7 +141,7 @@ def _largest(m, cp, cv, ci, level, max_w):
     for _ in range(60):
         x = high - f_high * (high - low) / (f_high - f_low)
         f = _spare(m, cp, cv, ci, lift, x, max_w)
-        if abs(f) < 1e-8 or high - low < 1e-9 * top:
+        if abs(f) < 1e-6 or high - low < 1e-9 * top:
             return x
         if f > 0.0:
             if side == 1:
@@ -156,30 +181,28 @@ def ask(m, cp, cv, ci, watts_table, static, coolest, space):
         # rows go on to the brightest sun whatever the limit of voltage, so that they change smoothly with the air
         top = min(m[Y_LIMIT] * m[UNIT_FLOW], well_limit(m, level))
         low = 0.0
-        for _ in range(10):
+        dark, thermal, gain, leak = cell_at(m, coolest)
+        for _ in range(6):
             q = 0.5 * (low + top)
             s = np.sqrt(max(lift + added_head(m, lift, q), 0.0) / m[HEAD_SCALE])
             y = q / m[UNIT_FLOW] + m[SLIP] * s * s
             amps = needed(ci, s, y)
-            if sun_for_amps(m, amps, needed(cv, s, y) + amps * (m[SERIES] + m[CABLE]), coolest) > BRIGHTEST:
+            diode_v = needed(cv, s, y) + amps * (m[SERIES] + m[CABLE])
+            if sun_asked(amps, diode_v, dark, thermal, gain, leak) > BRIGHTEST * m[CLEAN]:
                 top = q
             else:
                 low = q
+    _flows_and_heads(m, lift, top, space)
+    if m[COUPLING] > 0.0:
+        ask_again(m, cp, ci, static, space)
+        return most
+    per_scale, per_flow, series = 1.0 / m[HEAD_SCALE], 1.0 / m[UNIT_FLOW], m[SERIES] + m[CABLE]
     for k in range(FLOWS):
-        t = k / (FLOWS - 1)
-        q = top * t * (1.6 - 0.6 * t)
-        added = added_head(m, lift, q)
-        s = np.sqrt(max(lift + added, 0.0) / m[HEAD_SCALE])
-        y = q / m[UNIT_FLOW] + m[SLIP] * s * s
-        space[0, k], space[7, k] = q, added
-        if m[COUPLING] > 0.0:
-            watts = needed(cp, s, y)
-            amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
-            space[1, k] = (watts + amps * amps * m[CABLE]) / m[EFFICIENCY]
-        else:
-            amps = needed(ci, s, y)
-            space[1, k] = amps
-            space[2, k] = needed(cv, s, y) + amps * (m[SERIES] + m[CABLE])
+        s = np.sqrt(max(lift + space[7, k], 0.0) * per_scale)
+        y = space[0, k] * per_flow + m[SLIP] * s * s
+        amps = needed(ci, s, y)
+        space[1, k] = amps
+        space[2, k] = needed(cv, s, y) + amps * series
     return most
 
 
@@ -187,12 +210,13 @@ def ask(m, cp, cv, ci, watts_table, static, coolest, space):
 def ask_again(m, cp, ci, static, space):
     """A tracking unit's watts, space[1], at another level; the flows and the head that each adds stand there."""
     lift = static + m[LEVEL_DROP] + m[RISE]
+    per_scale, per_flow, per_efficiency = 1.0 / m[HEAD_SCALE], 1.0 / m[UNIT_FLOW], 1.0 / m[EFFICIENCY]
     for k in range(FLOWS):
-        s = np.sqrt(max(lift + space[7, k], 0.0) / m[HEAD_SCALE])
-        y = space[0, k] / m[UNIT_FLOW] + m[SLIP] * s * s
+        s = np.sqrt(max(lift + space[7, k], 0.0) * per_scale)
+        y = space[0, k] * per_flow + m[SLIP] * s * s
         watts = needed(cp, s, y)
         amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
-        space[1, k] = (watts + amps * amps * m[CABLE]) / m[EFFICIENCY]
+        space[1, k] = (watts + amps * amps * m[CABLE]) * per_efficiency
 
 
 @compiled()
@@ -216,19 +240,20 @@ def sun_for_watts(m, watts_table, watts, air, guess):
 
 
 @compiled()
-def sun_for_amps(m, amps, diode_v, cell):
-    """Irradiance at which a direct array gives these amps at these volts over its diodes, at a cell temperature."""
+def cell_at(m, cell):
+    """(dark A, thermal V, light A per W/m2, shunt S per W/m2) of the whole array at a cell temperature: `sun_asked`."""
     _, dark, thermal, _ = array.translate(m[LIGHT], m[DARK], m[THERMAL], m[SHUNT], m[ALPHA], 1000.0, cell)
-    gain = (m[LIGHT] + m[ALPHA] * (cell - 25.0)) / 1000.0
-    return sun_asked(amps, diode_v, dark, thermal, gain, 1.0 / (1000.0 * m[SHUNT])) / m[CLEAN]
+    return dark, thermal, (m[LIGHT] + m[ALPHA] * (cell - 25.0)) / 1000.0, 1.0 / (1000.0 * m[SHUNT])
 
 
 @compiled(inline="always")
 def sun_asked(amps, diode_v, dark, thermal, gain, leak):
+    """Irradiance on clean cells at which a direct array gives these amps at these volts over its diodes."""
     return (amps + dark * np.expm1(min(diode_v / thermal, 200.0))) / max(gain - diode_v * leak, 1e-9)
 
 
 BRIGHT_SUN, VEILED_SUN, BRIGHT_TIME = 1000.0, 550.0, 0.65  # W/m2 at noon, share of the time: see `steepness`
+STRIDE = 3  # every third flow is enough for it
 
 
 @compiled()
@@ -238,36 +263,44 @@ def steepness(m, cp, cv, ci, watts_table, static, most, space):
     At a flow: what one metre more asks of the array, over what a little more flow asks, is the flow lost; at a limit of
     voltage or power the flow that the limit takes. Flows are weighed by the time that the sun stands there on a day of
     clearness 0.6: rising and falling as a sine up to BRIGHT_SUN, and with a cloud before it up to VEILED_SUN, the sun
-    being out for BRIGHT_TIME (`daylight.sunshine`). What is lost is held against what flows in all.
+    being out for BRIGHT_TIME (`daylight.of_kinds`). What is lost is held against what flows in all.
     """
     lift = static + m[LEVEL_DROP] + m[RISE]
     at_limit = 0.0
     if most < 0.999 * m[Y_LIMIT] * m[UNIT_FLOW]:
-        at_limit = min(max(most - _largest(m, cp, cv, ci, static + m[LEVEL_DROP] + 1.0, m[MAX_W]), 0.0), most)
+        spare, less = _spare(m, cp, cv, ci, lift, most, m[MAX_W]), 0.02 * most
+        per_flow = (_spare(m, cp, cv, ci, lift, most - less, m[MAX_W]) - spare) / less
+        at_limit = (spare - _spare(m, cp, cv, ci, lift + 1.0, most, m[MAX_W])) / max(per_flow, 1e-12)
+        at_limit = min(max(at_limit, 0.0), most)
     per_watt = 0.0
     if m[COUPLING] > 0.0:
         sunlit = watts_at(watts_table, BRIGHT_SUN * m[CLEAN], MIDDLE_C)
         per_watt = BRIGHT_SUN / max(m[MODULES] * sunlit, 1e-9)
+    suns, dark, thermal, gain, leak = 4, 0.0, 1.0, 1.0, 0.0  # suns: place of their row in space
+    if m[COUPLING] == 0.0:
+        dark, thermal, gain, leak = cell_at(m, MIDDLE_C)
+    for k in range(0, FLOWS, STRIDE):
+        if m[COUPLING] > 0.0:
+            space[suns, k] = per_watt * space[1, k]
+        else:
+            space[suns, k] = sun_asked(space[1, k], space[2, k], dark, thermal, gain, leak) / m[CLEAN]
     lost, whole, before = 0.0, 0.0, 0.0
-    for k in range(FLOWS):
+    for k in range(0, FLOWS, STRIDE):
         q = space[0, k]
         s = np.sqrt(max(lift + space[7, k] + 1.0, 0.0) / m[HEAD_SCALE])
         y = q / m[UNIT_FLOW] + m[SLIP] * s * s
-        last = min(k + 1, FLOWS - 1)
-        first = max(k - 1, 0)
+        last, first = min(k + STRIDE, (FLOWS - 1) // STRIDE * STRIDE), max(k - STRIDE, 0)
+        amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else 0.0
         if m[COUPLING] > 0.0:
             watts = needed(cp, s, y)
-            amps = needed(ci, s, y) if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
-            more = (watts + amps * amps * m[CABLE]) / m[EFFICIENCY] - space[1, k]
-            per_flow = space[1, last] - space[1, first]
-            sun = per_watt * space[1, k]
+            amps = amps if m[KNOWS_V] > 0.0 else watts / m[PEAK_V]
+            more = per_watt * (watts + amps * amps * m[CABLE]) / m[EFFICIENCY]
         else:
-            amps = needed(ci, s, y)
-            sun = sun_for_amps(m, space[1, k], space[2, k], MIDDLE_C)
-            more = sun_for_amps(m, amps, needed(cv, s, y) + amps * (m[SERIES] + m[CABLE]), MIDDLE_C) - sun
-            after = sun_for_amps(m, space[1, last], space[2, last], MIDDLE_C)
-            per_flow = after - sun_for_amps(m, space[1, first], space[2, first], MIDDLE_C)
-        at = _time_below(sun)
+            diode_v = needed(cv, s, y) + amps * (m[SERIES] + m[CABLE])
+            more = sun_asked(amps, diode_v, dark, thermal, gain, leak) / m[CLEAN]
+        more -= space[suns, k]
+        per_flow = space[suns, last] - space[suns, first]
+        at = _time_below(space[suns, k])
         time, before = at - before, max(at, before)
         if k == 0:  # below the threshold nothing flows
             continue
@@ -275,7 +308,7 @@ def steepness(m, cp, cv, ci, watts_table, static, most, space):
             whole += max(time, 0.0) * most
             lost += max(time, 0.0) * at_limit
         elif per_flow > 0.0 and time > 0.0:
-            middle = 0.5 * (q + space[0, k - 1])
+            middle = 0.5 * (q + space[0, first])
             whole += time * middle
             lost += time * min(more / per_flow * (space[0, last] - space[0, first]), middle)
     whole += max(1.0 - before, 0.0) * min(most, space[0, FLOWS - 1])  # the flow stays as it is in all brighter sun

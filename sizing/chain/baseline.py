@@ -7,9 +7,9 @@ import numpy as np
 from .. import compiled
 from ..checks import Refusal
 from ..sky.light import HOURS, OPEN, ROWS
-from .asking import FLOWS, SPAN, steepness
-from .daylight import CLOUDED, HIDDEN, NOON, SUN_OUT, TABLE
-from .days import ARRAY_SIGMA, METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, days_water, open_day
+from .asking import ROOM, SPAN, steepness
+from .daylight import CLOUDED, HIDDEN, NOON, REAL, SUN_OUT, WIDE
+from .days import ARRAY_SIGMA, METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, day_space, days_water, open_day
 from .fast import EDGES, FIRST, HEATS, KNOTS, LEAST_SUN, MOST, NODES, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
@@ -34,15 +34,15 @@ class Baseline(NamedTuple):
 
 
 @compiled()
-def _first_water(light, water, at, step, span, first, sunset, threshold):
+def _first_water(light, water, backwards, span, first, sunset, threshold):
     """Solar hour of the first water of a day: where the light, straight between the middles of the hours and zero at
-    sunrise, passes the threshold; NaN where none comes. light (span,), water by hour and kind of day, those of this
-    kind from `at` on, `step` apart; step below 0: the day backwards."""
+    sunrise, passes the threshold; NaN where none comes. light and water by hour; backwards: from the evening on."""
     before_t, before = 12.0 - sunset * 12.0 / np.pi, 0.0
     for k in range(span):
-        here = light[k if step > 0 else span - 1 - k]
+        at = span - 1 - k if backwards else k
+        here = light[at]
         t = first + k + 0.5 if k > 0 else 0.5 * (before_t + first + 1.0)
-        if water[at + k * step] > 0.0:
+        if water[at] > 0.0:
             share = (threshold - before) / max(here - before, 1e-9)
             return before_t + min(max(share, 0.0), 1.0) * (t - before_t)
         before_t, before = t, here
@@ -55,13 +55,13 @@ def _months(
     begin, finish, volume, start, stop, morning, mean, swing, steep,
 ):  # fmt: skip
     kinds = days.shape[2]
-    space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((NODES, KNOTS)), np.empty((NODES, EDGES))
-    year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
-    heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
-    geometry, litres, clearness = np.empty((ROWS, HOURS)), np.empty(kinds * HOURS), np.empty(kinds)
-    of_kind, early_of, late_of = np.empty((3, kinds)), np.empty(kinds), np.empty(kinds)
-    suns, flows = np.empty((TABLE, kinds * HOURS)), np.empty((2, kinds * HOURS))
-    middle, light = kinds // 2, np.empty(HOURS)
+    space, nodes, node_edges = np.empty((SPAN, ROOM)), np.empty((NODES, KNOTS), REAL), np.empty((NODES, EDGES))
+    year, edges = np.empty((12, KNOTS), REAL), np.empty((12, EDGES))
+    heats, heat_edges = np.empty((HEATS, KNOTS), REAL), np.empty((HEATS, 2))
+    geometry, clearness, of_days = np.empty((ROWS, HOURS)), np.empty(kinds), day_space(kinds)
+    suns, flows, of_kind, litres, _, _ = of_days
+    halves = np.zeros((2, of_kind.shape[1], WIDE), REAL)  # litres before and after noon
+    block, lane, light, wet = kinds // 2 // WIDE, kinds // 2 % WIDE, np.empty(HOURS), np.empty(HOURS)
     for i in range(begin, finish):
         m, p = rows[i], pump[i]
         if np.isnan(m[COUPLING] + m[LIGHT] + frame[i].sum() + air[i].sum() + level[i].sum()):
@@ -74,45 +74,42 @@ def _months(
             edges,
         )  # fmt: skip
         most = edges[11, MOST]
-        steep[i] = (
-            steepness(m, cp[p], cv[p], ci[p], watts[kind[i]], level[i, 11], most, space) if most > 0.0 else 0.0
-        )
+        steep[i] = steepness(m, cp[p], cv[p], ci[p], watts[kind[i]], level[i, 11], most, space) if most > 0.0 else 0.0
+        place, hidden = frame[i], shade[i]
         for month in range(12):
             dawn, sunset, above, alike = open_day(
-                geometry, frame[i], dates[:, month], glass, shade[i], which[i], opened[:, month], left
+                geometry, place, dates, month, glass, hidden, which[i], opened, left, True
             )
             end = NOON if alike else HOURS - dawn
+            per_above = 1.0 / max(above, 1e-9)
             for j in range(kinds):
-                k = days[i, month, j] / max(above, 1e-9)
+                k = days[i, month, j] * per_above
                 clearness[j] = k if k == k else 0.0
             edge = edges[month]
-            days_water(
+            blocks = days_water(
                 year[month],
                 edge,
                 geometry,
-                frame[i],
+                place,
                 dawn,
                 end,
                 sunset,
                 clearness,
-                shade[i],
-                suns,
-                flows,
-                of_kind,
-                litres,
+                hidden,
+                of_days,
             )
             total, early, sun, square, product = 0.0, 0.0, 0.0, 0.0, 0.0
+            for b in range(blocks):
+                for half in range(2):
+                    for j in range(WIDE):
+                        halves[half, b, j] = 0.0
+                for h in range(end - dawn):
+                    half = 0 if dawn + h < NOON else 1
+                    for j in range(WIDE):
+                        halves[half, b, j] += litres[h * blocks + b, j]
             for j in range(kinds):
-                early_of[j] = late_of[j] = 0.0
-            for h in range(NOON - dawn):
-                for j in range(kinds):
-                    early_of[j] += litres[h * kinds + j]
-            for h in range(NOON - dawn, end - dawn):
-                for j in range(kinds):
-                    late_of[j] += litres[h * kinds + j]
-            for j in range(kinds):
-                half = early_of[j]
-                water = 2.0 * half if alike else half + late_of[j]
+                half = halves[0, j // WIDE, j % WIDE]
+                water = 2.0 * half if alike else half + halves[1, j // WIDE, j % WIDE]
                 if days[i, month, j] != days[i, month, j]:
                     water = np.nan
                 volume[i, month, j] = water
@@ -123,18 +120,18 @@ def _months(
                 product += clearness[j] * water
             runs = 0.0
             for h in range(end - dawn):
-                runs += flows[SUN_OUT, h * kinds + middle]
+                runs += flows[SUN_OUT, h * blocks + block, lane]
             of = SUN_OUT if runs > 0.0 else CLOUDED
             for h in range(end - dawn):
-                at, share = h * kinds + middle, geometry[OPEN, dawn + h]
-                light[h] = share * suns[of, at] + (1.0 - share) * suns[HIDDEN, at]
+                at, share = h * blocks + block, geometry[OPEN, dawn + h]
+                light[h] = share * suns[of, at, lane] + (1.0 - share) * suns[HIDDEN, at, lane]
+                wet[h] = litres[at, lane]
             clock = end - dawn, dawn, sunset, max(edge[FIRST], edge[LEAST_SUN])
-            start[i, month] = _first_water(light, litres, middle, kinds, *clock)
+            start[i, month] = _first_water(light, wet, False, *clock)
             if alike:
                 stop[i, month] = 24.0 - start[i, month]
             else:
-                last = (end - dawn - 1) * kinds + middle
-                stop[i, month] = 24.0 - _first_water(light, litres, last, -kinds, *clock)
+                stop[i, month] = 24.0 - _first_water(light, wet, True, *clock)
             morning[i, month] = early / total if total > 0.0 else np.nan
             mean[i, month] = total / kinds
             # one sigma of the climate, through the slope of water over sun among the kinds of day; at the least half

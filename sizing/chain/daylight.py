@@ -23,6 +23,7 @@ from ..sky.light import (
     PER_OUTER,
     SKY_GLASS,
     diffuse_share,
+    diffuse_terms,
     part_light,
 )  # fmt: skip
 
@@ -32,13 +33,16 @@ CONTRAST = 0.6  # share of the beam that a cloud of the middling sort takes; see
 CLEAREST = 0.75  # of the light above the air comes straight through at noon of a clear day; 0.7 an air mass: Meinel
 NOON = HOURS // 2
 FUSED = {"contract", "arcp", "nsz"}  # multiply and add at once; nothing that NaN or infinity would suffer from
-# rows of the table of a month's hours: lights of an hour; litres that a flow of 1 L/min gives in the share of the hour
-# with the sun out, and with a cloud before it
-SUN_OUT, CLOUDED, HIDDEN, BRIGHT_L, DULL_L = range(5)
-TABLE = 5
-VEILED, BRIGHT, GAIN = range(
-    3
-)  # of a kind of day: diffuse share; share of the time with the sun out; its direct light then
+SUN_OUT, CLOUDED, HIDDEN = range(3)  # rows of the table of a month's hours: lights of an hour
+TABLE = 3
+# of a kind of day: clearness; that times its diffuse share; share of the time with the sun out; its direct light then
+CLEAR, VEILED, BRIGHT, GAIN = range(4)
+OF_KIND = 4
+# Kinds of day stand side by side in blocks of WIDE, as many as the processor takes at once in numbers of REAL, whose
+# seven digits are plenty for light and flow; places left over in the last block are dark. Tables of hours have a row
+# for each block of each hour
+WIDE = 16
+REAL = np.float32
 
 
 @compiled()
@@ -61,63 +65,89 @@ def put_in_shade(geometry, first, opened, left):
         geometry[LEFT, h] = left[h]
 
 
-@compiled(inline="always")
-def sunshine(clearness, straight):
-    """Share of the time that the sun is bright; never so small that the sun, when out, would pass a clear day's.
+@compiled(fastmath=FUSED)
+def of_kinds(geometry, sunset, clearness, kinds):
+    """Fills kinds (OF_KIND, blocks, WIDE) for days of these clearnesses, dark beyond them.
 
-    straight: the day's mean direct light at noon over that above the air.
+    The sun is bright for its share of the time, but never for so little that its light, when out, would pass that of a
+    clear day: as seen at noon, where the mean direct light over that above the air tells.
     """
-    bright = min(max((clearness - 0.25) / 0.5, 0.0), 1.0)
-    return max(bright, min(CONTRAST * straight / max(CLEAREST - (1.0 - CONTRAST) * straight, 1e-9), 1.0))
+    blocks = (clearness.size + WIDE - 1) // WIDE
+    for block in range(blocks):
+        for j in range(WIDE):
+            k = block * WIDE + j
+            kinds[CLEAR, block, j] = clearness[k] if k < clearness.size else 0.0
+    first, second, third, fourth, edge, rest = diffuse_terms(sunset)
+    to_one, to_two, to_three, to_four = REAL(first), REAL(second), REAL(third), REAL(fourth)
+    highest, steady = REAL(edge), REAL(rest)
+    whole, veil = REAL(geometry[GLOBAL, NOON - 1]), REAL(geometry[DIFFUSE, NOON - 1])
+    per_outer = REAL(geometry[PER_OUTER, NOON - 1])
+    none, half, one, two = REAL(0.0), REAL(0.5), REAL(1.0), REAL(2.0)
+    taken, thin, clearest, least = REAL(CONTRAST), REAL(1.0 - CONTRAST), REAL(CLEAREST), REAL(1e-9)
+    for block in range(blocks):
+        for j in range(WIDE):
+            k = kinds[CLEAR, block, j]
+            share = one + k * (to_one + k * (to_two + k * (to_three + k * to_four)))
+            share = share if k < highest else steady
+            veiled = k * share
+            ghi, dhi = k * whole, veiled * veil
+            dhi = dhi if dhi < ghi else ghi
+            straight = (ghi - dhi) * per_outer
+            ring = straight if straight < one else one
+            straight += dhi * ring * per_outer
+            bright = two * k - half
+            bright = bright if bright > none else none
+            bright = bright if bright < one else one
+            room = clearest - thin * straight
+            needs = taken * straight / (room if room > least else least)
+            needs = needs if needs < one else one
+            bright = bright if bright > needs else needs
+            kinds[VEILED, block, j] = veiled
+            kinds[BRIGHT, block, j] = bright
+            kinds[GAIN, block, j] = one - taken + taken / (bright if bright > least else least)
+    return blocks
 
 
 @compiled(fastmath=FUSED)
 def lights(geometry, frame, first, end, sunset, clearness, shade, table, kinds):
-    """Fills table (TABLE, ...) with the hours first to end of days of several clearnesses, hour by hour, the kinds of
-    day beside each other: irradiance behind the glass, W/m2, with the sun out, with a cloud before it, with the sun
-    hidden; and the weights of the first two.
+    """Fills table (TABLE, 24 * blocks, WIDE) with the hours first to end of days of several clearnesses: irradiance
+    behind the glass, W/m2, with the sun out, with a cloud before it, with the sun hidden. Returns an hour's blocks.
 
-    shade: shares of all light lost before and after noon. kinds (3, ...): scratch space, after which kinds[BRIGHT] is
-    the share of the time that the sun is out.
+    shade: shares of all light lost before and after noon. kinds (OF_KIND, blocks, WIDE): scratch space, after which
+    kinds[BRIGHT] is the share of the time that the sun is out. table and kinds are of REAL.
     """
-    count = clearness.size
-    for j in range(count):
-        diffuse = diffuse_share(clearness[j], sunset)
-        _, _, noon, _ = part_light(geometry, NOON - 1, clearness[j], diffuse)
-        bright = sunshine(clearness[j], noon / geometry[OUTER, NOON - 1])
-        kinds[VEILED, j] = diffuse
-        kinds[BRIGHT, j] = bright
-        kinds[GAIN, j] = 1.0 + CONTRAST / bright - CONTRAST if bright > 0.0 else 0.0
+    blocks = of_kinds(geometry, sunset, clearness, kinds)
+    one, thin = REAL(1.0), REAL(1.0 - CONTRAST)
     for h in range(first, end):
-        at = (h - first) * count
         left = 1.0 - shade[0] if h < NOON else 1.0 - shade[1]
-        straight = geometry[BEHIND_GLASS, h] * geometry[LEFT, h] * left
-        sky, ground = frame[SKY_GLASS] * left, frame[GROUND_GLASS] * left
-        litres = geometry[LIT, h] * 60.0
-        whole, veil, per_outer = geometry[GLOBAL, h], geometry[DIFFUSE, h], geometry[PER_OUTER, h]
-        for j in range(count):  # as `part_light`, written out so that several kinds are taken at once
-            ghi = clearness[j] * whole
-            dhi = clearness[j] * kinds[VEILED, j] * veil
-            dhi = dhi if dhi < ghi else ghi
-            beam = ghi - dhi
-            ring = beam * per_outer
-            ring = dhi * (ring if ring < 1.0 else 1.0)
-            direct = (beam + ring) * straight
-            rest = (dhi - ring) * sky + ghi * ground
-            table[SUN_OUT, at + j] = rest + direct * kinds[GAIN, j]
-            table[CLOUDED, at + j] = rest + direct * (1.0 - CONTRAST)
-            table[HIDDEN, at + j] = rest
-            table[BRIGHT_L, at + j] = kinds[BRIGHT, j] * litres
-            table[DULL_L, at + j] = (1.0 - kinds[BRIGHT, j]) * litres
+        straight = REAL(geometry[BEHIND_GLASS, h] * geometry[LEFT, h] * left)
+        sky, ground = REAL(frame[SKY_GLASS] * left), REAL(frame[GROUND_GLASS] * left)
+        whole, veil, per_outer = REAL(geometry[GLOBAL, h]), REAL(geometry[DIFFUSE, h]), REAL(geometry[PER_OUTER, h])
+        for block in range(blocks):
+            at = (h - first) * blocks + block
+            for j in range(WIDE):  # as `part_light`, written out so that several kinds are taken at once
+                ghi = kinds[CLEAR, block, j] * whole
+                dhi = kinds[VEILED, block, j] * veil
+                dhi = dhi if dhi < ghi else ghi
+                beam = ghi - dhi
+                ring = beam * per_outer
+                ring = dhi * (ring if ring < one else one)
+                direct = (beam + ring) * straight
+                rest = (dhi - ring) * sky + ghi * ground
+                table[SUN_OUT, at, j] = rest + direct * kinds[GAIN, block, j]
+                table[CLOUDED, at, j] = rest + direct * thin
+                table[HIDDEN, at, j] = rest
+    return blocks
 
 
 @compiled(fastmath=FUSED)
-def even_lights(geometry, frame, first, sunset, clearness, shade, opened, suns):
-    """A day of even light: fills suns (24,) with what reaches the cells, W/m2. Returns the sum over the day of what a
-    cell in the same plane shows, Wh/m2: under the skyline `opened` and the windows of shade, not the faults."""
+def even_lights(geometry, frame, first, end, sunset, clearness, shade, opened, suns):
+    """A day of even light: fills suns (24,) from hour first to end with what reaches the cells, W/m2. Returns the sum
+    over these hours of what a cell in the same plane shows, Wh/m2: under the skyline `opened` and the windows of shade,
+    not the faults."""
     diffuse = diffuse_share(clearness, sunset)
     plane = 0.0
-    for h in range(first, HOURS - first):
+    for h in range(first, end):
         ghi, _, direct, even = part_light(geometry, h, clearness, diffuse)
         direct *= geometry[BEHIND_GLASS, h] * geometry[LEFT, h]
         rest = even * frame[SKY_GLASS] + ghi * frame[GROUND_GLASS]

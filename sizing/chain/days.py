@@ -11,17 +11,19 @@ import numpy as np
 from .. import compiled
 from ..checks import Refusal, one_of, within
 from ..sky.light import EAST, HOURS, LIT, OPEN, ROWS, day_geometry
-from .asking import FLOWS, SPAN, ask, steepness
+from .asking import ROOM, SPAN, ask, steepness
 from .daylight import (
-    BRIGHT_L,
+    BRIGHT,
     CLOUDED,
-    DULL_L,
     FUSED,
     HIDDEN,
     KINDS,
     NOON,
+    OF_KIND,
+    REAL,
     SUN_OUT,
     TABLE,
+    WIDE,
     even_lights,
     hide_low_sun,
     lights,
@@ -77,9 +79,9 @@ class ExpectedDays(NamedTuple):
 
 @compiled()
 def _curves(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, flows):
-    space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((NODES, KNOTS)), np.empty((NODES, EDGES))
-    year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
-    heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
+    space, nodes, node_edges = np.empty((SPAN, ROOM)), np.empty((NODES, KNOTS), REAL), np.empty((NODES, EDGES))
+    year, edges = np.empty((12, KNOTS), REAL), np.empty((12, EDGES))
+    heats, heat_edges = np.empty((HEATS, KNOTS), REAL), np.empty((HEATS, 2))
     for i in range(first, last):
         m, p = rows[i], pump[i]
         if np.isnan(m[COUPLING] + m[LIGHT] + air[i].sum() + level[i].sum()):
@@ -108,47 +110,68 @@ def curve(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
 
 
 @compiled()
-def open_day(geometry, frame, date, glass, shade, which, opened, left):
-    """`day_geometry` of a date (sine and cosine of the declination, light above the air) with what hides the sun put
-    in. Returns (first lit hour, sunset, irradiation above the air, whether afternoons are as mornings)."""
-    first, sunset, above = day_geometry(frame, date[0], date[1], date[2], glass, geometry)
+def open_day(geometry, frame, dates, month, glass, shade, which, opened, left, half):
+    """`day_geometry` of the middle of a month with what hides the sun put in; arguments as `Prepared.sun` has them.
+     Returns (first lit hour, sunset, irradiation above the air, whether afternoons are as mornings); where they are
+    and `half` is enough, only the hours up to noon are there."""
+    even = which < 0 and abs(frame[EAST]) < 1e-12 and shade[2] == 0.0 and shade[3] == 0.0
+    alike = even and shade[0] == shade[1]
+    first, sunset, above = day_geometry(
+        frame, dates[0, month], dates[1, month], dates[2, month], glass, geometry, half and alike
+    )
     if which >= 0:
-        put_in_shade(geometry, first, opened[which], left[which])
+        put_in_shade(geometry, first, opened[which, month], left[which])
     if shade[2] > 0.0 or shade[3] > 0.0:
-        hide_low_sun(geometry, first, date[2], shade[2], shade[3])
-    alike = which < 0 and abs(frame[EAST]) < 1e-12 and shade[0] == shade[1] and shade[2] == shade[3]
+        hide_low_sun(geometry, first, dates[2, month], shade[2], shade[3])
     return first, sunset, above, alike
 
 
+@compiled(inline="always")
+def day_space(count):
+    """Scratch space for days of so many clearnesses, as `days_water` takes it: suns (TABLE, 24 * blocks, WIDE), flows
+    (2, 24 * blocks, WIDE), kinds (OF_KIND, blocks, WIDE), litres (24 * blocks, WIDE); suns and flows again, flat."""
+    blocks = (count + WIDE - 1) // WIDE
+    flat_suns, flat_flows = np.zeros((TABLE, HOURS * blocks * WIDE), REAL), np.zeros((2, HOURS * blocks * WIDE), REAL)
+    return (
+        flat_suns.reshape((TABLE, HOURS * blocks, WIDE)), flat_flows.reshape((2, HOURS * blocks, WIDE)),
+        np.zeros((OF_KIND, blocks, WIDE), REAL), np.zeros((HOURS * blocks, WIDE), REAL), flat_suns, flat_flows,
+    )  # fmt: skip
+
+
 @compiled(fastmath=FUSED)
-def days_water(row, edge, geometry, frame, first, end, sunset, clearness, shade, suns, flows, kinds, litres):
-    """One unit's days of several clearnesses (kinds,), none of them NaN, in one month: fills litres with litres an hour
-    from hour first to end, the kinds of day beside each other. suns (TABLE, kinds * 24), flows (2, kinds * 24) and
-    kinds (3, kinds): scratch space; suns keeps the lights, as `lights`."""
-    lights(geometry, frame, first, end, sunset, clearness, shade, suns, kinds)
-    count = (end - first) * clearness.size
-    flows_at(row, edge, suns[SUN_OUT], count, flows[SUN_OUT])
-    flows_at(row, edge, suns[CLOUDED], count, flows[CLOUDED])
-    for at in range(count):
-        litres[at] = suns[BRIGHT_L, at] * flows[SUN_OUT, at] + suns[DULL_L, at] * flows[CLOUDED, at]
+def days_water(row, edge, geometry, frame, first, end, sunset, clearness, shade, space):
+    """One unit's days of several clearnesses (kinds,), none of them NaN, in one month: fills the litres of space
+    with litres an hour from hour first to end, its suns with the lights. Returns how many blocks an hour takes."""
+    suns, flows, kinds, litres, flat_suns, flat_flows = space
+    blocks = lights(geometry, frame, first, end, sunset, clearness, shade, suns, kinds)
+    count = (end - first) * blocks * WIDE
+    flows_at(row, edge, flat_suns, SUN_OUT, count, flat_flows)
+    flows_at(row, edge, flat_suns, CLOUDED, count, flat_flows)
     for h in range(first, end):
+        whole = REAL(geometry[LIT, h] * 60.0)
+        for block in range(blocks):
+            at = (h - first) * blocks + block
+            for j in range(WIDE):
+                bright, dull = flows[SUN_OUT, at, j], flows[CLOUDED, at, j]
+                litres[at, j] = whole * (dull + kinds[BRIGHT, block, j] * (bright - dull))
         opened = geometry[OPEN, h]
         if opened < 1.0:
-            for at in range((h - first) * clearness.size, (h - first + 1) * clearness.size):
-                hidden = flow_at(row, edge, suns[HIDDEN, at]) * (suns[BRIGHT_L, at] + suns[DULL_L, at])
-                litres[at] += (1.0 - opened) * (hidden - litres[at])
+            for k in range(clearness.size):
+                at, j = (h - first) * blocks + k // WIDE, k % WIDE
+                hidden = flow_at(row, edge, suns[HIDDEN, at, j]) * geometry[LIT, h] * 60.0
+                litres[at, j] += (1.0 - opened) * (hidden - litres[at, j])
+    return blocks
 
 
 @compiled()
 def _days(
     rows, pump, kind, cp, cv, ci, watts, air, level, dates, glass, frame, shade, which, opened, left, first, last, out
 ):  # fmt: skip
-    space, nodes, node_edges = np.empty((SPAN, FLOWS)), np.empty((NODES, KNOTS)), np.empty((NODES, EDGES))
-    year, edges = np.empty((12, KNOTS)), np.empty((12, EDGES))
-    heats, heat_edges = np.empty((HEATS, KNOTS)), np.empty((HEATS, 2))
-    geometry, litres = np.empty((ROWS, HOURS)), np.empty(KINDS.size * HOURS)
-    suns, flows = np.empty((TABLE, KINDS.size * HOURS)), np.empty((2, KINDS.size * HOURS))
-    kinds = np.empty((3, KINDS.size))
+    space, nodes, node_edges = np.empty((SPAN, ROOM)), np.empty((NODES, KNOTS), REAL), np.empty((NODES, EDGES))
+    year, edges = np.empty((12, KNOTS), REAL), np.empty((12, EDGES))
+    heats, heat_edges = np.empty((HEATS, KNOTS), REAL), np.empty((HEATS, 2))
+    geometry, of_days = np.empty((ROWS, HOURS)), day_space(KINDS.size)
+    litres, even_suns, even_flows = of_days[3], np.zeros((1, HOURS), REAL), np.zeros((1, HOURS), REAL)
     whole = np.ones(HOURS)
     for i in range(first, last):
         m, p = rows[i], pump[i]
@@ -159,40 +182,39 @@ def _days(
             m, cp[p], cv[p], ci[p], watts[kind[i]], air[i], level[i], space, nodes, node_edges, heats, heat_edges, year,
             edges,
         )  # fmt: skip
+        place, hidden = frame[i], shade[i]
         for month in range(12):
             dawn, sunset, above, alike = open_day(
-                geometry, frame[i], dates[:, month], glass, shade[i], which[i], opened[:, month], left
+                geometry, place, dates, month, glass, hidden, which[i], opened, left, True
             )
             end = NOON if alike else HOURS - dawn
-            days_water(
+            blocks = days_water(
                 year[month],
                 edges[month],
                 geometry,
-                frame[i],
+                place,
                 dawn,
                 end,
                 sunset,
                 KINDS,
-                shade[i],
-                suns,
-                flows,
-                kinds,
-                litres,
+                hidden,
+                of_days,
             )
             skyline = opened[which[i], month] if which[i] >= 0 else whole
             for j in range(KINDS.size):
                 water = 0.0
                 for h in range(end - dawn):
-                    water += litres[h * KINDS.size + j]
+                    water += litres[h * blocks + j // WIDE, j % WIDE]
                 out[0, i, month, j] = 2.0 * water if alike else water
-                plane = even_lights(geometry, frame[i], dawn, sunset, KINDS[j], shade[i], skyline, suns[0])
-                flows_at(year[month], edges[month], suns[0], HOURS, flows[0])
-                even = 0.0
-                for h in range(dawn, HOURS - dawn):
-                    even += flows[0, h] * geometry[LIT, h] * 60.0
-                out[1, i, month, j] = plane / 1000.0
+                plane = even_lights(geometry, place, dawn, end, sunset, KINDS[j], hidden, skyline, even_suns[0])
+                flows_at(year[month], edges[month], even_suns, 0, HOURS, even_flows)
+                steady = 0.0
+                for h in range(dawn, end):
+                    steady += even_flows[0, h] * geometry[LIT, h] * 60.0
+                halves = 2.0 if alike else 1.0
+                out[1, i, month, j] = halves * plane / 1000.0
                 out[2, i, month, j] = KINDS[j] * above
-                out[3, i, month, j] = even
+                out[3, i, month, j] = halves * steady
 
 
 def day_table(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
@@ -205,7 +227,7 @@ def day_table(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
 
 @compiled()
 def _sensitivity(rows, pump, kind, cp, cv, ci, watts, air, level, first, last, out):
-    space = np.empty((SPAN, FLOWS))
+    space = np.empty((SPAN, ROOM))
     for i in range(first, last):
         m, p = rows[i], pump[i]
         if np.isnan(m[COUPLING] + m[LIGHT] + air[i].sum() + level[i].sum()):

@@ -10,36 +10,31 @@ two agree to 1e-4 of a month's mean.
 
 import numpy as np
 
-from .. import array, compiled
-from .asking import BRIGHTEST, FLOWS, ask, ask_again, largest, sun_asked, sun_for_watts
-from .daylight import FUSED
+from .. import compiled
+from .asking import BRIGHTEST, FLOWS, ROOM, ask, ask_again, cell_at, largest, sun_asked, sun_for_watts
+from .daylight import FUSED, REAL
 from .machine import (
-    ALPHA,
     CLEAN,
     COUPLING,
     CUTOUT,
-    DARK,
     EFFICIENCY,
     HOLE,
     LEAK,
     LEVEL_DROP,
-    LIGHT,
     NOCT_SLOPE,
     ON,
     RISE,
-    SHUNT,
     START_W,
-    THERMAL,
 )  # fmt: skip
 from .operating import arriving
 
-KNOTS = 112  # of a row, at even steps of r / (r + BEND), r the root of the irradiance above the threshold
+KNOTS = ROOM  # of a row, at even steps of r / (r + BEND), r the root of the irradiance above the threshold
 BEND = 24.0  # closest together at the threshold and in the knee above it
 (FIRST, PER_STEP, MOST, LEAST_SUN, LAST_SUN, EDGES) = range(6)  # places in a row's edge; EDGES counts them
 NODES = 7  # rows that a year's are drawn from: three airs at one level, and the coolest and warmest at two more
 ALIKE = 0.3  # a direct unit's levels no further apart than this share of the least lift are covered by a parabola
 APART = 0.6  # share of the shallowest level's largest flow below which the deepest wants flows of its own
-HEATS = 5  # cell temperatures at which a direct unit is worked out, a parabola between
+HEATS = 4  # cell temperatures at which a direct unit is worked out, a cubic through them
 
 
 @compiled(inline="always", fastmath=FUSED)
@@ -61,12 +56,16 @@ def _row_in_air(m, watts_table, space, most, air, row, edge, known):
     """A tracking unit's row and edge in this air; see `year_rows`. The suns of the first `known` flows, as they stand
     in space[3] for the watts in space[9], are those of another level or air: a start. Returns how many stand there."""
     flows, asked, before = space[0], space[3], space[9]
-    guess = 100.0
+    guess, drift = 100.0, 1.0
     last = 0
     for k in range(FLOWS):
-        if k < known:
+        if k < known:  # what a guess misses is nearly alike for flows beside each other
             guess = asked[k] * space[1, k] / max(before[k], 1e-9)
-        asked[k] = sun_for_watts(m, watts_table, space[1, k], air, guess)
+            asked[k] = sun_for_watts(m, watts_table, space[1, k], air, guess * drift)
+            drift = asked[k] / guess
+        else:
+            asked[k] = sun_for_watts(m, watts_table, space[1, k], air, guess * drift)
+            drift = asked[k] / guess if k > 0 else 1.0
         before[k] = space[1, k]
         last = k
         if asked[k] > BRIGHTEST:
@@ -106,11 +105,8 @@ def _row_in_air(m, watts_table, space, most, air, row, edge, known):
 def _heat_rows(m, space, coolest, span, heats, heat_edges):
     """A direct unit's rows at HEATS cell temperatures from coolest on, span apart, with (first, 1/step) of each."""
     flows, asked = space[0], space[3]
-    leak = 1.0 / (1000.0 * m[SHUNT])
     for h in range(HEATS):
-        cell = coolest + h * span
-        _, dark, thermal, _ = array.translate(m[LIGHT], m[DARK], m[THERMAL], m[SHUNT], m[ALPHA], 1000.0, cell)
-        gain = (m[LIGHT] + m[ALPHA] * (cell - 25.0)) / 1000.0
+        dark, thermal, gain, leak = cell_at(m, coolest + h * span)
         last = 0
         for k in range(FLOWS):
             asked[k] = sun_asked(space[1, k], space[2, k], dark, thermal, gain, leak) / m[CLEAN]
@@ -140,43 +136,50 @@ def _heat_rows(m, space, coolest, span, heats, heat_edges):
         flows[last] = end
 
 
-@compiled(inline="always")
-def _at(row, per_step, share):
-    at = share * per_step
-    k = min(int(at), KNOTS - 2)
-    return row[k] + min(at - k, 1.0) * (row[k + 1] - row[k])
+@compiled(inline="always", fastmath=FUSED)
+def _cubic(x):
+    """Weights of HEATS values at 0, 1, 2 and 3 whose cubic is read at x."""
+    a, b, c = x - 1.0, x - 2.0, x - 3.0
+    return a * b * c * (-1.0 / 6.0), x * b * c * 0.5, x * a * c * -0.5, x * a * b * (1.0 / 6.0)
 
 
-@compiled()
-def _row_of_heats(m, heats, heat_edges, coolest, span, most, air, row, edge):
-    """A direct unit's row and edge in this air from its rows at several cell temperatures.
-
-    Each is read as far above its own threshold as this sun lies above the threshold at its own cell temperature.
-    """
+@compiled(fastmath=FUSED)
+def _row_of_heats(m, space, heats, heat_edges, coolest, span, most, air, row, edge):
+    """A direct unit's row and edge in this air, from those at HEATS cell temperatures: at each irradiance the flow at
+    the temperature that it gives the cells. More sun may then give less, by heating them."""
     edge[MOST], edge[LAST_SUN], edge[LEAST_SUN] = most, m[CUTOUT], 0.0
-    first = heat_edges[0, 0]
+    first, per_span = heat_edges[0, 0], 1.0 / span
     for _ in range(3):
-        x = (air + m[NOCT_SLOPE] * min(first, BRIGHTEST) - coolest) / span
-        i = min(max(int(x + 0.5), 1), HEATS - 2)
-        t = x - i
-        a, b, c = 0.5 * t * (t - 1.0), 1.0 - t * t, 0.5 * t * (t + 1.0)
-        first = a * heat_edges[i - 1, 0] + b * heat_edges[i, 0] + c * heat_edges[i + 1, 0]
+        a, b, c, d = _cubic((air + m[NOCT_SLOPE] * min(first, BRIGHTEST) - coolest) * per_span)
+        first = a * heat_edges[0, 0] + b * heat_edges[1, 0] + c * heat_edges[2, 0] + d * heat_edges[3, 0]
     edge[FIRST] = min(first, BRIGHTEST)
     step = _share(max(BRIGHTEST - first, 1.0)) / (KNOTS - 1)
     edge[PER_STEP] = 1.0 / step
+    places, rising = space[10], space[11]
+    first_0, first_1, first_2, first_3 = heat_edges[0, 0], heat_edges[1, 0], heat_edges[2, 0], heat_edges[3, 0]
     for j in range(KNOTS):
         g = first + _above(j * step)
-        x = (air + m[NOCT_SLOPE] * g - coolest) / span
-        i = min(max(int(x + 0.5), 1), HEATS - 2)
-        t = x - i
-        a, b, c = 0.5 * t * (t - 1.0), 1.0 - t * t, 0.5 * t * (t + 1.0)
-        share = _share(max(g - a * heat_edges[i - 1, 0] - b * heat_edges[i, 0] - c * heat_edges[i + 1, 0], 0.0))
-        row[j] = (
-            a * _at(heats[i - 1], heat_edges[i - 1, 1], share)
-            + b * _at(heats[i], heat_edges[i, 1], share)
-            + c * _at(heats[i + 1], heat_edges[i + 1, 1], share)
-        )
-    _even_out(row)
+        x = (air + m[NOCT_SLOPE] * g - coolest) * per_span
+        a, b, c, d = _cubic(x)
+        above = g - a * first_0 - b * first_1 - c * first_2 - d * first_3
+        rising[j] = x
+        places[j] = _share(above if above > 0.0 else 0.0)
+    per_0, per_1, per_2, per_3 = heat_edges[0, 1], heat_edges[1, 1], heat_edges[2, 1], heat_edges[3, 1]
+    for j in range(KNOTS):
+        a, b, c, d = _cubic(rising[j])
+        share = places[j]
+        places[j] = (
+            a * _at(heats[0], share * per_0) + b * _at(heats[1], share * per_1)
+            + c * _at(heats[2], share * per_2) + d * _at(heats[3], share * per_3)
+        )  # fmt: skip
+    _even_out(places, row)
+
+
+@compiled(inline="always", fastmath=FUSED)
+def _at(row, at):
+    at = at if at < KNOTS - 1.0001 else KNOTS - 1.0001
+    k = np.uint32(at)
+    return row[k] + (at - k) * (row[k + np.uint32(1)] - row[k])
 
 
 @compiled()
@@ -190,14 +193,15 @@ def level_rows(m, cp, cv, ci, watts_table, air, level, space, heats, heat_edges,
         edges[:, PER_STEP] = 1.0
         return
     if m[COUPLING] > 0.0:
+        known = 0
         for k in range(air.size):
-            _row_in_air(m, watts_table, space, most, air[k], rows[k], edges[k], 0)
+            known = _row_in_air(m, watts_table, space, most, air[k], rows[k], edges[k], known)
         _let_arrive(m, level, rows, edges)
         return
     span = (air[air.size - 1] - coolest + m[NOCT_SLOPE] * BRIGHTEST) / (HEATS - 1)
     _heat_rows(m, space, coolest, span, heats, heat_edges)
     for k in range(air.size):
-        _row_of_heats(m, heats, heat_edges, coolest, span, most, air[k], rows[k], edges[k])
+        _row_of_heats(m, space, heats, heat_edges, coolest, span, most, air[k], rows[k], edges[k])
     _let_arrive(m, level, rows, edges)
 
 
@@ -213,7 +217,7 @@ def _let_arrive(m, level, rows, edges):
             rows[k, j] = m[ON] * arriving(m, lift, rows[k, j])
 
 
-@compiled()
+@compiled(fastmath=FUSED)
 def _turn_round(asked, flows, last, space, row):
     """Row of flows at even steps of `_share` of the irradiance above the first, from flows at rising `asked`.
 
@@ -232,34 +236,35 @@ def _turn_round(asked, flows, last, space, row):
         tangent[0] = min(max(rise / max(4.0 * asked[1] - 3.0 * asked[0] - asked[2], 1e-9), 0.0), 3.0 * slope[0])
     for k in range(1, last):
         steepest = 3.0 * min(slope[k - 1], slope[k])
-        tangent[k] = min((flows[k + 1] - flows[k - 1]) / max(asked[k + 1] - asked[k - 1], 1e-9), steepest)
+        tangent[k] = min((flows[k + 1] - flows[k - 1]) / (width[k - 1] + width[k]), steepest)
+    for k in range(last):  # of the cubic over the distance from asked[k]: its second and third coefficients
+        bend = (tangent[k + 1] + tangent[k] - 2.0 * slope[k]) * per_width[k]
+        width[k] = (slope[k] - tangent[k]) * per_width[k] - bend
+        slope[k] = bend * per_width[k]
     first = asked[0]
     step = _share(max(asked[last] - first, 1e-9)) / (KNOTS - 1)
+    plain = space[10]
+    for j in range(KNOTS):
+        plain[j] = first + _above(j * step)
+    end = asked[last]
     k = 0
     for j in range(KNOTS):
-        x = first + _above(j * step)
+        x = min(plain[j], end)
         while k < last - 1 and asked[k + 1] < x:
             k += 1
-        t = min(max((x - asked[k]) * per_width[k], 0.0), 1.0)
-        u = 1.0 - t
-        row[j] = (
-            flows[k] * (1.0 + 2.0 * t) * u * u
-            + flows[k + 1] * t * t * (3.0 - 2.0 * t)
-            + width[k] * t * u * (tangent[k] * u - tangent[k + 1] * t)
-        )
-    _even_out(row)
+        t = x - asked[k]
+        plain[j] = flows[k] + t * (tangent[k] + t * (width[k] + t * slope[k]))
+    _even_out(plain, row)
     return first, 1.0 / step
 
 
-@compiled()
-def _even_out(row):
+@compiled(fastmath=FUSED)
+def _even_out(plain, row):
     """Moves the knots by a twelfth of the row's bend, so that straight lines between them lie as much above the curve
     as below it: their mean is then right, and they are never further off than two thirds of what they were."""
-    before = row[0]
+    row[0], row[KNOTS - 1] = plain[0], plain[KNOTS - 1]
     for j in range(1, KNOTS - 1):
-        here = row[j]
-        row[j] = here - (before - 2.0 * here + row[j + 1]) / 12.0
-        before = here
+        row[j] = plain[j] - (plain[j - 1] - 2.0 * plain[j] + plain[j + 1]) * (1.0 / 12.0)
 
 
 @compiled()
@@ -292,8 +297,9 @@ def year_rows(m, cp, cv, ci, watts_table, air, level, space, nodes, node_edges, 
     for month in range(12):
         t = 2.0 * (air[month] - coolest) / span - 1.0
         a, b, c = 0.5 * t * (t - 1.0), 1.0 - t * t, 0.5 * t * (t + 1.0)
+        x, y, z = REAL(a), REAL(b), REAL(c)
         for j in range(KNOTS):
-            rows[month, j] = a * nodes[0, j] + b * nodes[1, j] + c * nodes[2, j]
+            rows[month, j] = x * nodes[0, j] + y * nodes[1, j] + z * nodes[2, j]
         for j in range(EDGES):
             edges[month, j] = a * node_edges[0, j] + b * node_edges[1, j] + c * node_edges[2, j]
         edges[month, MOST], edges[month, LAST_SUN] = node_edges[0, MOST], node_edges[0, LAST_SUN]
@@ -370,24 +376,24 @@ def flow_at(row, edge, irradiance):
 
 
 @compiled(fastmath=FUSED)
-def flows_at(row, edge, suns, count, flows):
-    """As `flow_at` for suns[:count], none of which may be NaN. In three plain loops, so that the processor takes
-    several at once where no table is read."""
-    threshold, per_step, most = edge[FIRST], edge[PER_STEP], edge[MOST]
-    least, cut = edge[LEAST_SUN], edge[LAST_SUN]
-    end = KNOTS - 1.0001
+def flows_at(row, edge, suns, of, count, flows):
+    """As `flow_at` for suns[of, :count], none of which may be NaN; row, suns and flows are of REAL. In three long plain
+    loops, so that the processor takes several at once where no table is read."""
+    threshold, per_step, most = REAL(edge[FIRST]), REAL(edge[PER_STEP]), REAL(edge[MOST])
+    least, cut = REAL(edge[LEAST_SUN]), REAL(edge[LAST_SUN])
+    none, bend, end = REAL(0.0), REAL(BEND), REAL(KNOTS - 1.0001)
     for i in range(count):
-        above = suns[i] - threshold
-        root = np.sqrt(above if above > 0.0 else 0.0)
-        at = root / (root + BEND) * per_step
-        flows[i] = at if at < end else end
+        above = suns[of, i] - threshold
+        root = np.sqrt(above if above > none else none)
+        at = root / (root + bend) * per_step
+        flows[of, i] = at if at < end else end
     for i in range(count):
-        at = flows[i]
+        at = flows[of, i]
         k = np.uint32(at)
         low = row[k]
-        flows[i] = low + (at - k) * (row[k + 1] - low)
+        flows[of, i] = low + (at - REAL(k)) * (row[k + np.uint32(1)] - low)
     for i in range(count):
-        q = flows[i]
+        q = flows[of, i]
         q = q if q < most else most
-        q = q if suns[i] >= least and suns[i] <= cut else 0.0
-        flows[i] = q if q > 0.0 else 0.0
+        q = q if suns[of, i] >= least and suns[of, i] <= cut else none
+        flows[of, i] = q if q > none else none

@@ -8,8 +8,8 @@ from .. import cable, sun
 from ..checks import Refusal, within
 from ..sky.light import HOURS, LEFT, OPEN, ROWS, diffuse_share, glass_table
 from ..units import hydraulic_power_w
-from .daylight import BRIGHT, NOON, SUN_OUT, TABLE, even_lights, lights
-from .days import expected_days, open_day
+from .daylight import BRIGHT, NOON, REAL, SUN_OUT, even_lights, lights
+from .days import day_space, expected_days, open_day
 from .faults import NONE
 from .fleet import COLUMNS
 from .machine import CABLE, CLEAN, EFFICIENCY, NOCT_SLOPE, build
@@ -55,19 +55,20 @@ def working(fleet, day_of_year, ghi_kwh_m2_day, *, air_c=None, static_level_m=No
 
     # ---- the day ----
     declination = float(sun.declination_deg(day))
-    geometry, suns = np.empty((ROWS, HOURS)), np.zeros((TABLE, HOURS))
+    geometry, suns, (table, _, kind, *_) = np.empty((ROWS, HOURS)), np.zeros(HOURS, REAL), day_space(1)
     prepared = prepare(fleet, faults=faults)
     frame, shade = prepared.frame[0], prepared.shade[0]
     opened, left = (a[0] for a in open_sky(fleet, day))
     extra = float(sun.SOLAR_CONSTANT_W_M2 * sun.distance_factor(day))
-    date = np.array([np.sin(np.radians(declination)), np.cos(np.radians(declination)), extra])
-    first, sunset, day0, _ = open_day(geometry, frame, date, glass_table(), shade, 0, opened, left[None])
+    date = np.array([[np.sin(np.radians(declination))], [np.cos(np.radians(declination))], [extra]])
+    first, sunset, day0, _ = open_day(
+        geometry, frame, date, 0, glass_table(), shade, 0, opened[None], left[None], False
+    )
     clearness = ghi / day0
     diffuse = diffuse_share(clearness, sunset)
-    kind = np.empty((3, 1))
-    lights(geometry, frame, first, HOURS - first, sunset, np.array([clearness]), shade, suns, kind)
-    bright, noon = float(kind[BRIGHT, 0]), float(suns[SUN_OUT, NOON - 1 - first : NOON + 1 - first].mean())
-    plane = float(even_lights(geometry, frame, first, sunset, clearness, shade, opened[0], suns[0])) / 1000
+    lights(geometry, frame, first, HOURS - first, sunset, np.array([clearness]), shade, table, kind)
+    bright, noon = float(kind[BRIGHT, 0, 0]), float(table[SUN_OUT, NOON - 1 - first : NOON + 1 - first, 0].mean())
+    plane = float(even_lights(geometry, frame, first, HOURS - first, sunset, clearness, shade, opened[0], suns)) / 1000
     add(
         "declination of the sun", "δ", declination, "°", "from the day of the year", "Astronomical Almanac", "day given"
     )
@@ -86,7 +87,10 @@ def working(fleet, day_of_year, ghi_kwh_m2_day, *, air_c=None, static_level_m=No
     bare = geometry.copy()
     bare[OPEN, first : HOURS - first] = bare[LEFT, first : HOURS - first] = 1.0
     clear_frame = frame if fleet.skyline_deg is None else prepare(fleet.with_(skyline_deg=None), faults=faults).frame[0]
-    clear = float(even_lights(bare, clear_frame, first, sunset, clearness, shade, np.ones(HOURS), suns[1])) / 1000
+    clear = (
+        float(even_lights(bare, clear_frame, first, HOURS - first, sunset, clearness, shade, np.ones(HOURS), suns))
+        / 1000
+    )
     add(
         "of that left by skyline and windows of shade", "Hi/Hi,open", plane / clear if clear > 0 else 1.0, "1",
         "Hi / Hi under an open sky", "sun's paths over the surveyed skyline; light lost as written down",

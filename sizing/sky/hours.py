@@ -129,7 +129,9 @@ def _fill(rows, dates, shade, days, place_of, glass, out):
             before = g
             known = not np.isnan(rows[g].sum() + dates[:, g].sum())
             if known:
-                first, sunset, above = day_geometry(rows[g], dates[0, g], dates[1, g], dates[2, g], glass, geometry)
+                first, sunset, above = day_geometry(
+                    rows[g], dates[0, g], dates[1, g], dates[2, g], glass, geometry, False
+                )
         kwh = days[i]
         if not known or np.isnan(kwh):
             out[:, i, :] = np.nan

@@ -56,25 +56,29 @@ def frames(latitude_deg, tilt_deg, azimuth_deg, ground_reflectance, sky_share):
 
 
 @compiled(inline="always")
+def diffuse_terms(sunset_rad):
+    """Of the diffuse share of a season's days: the factors of clearness, its square, cube and fourth power, beside one;
+    the clearness from which on the share stays the same; that share."""
+    if sunset_rad <= _WINTER:
+        return -0.2727, 2.4495, -11.9514, 9.3879, 0.715, 0.143
+    return 0.2832, -2.5557, 0.8448, 0.0, 0.722, 0.175
+
+
+@compiled(inline="always")
 def diffuse_share(k, sunset_rad):
     """Diffuse share of a day of clearness k, as `split.diffuse_share_day`."""
-    if sunset_rad <= _WINTER:
-        if k < 0.715:
-            return 1.0 + k * (-0.2727 + k * (2.4495 + k * (-11.9514 + k * 9.3879)))
-        return 0.143
-    if k < 0.722:
-        return 1.0 + k * (0.2832 + k * (-2.5557 + k * 0.8448))
-    return 0.175
+    one, two, three, four, edge, rest = diffuse_terms(sunset_rad)
+    return 1.0 + k * (one + k * (two + k * (three + k * four))) if k < edge else rest
 
 
 @compiled(fastmath={"contract", "arcp", "nsz"})
-def day_geometry(frame, sin_dec, cos_dec, extra, glass, geometry):
+def day_geometry(frame, sin_dec, cos_dec, extra, glass, geometry, half):
     """What a day's hours have in common for every kind of day.
 
     frame: as `frames`; sin_dec, cos_dec: of the declination; extra: light across the beam above the air, W/m2, that
-    day. Fills geometry (ROWS, 24) from the first lit hour on; all of it open. Returns (first lit hour, sunset angle in
-    radians, irradiation on level ground above the air, kWh/m2); the last lit hour is 23 less the first, 24 in polar
-    night.
+    day; half: only up to noon. Fills geometry (ROWS, 24) from the first lit hour on; all of it open. Returns (first lit
+    hour, sunset angle in radians, irradiation on level ground above the air, kWh/m2); the last lit hour is 23 less the
+    first, 24 in polar night.
     """
     sin_lat, cos_lat = frame[SIN_LAT], frame[COS_LAT]
     level, turning = sin_lat * sin_dec, cos_lat * cos_dec
@@ -95,7 +99,7 @@ def day_geometry(frame, sin_dec, cos_dec, extra, glass, geometry):
     first = max(int(np.floor((pi - ws) * 12.0 / pi)), 0)
     plain_0 = -(sin_ws - ws * cos_ws)
     curved_0 = -0.5 * (ws - sin_ws * cos_ws)
-    for h in range(first, HOURS - first):
+    for h in range(first, HOURS // 2 if half else HOURS - first):
         start, end = _EDGE[h], _EDGE[h + 1]
         cos_w, sin_w, s, c = _HALF_COS[h], _HALF_SIN[h], _EDGE_SIN[h + 1], _EDGE_COS[h + 1]
         lit = 1.0

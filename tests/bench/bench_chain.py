@@ -102,29 +102,32 @@ def timed(fleet, place, cores):
 
 def agreement(fleet, place):
     """Largest difference of the fast rows from the exact search: of a month's mean, and of any day over the mean."""
-    from sizing.chain.daylight import BRIGHT_L, CLOUDED, DULL_L, HIDDEN, SUN_OUT, TABLE, lights
-    from sizing.chain.days import open_day
+    from sizing.chain.daylight import BRIGHT, CLOUDED, HIDDEN, SUN_OUT, TABLE, lights
+    from sizing.chain.days import day_space, open_day
     from sizing.chain.prepare import prepare
-    from sizing.sky.light import HOURS, ROWS
+    from sizing.sky.light import HOURS, LIT, ROWS
 
     got = chain.baseline(fleet, place).by_kind_l
     worst_month = worst_day = 0.0
     prepared = prepare(fleet)
     dates, glass, frame, shade, which, opened, left = prepared.sun
-    geometry, kinds = np.empty((ROWS, HOURS)), np.empty((3, 9))
+    geometry, (there, _, kinds, *_) = np.empty((ROWS, HOURS)), day_space(9)
     for month in (0, 3, 6, 9):
-        table = np.zeros((fleet.n, 9, TABLE, HOURS))
+        table, bright = np.zeros((fleet.n, 9, TABLE, HOURS)), np.zeros((fleet.n, 9, 1))
+        lit = np.zeros((fleet.n, 1, HOURS))
         for i in range(fleet.n):
-            hidden = int(which[i]), opened[:, month], left
-            first, sunset, above, _ = open_day(geometry, frame[i], dates[:, month], glass, shade[i], *hidden)
+            hidden = int(which[i]), opened, left, False
+            first, sunset, above, _ = open_day(geometry, frame[i], dates, month, glass, shade[i], *hidden)
             clearness = place.day_ghi_kwh_m2_day[i, month] / above
-            there = np.zeros((TABLE, HOURS * 9))
+            there[:] = 0.0
             lights(geometry, frame[i], first, HOURS - first, sunset, clearness, shade[i], there, kinds)
-            table[i] = there.reshape(TABLE, HOURS, 9).transpose(2, 0, 1)
+            table[i] = there[:, :, :9].transpose(2, 0, 1)
+            bright[i, :, 0] = kinds[BRIGHT, 0, :9]
+            lit[i, 0, : HOURS - 2 * first] = 60 * geometry[LIT, first : HOURS - first]
         air = (place.air_c[:, month] + 3)[:, None, None, None]
         level = fleet.static_level_m[:, month][:, None, None, None]
         exact = chain.spot(fleet, np.minimum(table[:, :, :HIDDEN], 1990), air, level).flow_l_min
-        litres = (exact[:, :, SUN_OUT] * table[:, :, BRIGHT_L] + exact[:, :, CLOUDED] * table[:, :, DULL_L]).sum(axis=2)
+        litres = (lit * (bright * exact[:, :, SUN_OUT] + (1 - bright) * exact[:, :, CLOUDED])).sum(axis=2)
         mean = litres.mean(axis=1)
         use = mean > 50
         gap = got[:, month] - litres

@@ -329,3 +329,27 @@ def test_levels_that_differ_by_month_give_each_month_what_its_own_level_gives_al
         gap = got[:, month] - alone
         assert (np.abs(gap.mean(axis=1))[wet] < 1e-4 * mean[wet]).all()
         assert (np.abs(gap)[wet] < 5e-4 * mean[wet, None]).all()
+
+
+def test_a_climate_of_many_kinds_of_day_gives_each_kind_what_it_gives_among_few():
+    fleet = invented.fleet(invented.row(), invented.row(coupling="direct", azimuth_deg=150.0))
+    place = climate.default_climate(fleet.latitude_deg, fleet.longitude_deg, fleet.altitude_m)
+    days = np.asarray(place.day_ghi_kwh_m2_day)
+    many = chain.baseline(fleet, place._replace(day_ghi_kwh_m2_day=np.concatenate([days] * 4, axis=-1)))
+    few = chain.baseline(fleet, place)
+    np.testing.assert_array_equal(many.by_kind_l, np.concatenate([few.by_kind_l] * 4, axis=-1))
+    assert many.volume_l_day == pytest.approx(few.volume_l_day)
+    assert many.morning_share == pytest.approx(few.morning_share)
+
+
+def test_a_frame_that_faces_the_equator_is_counted_by_its_morning_alone():
+    """Half the hours, twice the water: as a frame a hair's breadth off, of which all hours are counted."""
+    due, off = (invented.fleet(*(invented.row(coupling=c, azimuth_deg=180.0 + turn, tilt_deg=20.0) for c in (0, 1)))
+                for turn in (0.0, 1e-6))  # fmt: skip
+    place = climate.default_climate(due.latitude_deg, due.longitude_deg, due.altitude_m)
+    got, whole = chain.baseline(due, place), chain.baseline(off, place)
+    np.testing.assert_allclose(got.by_kind_l, whole.by_kind_l, rtol=1e-4)
+    np.testing.assert_allclose(got.stop_h, whole.stop_h, rtol=1e-4)
+    table, full = chain.day_table(due), chain.day_table(off)
+    for name in table._fields:
+        np.testing.assert_allclose(getattr(table, name), getattr(full, name), rtol=1e-4, atol=1e-3)
