@@ -15,7 +15,7 @@ STYLES = ["web/css/look.css", "web/css/parts.css", "web/css/forms.css", "visits/
 MODULES = [
     "main", "db", "clock", "words", "dom", "lock", "pack", "card", "tables", "fall", "beside", "slips", "rules",
     "captures", "scan", "qr",
-    "qr_find", "spot", "photo", "steps", "visit", "home", "sun", "outbox", "send", "room",
+    "qr_find", "spot", "photo", "steps", "visit", "home", "sun", "outbox", "send", "room", "reserve",
 ]  # fmt: skip
 LATER = {"qr", "qr_find"}  # packed like the rest, but read only when a label is scanned
 OTHERS = ["visits/stopwatch.js", "visits/mark.js", "web/img/mark.svg", "web/img/mark-192.png"]

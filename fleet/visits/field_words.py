@@ -26,6 +26,10 @@ WORDS = {
         "The telephone is almost full. All that you type at this visit still has room here, photos have not. Make room"
         " now: remove videos, old pictures or apps. What is written here stays."
     ),
+    "disk_reserve": _(
+        "The telephone is full. What you write is still kept, in the room that was laid by for it, but not for long. "
+        "Make room now: remove videos, old pictures or apps."
+    ),
     "disk_full": _("The telephone is full. This could not be kept. Make room, then try again."),
     "not_kept": _("This could not be kept on the telephone. Write it on paper, and ring the desk."),
     "other_tab": _("The log is open in another window, which does the writing."),

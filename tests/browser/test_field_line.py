@@ -19,7 +19,7 @@ from fleet.visits.services import field_bundle, field_intake
 from tests.browser.checks import no_accessibility_faults
 from tests.browser.field import fill_step, press_keep, until
 from tests.browser.test_field_faults import at_the_well, visit, write_note  # noqa: F401 - fixtures
-from tests.browser.test_field_log import all_home, open_visit, picture, unlock_if_asked
+from tests.browser.test_field_log import all_home, open_visit, picture, settled, unlock_if_asked
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -188,6 +188,12 @@ def small_disk(tmp_path):
 
     stop = threading.Event()
 
+    def fill_once():
+        """To the last byte, and then no more."""
+        with (folder / "fill").open("wb", buffering=0) as file, contextlib.suppress(OSError):
+            while file.write(b"0" * 65_536):
+                pass
+
     def fill_up():
         """To the last byte, and again when the browser throws something away."""
         with (folder / "fill").open("wb", buffering=0) as file:
@@ -209,10 +215,11 @@ def small_disk(tmp_path):
 
     def room():
         stop.set()
-        filling.join(30)
+        if filling.ident:
+            filling.join(30)
         (folder / "fill").unlink()
 
-    yield SimpleNamespace(fill=fill, room=room)
+    yield SimpleNamespace(fill=fill, fill_once=fill_once, room=room)
     stop.set()
     subprocess.run([shutil.which("umount"), "-l", str(folder)], check=False)
 
@@ -231,6 +238,33 @@ def test_a_disk_that_is_really_full_is_told_and_nothing_kept_is_lost(small_disk,
     assert phone.stored("drafts")[0]["values"]["present"] == "room again"
     assert [piece["kind"] for piece in phone.stored("pieces")] == ["start"]
     assert len(phone.stored("visits")) == 1
+
+
+LAID_BY = """async () => (await (await (await navigator.storage.getDirectory()).getFileHandle("reserve")).getFile()).size"""
+
+
+def test_on_a_full_disk_words_go_on_being_kept_in_the_room_that_was_laid_by(small_disk, at_the_well, visit):  # noqa: F811
+    phone, page = at_the_well, at_the_well.page
+    write_note(page, "before it was full")
+    assert page.evaluate(LAID_BY) == 8_000_000
+    small_disk.fill_once()
+    for n in range(40):  # what the stores have room for inside themselves is soon used up
+        page.get_by_label("Who is present").fill(f"{n} " + "words that still have room " * 1000)
+        page.wait_for_timeout(60)
+    page.get_by_label("Who is present").fill("the last words")
+    settled(page)
+    page.get_by_text("in the room that was laid by").wait_for(timeout=60_000)
+    no_accessibility_faults(page)
+    assert page.evaluate(LAID_BY) == 0
+    assert phone.stored("drafts")[0]["values"]["present"] == "the last words"
+    fill_step(page, visit)
+    press_keep(page)
+    page.get_by_role("heading", name="Ask the caretaker first").wait_for()
+    small_disk.room()
+    page.reload()
+    page.get_by_role("heading", name="Ask the caretaker first").wait_for()
+    until(page, f"({LAID_BY})().then((size) => size === 8_000_000)", seconds=30)
+    assert sorted(piece["kind"] for piece in phone.stored("pieces")) == ["start", "step"]
 
 
 def test_what_a_newer_version_wrote_is_kept_for_a_person(at_the_well, visit, nadia):  # noqa: F811

@@ -1,5 +1,7 @@
 // What the telephone keeps. Every write is strict: it counts as done only when it is on the storage itself, so that a
 // browser that is killed or a battery that runs flat takes nothing with it.
+import { isTaken, take } from "./reserve.js";
+
 const NAME = "rising-main-field";
 const VERSION = 1;
 const STORES = { keep: null, visits: "key", drafts: "id", pieces: "key", photos: "key" };
@@ -87,28 +89,37 @@ export function got(asked, use) {
 // Whether a write failed because there is no room: some browsers say so by name, some only in the words.
 export const isFull = (trouble) => trouble?.name === "QuotaExceededError" || /NO_SPACE|no space|disk|quota/i.test(trouble?.message || "");
 
+// What is told while the reserve is written into: all is kept, but room must be made.
+const IN_RESERVE = { reserve: true };
+
 // `work` is given the stores by name and must not wait for anything but them. Resolves when all of it is on storage.
+// Where there is no room the reserve is taken and all of it done once more: `work` may run twice, never half.
 export async function write(stores, work) {
   const names = [].concat(stores);
   const tell = (trouble) => { for (const watcher of watchers) watcher(trouble); };
-  let deal;
   try {
-    deal = await begin(names);
+    let answer;
+    try {
+      answer = await once(names, work);
+    } catch (trouble) {
+      if (!isFull(trouble) || !(await take())) throw trouble;
+      opening = null; // what a full disk closed is opened anew
+      answer = await once(names, work);
+    }
+    tell(isTaken() ? IN_RESERVE : null);
+    return answer;
   } catch (trouble) {
     tell(trouble);
     throw trouble;
   }
+}
+
+async function once(names, work) {
+  const deal = await begin(names);
   return new Promise((done, fail) => {
     let answer;
-    deal.oncomplete = () => {
-      tell(null);
-      done(answer);
-    };
-    deal.onabort = deal.onerror = () => {
-      const trouble = ofStorage(deal.fault || deal.error);
-      tell(trouble);
-      fail(trouble);
-    };
+    deal.oncomplete = () => done(answer);
+    deal.onabort = deal.onerror = () => fail(ofStorage(deal.fault || deal.error));
     try {
       answer = work(Object.fromEntries(names.map((name) => [name, deal.objectStore(name)])));
     } catch (fault) {

@@ -6,6 +6,7 @@ import { bundleNow, homeScreen, lockScreen, signInScreen, waitingScreen } from "
 import { lockNow, reopen, signInKey, stayOpen } from "./lock.js";
 import { holding } from "./outbox.js";
 import { pack } from "./pack.js";
+import { layBy, lookAt } from "./reserve.js";
 import { onSending, sending, start } from "./send.js";
 import { stepScreen } from "./steps.js";
 import { sunScreen } from "./sun.js";
@@ -45,7 +46,7 @@ function drawNotes() {
   ].filter(Boolean));
 }
 
-const inWords = (fault) => (isFull(fault) ? "disk_full" : "not_kept");
+const inWords = (fault) => (fault.reserve ? "disk_reserve" : isFull(fault) ? "disk_full" : "not_kept");
 function tellTrouble(fault) {
   const was = trouble;
   trouble = fault ? inWords(fault) : ""; // null: this write went well
@@ -104,6 +105,7 @@ async function show() {
 
 async function opened() {
   start();
+  layBy();
   if (location.hash === "#/sign-in") location.hash = "#/";
   else show();
   refreshPack();
@@ -154,6 +156,7 @@ async function begin() {
     event.preventDefault();
     tellTrouble(event.reason);
   });
+  await lookAt();
   await clock.begin();
   hold();
   worker();
