@@ -72,10 +72,10 @@ def prepare(telephones, folder):
     from django.utils import timezone
 
     from fleet.visits import services
+    from tests.makers.field_pieces import an_image
     from tests.makers.people import a_person, an_organisation
     from tests.makers.registry import a_cable, a_module_type, a_pipe, a_pump_type, a_unit, an_installation
     from tests.makers.visits import an_assigned_visit, values_for
-    from tests.visits.test_field_intake import an_image
 
     organisation = an_organisation()
     services.set_up(organisation)

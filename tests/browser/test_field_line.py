@@ -240,7 +240,9 @@ def test_a_disk_that_is_really_full_is_told_and_nothing_kept_is_lost(small_disk,
     assert len(phone.stored("visits")) == 1
 
 
-LAID_BY = """async () => (await (await (await navigator.storage.getDirectory()).getFileHandle("reserve")).getFile()).size"""
+LAID_BY = """async () => {
+  const folder = await navigator.storage.getDirectory();
+  return (await (await folder.getFileHandle("reserve")).getFile()).size; }"""
 
 
 def test_on_a_full_disk_words_go_on_being_kept_in_the_room_that_was_laid_by(small_disk, at_the_well, visit):  # noqa: F811

@@ -20,9 +20,9 @@ from fleet.visits.models import FieldPiece, StepRecord, Visit
 from fleet.visits.tasks import sweep_pieces
 from tests.faults.places import halt, standing, until
 from tests.faults.workers import calls_through, forget_lines
+from tests.makers.field_pieces import a_piece, a_step_piece
 from tests.makers.registry import an_installation
 from tests.makers.visits import a_visit, an_assigned_visit
-from tests.visits.test_field_intake import a_piece, a_step_piece
 
 pytestmark = pytest.mark.django_db(transaction=True)
 NEVER_LONGER_S = 2.0

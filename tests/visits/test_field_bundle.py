@@ -40,6 +40,11 @@ def test_ten_visits_stay_below_six_hundred_kilobytes(idris, ten_visits, api_of):
         assert set(visit) >= {"site", "unit", "built", "card", "sun", "history", "parts", "known", "procedure"}
         assert visit["procedure"] in found["procedures"]
         assert len(visit["sun"]["noons"]) == 14
+    assert found["visits"][0]["card"]["flow"]
+    assert found["procedures"][found["visits"][0]["procedure"]]["steps"][0]["code"] == "arrive"
+    assert found["cautions"]["DC"]["full"]
+    assert api_of(idris).get(BUNDLE).json()["hash"] == found["hash"]
+    print(f"ten visits packed in {len(answer.content) / 1000:.0f} kB")
 
 
 def test_only_one_s_own_visits_of_the_coming_days_are_packed(idris, organisation, nadia):
@@ -122,6 +127,16 @@ def test_everything_is_in_the_person_s_language(idris, ten_visits):
     assert found["person"]["language"] == "fr"
     assert all(isinstance(words, str) and words for words in found["words"].values())
     json.dumps(found)
+
+
+def test_a_stranger_a_colleague_and_a_manager_pack_nothing_of_it(api_of, idris, wanja, otto, organisation):
+    an_assigned_visit(an_installation(organisation), idris)
+    other = a_person(organisation)
+    for person, n in ((idris, 1), (other, 0), (otto, 0)):
+        answer = api_of(person).get(f"/api/v1/field/bundle/?device={uuid.uuid4()}")
+        assert len(answer.json()["visits"]) == n
+    assert api_of(wanja).get(f"/api/v1/field/bundle/?device={uuid.uuid4()}").status_code == 403
+    assert api_of(idris).get("/api/v1/field/bundle/?device=nonsense").status_code == 400
 
 
 # ---- telephones -----------------------------------------------------------------------------------------------------

@@ -7,12 +7,12 @@ import pytest
 from fleet.visits import services
 from fleet.visits.models import FieldPiece, Photo, PhotoChunk
 from fleet.web.storage import KeptFiles, NoRoom
-from tests.visits.test_field_intake import a_piece, an_image, send, send_photo, visit  # noqa: F401 - fixtures
+from tests.makers.field_pieces import a_piece, an_image, send_photo
 
 pytestmark = pytest.mark.django_db
 
 
-def test_a_photo_waits_while_the_servers_disk_is_full(send, visit, api_of, idris, monkeypatch):  # noqa: F811
+def test_a_photo_waits_while_the_servers_disk_is_full(send, visit, api_of, idris, monkeypatch):
     def full(self, name, content):
         raise NoRoom
 

@@ -10,12 +10,11 @@ from rest_framework.test import APIClient
 from fleet.visits import services
 from fleet.visits.models import FieldPiece
 from fleet.visits.services import field_intake
+from tests.makers.field_pieces import PIECES, a_piece
 from tests.makers.registry import an_installation
 from tests.makers.visits import an_assigned_visit
-from tests.visits.test_field_intake import a_piece
 
 pytestmark = pytest.mark.django_db
-PIECES = "/api/v1/field/pieces/"
 
 
 @pytest.fixture
