@@ -1,8 +1,9 @@
 """The tests in two processes beside each other, where there are two cores.
 
 What drives a browser, starts whole services or kills them waits for others most of the time and holds them to a
-clock, so it stays in one process, one test after another, and goes before. All other tests only compute: they take
-what it leaves of the machine, with a database, a folder and a cache of compiled code of their own.
+clock. It is cut into stretches, of which a first hand does one after another. All other tests only compute: a second
+hand begins with them, giving way to the first, and then takes what is still waiting. Each hand has a database, a folder
+and a cache of compiled code of its own.
 """
 
 import os
@@ -12,10 +13,11 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 
 from deploy.machine import places, say
 
-FIRST = ("tests/browser", "tests/deploy", "tests/faults")
+FIRST = ("tests/browser", "tests/deploy", "tests/faults")  # longest first
 HOW_IT_IS_SHOWN = r"-[qvl]+|-r\w+|--(durations|durations-min|tb|color)=.*"
 GIVES_WAY = "10"  # of 19
 
@@ -25,15 +27,21 @@ def whole(arguments):
     return all(re.fullmatch(HOW_IT_IS_SHOWN, word) for word in arguments)
 
 
-class Half:
+class Stretch:
     """One run of pytest. Its output is shown as it comes, or kept until it is asked for."""
 
     def __init__(self, name, command, env, shown=False):
         self.name, self.shown, self.said = name, shown, bytearray()
-        self.process = subprocess.Popen(
-            command, env=env, cwd=places.ROOT, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT, start_new_session=True,
-        )  # fmt: skip
+        # Where a shell runs this in the background, Ctrl-C is ignored, and a child would inherit that: it could not be
+        # stopped with its cleaning up done. A signal that is handled here comes back to its default in the child.
+        before = signal.signal(signal.SIGINT, signal.default_int_handler)
+        try:
+            self.process = subprocess.Popen(
+                command, env=env, cwd=places.ROOT, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
+                stderr=subprocess.STDOUT, start_new_session=True,
+            )  # fmt: skip
+        finally:
+            signal.signal(signal.SIGINT, before)
         self.reader = threading.Thread(target=self._read, daemon=True)
         self.reader.start()
 
@@ -76,35 +84,53 @@ def _show(piece):
 
 
 def run(arguments, env, scratch):
-    """Every test, in two halves. Returns pytest's code of the first half that failed, else 0."""
+    """Every test, by two hands. Returns pytest's code of the first stretch that failed, else 0."""
     pytest = [sys.executable, "-m", "pytest", *arguments]
-    beside = [f"--ignore={folder}" for folder in FIRST]
-    beside += ["-o", f"cache_dir={scratch / 'pytest-of-others'}", "tests"]
-    say.step(f"{', '.join(FIRST)} go first; all other tests run beside them and are shown when they have ended")
-    halves = [Half("with browser and services", [*pytest, *FIRST], env, shown=True)]
+    others = _of_others(env, scratch)
+    waiting = list(FIRST)
+    say.step(f"{waiting[0]} goes first; all other tests run beside it and are shown when all has ended")
+    done, hands = [], {}
+
+    def take(hand, name, what, nice=()):
+        keeps = ["-o", f"cache_dir={scratch / 'pytest-of-others'}"] if hand else []
+        command = [*nice, *pytest, *keeps, *what]
+        hands[hand] = Stretch(name, command, others if hand else env, shown=not hand)
+        done.append(hands[hand])
+
     try:
+        take(0, waiting[0], [waiting.pop(0)])
         gives_way = ["nice", "-n", GIVES_WAY] if shutil.which("nice") else []
-        halves.append(Half("all others", [*gives_way, *pytest, *beside], _of_others(env, scratch)))
-        codes = [halves[0].end()]
-        say.step("The tests with browser and services have ended; waiting for all others")
-        codes.append(halves[1].end())
-    except BaseException:  # Ctrl-C and SIGTERM too: no half may be left running without its parent
-        for half in halves:
-            half.stop()
+        take(1, "all others", [*(f"--ignore={folder}" for folder in FIRST), "tests"], gives_way)
+        while hands:
+            for hand, stretch in list(hands.items()):
+                if stretch.process.poll() is None:
+                    continue
+                stretch.end()
+                del hands[hand]
+                if waiting:
+                    say.step(f"{stretch.name}: {stretch.last()}; going on with {waiting[0]}")
+                    take(hand, waiting[0], [waiting.pop(0)])
+            time.sleep(0.1)
+    except BaseException:  # Ctrl-C and SIGTERM too: no stretch may be left running without its parent
+        for stretch in done:
+            stretch.stop()
         raise
-    _show(bytes(halves[1].said))
-    faults = [line for half in halves for line in half.faults()]
+    for stretch in done:
+        if not stretch.shown:
+            _show(bytes(stretch.said))
+    faults = [line for stretch in done for line in stretch.faults()]
     if faults:
         say.step(f"{len(faults)} of all tests failed:")
         for line in faults:
             say.line(line)
-    for half, code in zip(halves, codes, strict=True):
-        say.step(f"Tests {half.name}: {half.last()}" + (f" (code {code})" if code else ""))
+    codes = [stretch.end() for stretch in done]
+    for stretch, code in zip(done, codes, strict=True):
+        say.step(f"Tests of {stretch.name}: {stretch.last()}" + (f" (code {code})" if code else ""))
     return next((code for code in codes if code), 0)
 
 
 def _of_others(env, scratch):
-    """The surroundings of the second half: nothing that both would write to."""
+    """The surroundings of the second hand: nothing that both would write to."""
     server, name = env["DATABASE_URL"].rsplit("/", 1)
     name, _mark, options = name.partition("?")
     kept = scratch / "compiled-for-others"
