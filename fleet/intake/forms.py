@@ -63,7 +63,7 @@ class MatchForm(forms.Form):
 
         made = mapping.get("set") or {}
         used = {use.column for use in self.uses.values()}
-        self.made = [c for c in table.columns if c.name not in used and (c.required or c.name in made)]
+        self.made = [c for c in table.columns if c.name not in used]
         for column in self.made:
             self.fields[f"made_{column.name}"] = forms.CharField(
                 label=column.title, required=False, initial=made.get(column.name, ""), max_length=200,
@@ -72,8 +72,9 @@ class MatchForm(forms.Form):
             )  # fmt: skip
 
     def made_fields(self):
-        """Needed columns that no column of the file says: what each row is given there."""
-        return [self[f"made_{column.name}"] for column in self.made]
+        """What each row is given in columns that no column of the file says: the needed ones, and all others."""
+        needed = [self[f"made_{column.name}"] for column in self.made if column.required]
+        return needed, [self[f"made_{column.name}"] for column in self.made if not column.required]
 
     def _units(self, column):
         """Units to choose from: those that measure what the column holds; all that the table knows where none does."""

@@ -42,7 +42,7 @@ def test_needed_columns_are_made_of_others_and_words_are_asked_once(sent, client
     address = reverse("intake:match", args=[upload.pk])
     page = client.get(address).content.decode()
     assert "Needed, and no column is it" in page and "columns of your file in braces: {serial}" in page
-    said = matched(upload, made_site_code="{village} {serial}")
+    said = matched(upload, made_site_code="{village} {serial}", made_installer="Own crew")
     page = client.post(address, said, follow=True).content.decode()
     assert "What do these words mean?" in page and "<code>dial</code>" in page and "<code>box</code>" in page
     answer = {"head": ["instrument_level"] * 2, "cell": ["dial", "box"], "means": ["meter", "logger"]}
@@ -52,6 +52,7 @@ def test_needed_columns_are_made_of_others_and_words_are_asked_once(sent, client
     hung = {i.unit.serial: i for i in Installation.objects.select_related("unit", "well__site")}
     assert {s: i.instrument_level for s, i in hung.items()} == {"RM-1": "meter", "RM-2": "logger"}
     site = hung["RM-1"].well.site
+    assert {i.installer for i in hung.values()} == {"Own crew"}
     assert (site.code, site.name) == ("Nakwara RM-1", "Nakwara school")
     again = sent([of_their_own(3)])  # the same heads: all that was said is remembered
     page = client.post(reverse("intake:match", args=[again.pk]), matched(again), follow=True).content.decode()
