@@ -18,15 +18,20 @@ DIRT_SD, DIRT_DAYS = 0.025, 12.0  # of light; times what light is worth
 FIXED_VAR = 0.02**2 + 0.015**2  # meter, and what the chain leaves open from day to day
 LIGHT_SD = 0.025  # the same of light
 LASTING = 0.3  # correlation from day to day of what neighbours do not see of the weather
+DULL = 0.03  # of a day's figure at a clearness of about half, growing as it gets darker, times what light is worth
+COUNT_SD = 0.02  # of what is due: what a figure of next to nothing may be off, whatever the sun
 SHAPE_SD = 0.04  # of the chain's own shape over clearness, a unit of its scale
 DRAW_SD, DRAW_SLOW, DRAW_DAYS = 0.25, 0.12, 40.0
 RECENT_DAYS, BLOCK_DAYS, REMEMBERED_DAYS = 16, 8, 240
 NOON_DAYS = 150
 WITHIN_DAY = np.array([0.0, 0.3, 0.6, 0.85])  # shares of a day, and of a meter's period, at which a fault may begin
 WITHIN_PERIOD = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.94, 0.98])
-CURRENT = (0.05, 0.035, 0.03, 0.04)  # of noon current: own level, slow, dirt, scatter (log)
-VOLTAGE = (0.03, 0.02, 0.02, 0.03)
-LEVEL = (1.5, 1.5, 0.1, 0.15)  # m
+# own level, slow, dirt, scatter, and what a sun stronger by BRIGHTER changes of the own level; of log noon current
+CURRENT = (0.05, 0.035, 0.03, 0.04, 0.04)
+VOLTAGE = (0.03, 0.02, 0.02, 0.03, 0.02)
+LEVEL = (1.5, 1.5, 0.1, 0.15, 0.0)  # m
+AT_REST = (1.5, 1.5, 0.1, 0.3, 0.0)  # m, of a unit that stands; its well may not have come to rest
+USUAL_SUN, BRIGHTER = 750.0, 250.0  # W/m2
 CELL = (0.05, 0.03, 0.02, 0.03)  # of the own cell's day against the sky that neighbours tell
 RUNS = 0.15  # of the current that is due: less is standing still
 STANDS_BY_CHANCE = 0.02  # of a sound unit at noon, without a float switch
@@ -51,7 +56,8 @@ class Water(NamedTuple):
     """The water channel, one figure each: end day and days covered, difference y, its variance; free share; log
     clearness; gain by light; supply and demand a day; whether told by an own cell; the caretaker's tick, the hour;
     raw: variances before wild figures lost weight; sky_sd: of log water by weather that nobody told; began: days, with
-    fractions, on which something seems to have begun: the figures themselves say it finer than any grid; daily: whether
+    fractions, on which something seems to have begun: the figures themselves say it finer than any grid; steep: how
+    much of a change in proportion shows in y (`weigh.steepness`); due_var: of log of what was due; daily: whether
     figures are of days, though older ones stand here some together."""
 
     day: np.ndarray
@@ -69,6 +75,8 @@ class Water(NamedTuple):
     raw: np.ndarray
     sky_sd: np.ndarray
     began: np.ndarray
+    steep: np.ndarray
+    due_var: np.ndarray
     daily: bool
 
     @property
@@ -93,16 +101,23 @@ def water_channel(rows, today, level, noise=1.0):
     else:
         expected, free = supply, np.ones(len(rows))
     weather = rows["weather_var"].astype(float)
-    ratio = np.log(np.maximum(rows["measured_l"] / span, weigh.LEAST * expected) / expected) + 0.5 * weather
-    light = rows["light_gain"] * free
-    var = (weather + FIXED_VAR + (LIGHT_SD * light) ** 2 / span + (15.0 / (expected * span)) ** 2) * noise
-    var = var + (1 - free) * DRAW_SD**2 / span
     daily = np.median(span) <= 3
+    share = np.maximum(rows["measured_l"] / span / expected, 0.0).astype(float)
+    steep = weigh.steepness(share, span)
+    ratio = np.log((share + weigh.SOFT) / (1 + weigh.SOFT)) + 0.5 * weather * steep**2
+    light = rows["light_gain"] * free
+    by_day = (rows["told_by"] >= 0) & (span <= 1)
+    # As in judge.figures: neighbours know bright days better than they think, and dull ones worse.
+    weather = weather * np.where(by_day, np.clip(np.exp(0.55 * (0.7 - rows["clearness"])), 0.5, 2.2), 1.0)
+    dull = DULL * np.maximum(rows["light_gain"], 1.0) * np.exp(0.75 * (1 - rows["clearness"])) * (span <= 1)
+    of_due = (weather + FIXED_VAR + dull**2 + (LIGHT_SD * light) ** 2 / span) * noise + (1 - free) * DRAW_SD**2 / span
+    var = of_due * steep**2 + ((COUNT_SD + 15.0 / (expected * span)) / (share + weigh.SOFT)) ** 2
     jumps = weigh.steps(np.ascontiguousarray(ratio, float), 4 if daily else 2)
     jumps = np.sort(jumps[jumps >= 0])
     within = WITHIN_DAY if daily else WITHIN_PERIOD
     began = (rows["day"][jumps] - span[jumps])[:, None] + span[jumps][:, None] * within
     group = _blocks(rows, today, np.searchsorted(jumps, np.arange(len(rows)), side="right"))
+    raw, var = var, weigh.unrest(np.ascontiguousarray(ratio, float), var, span)
     weight = 1 / weigh.robust(ratio, var, span, free, 0.045)
     total = np.bincount(group, weight)
 
@@ -128,9 +143,11 @@ def water_channel(rows, today, level, noise=1.0):
         own_cell=rows["told_by"][last] < 0,
         tick=rows["tick"][last].astype(float),
         hour=rows["hour"][last].astype(float),
-        raw=np.where(alone, var[last], 1 / total),
+        raw=np.where(alone, raw[last], 1 / total),
         sky_sd=np.where(told, np.sqrt(np.maximum(weather[last], 0)), 0.0),
         began=began.ravel(),
+        steep=pool(steep),
+        due_var=pool(of_due) / count,
         daily=bool(daily),
     ))  # fmt: skip
 
@@ -172,7 +189,7 @@ def water_covariance(w, level_sd):
     k += np.outer(bent, bent)
     if w.floats:
         k += covariance(w.day, w.span, 1 - w.free, None, 0.2, DRAW_SLOW, DRAW_DAYS, 0.0, 1.0)
-    return k
+    return k * np.outer(w.steep, w.steep)
 
 
 class Noon(NamedTuple):
@@ -197,8 +214,8 @@ class Idle(NamedTuple):
 
 def noon_channels(rows, today, noon, tracking):
     """(channels of noon current, voltage and level, Idle or None) from rows and what was due at their noons."""
-    volts, amps, level = (np.asarray(x, float) for x in noon)
-    rows, volts, amps, level = _some(rows, today, rows["noon_w_m2"] > 350, volts, amps, level)
+    bright = rows["noon_w_m2"] > 350
+    rows, volts, amps, level, rest = _some(rows, today, bright, *(np.asarray(x, float) for x in noon))
     out = []
     if len(rows) < 3:
         return out, None
@@ -216,6 +233,8 @@ def noon_channels(rows, today, noon, tracking):
     out += _channel(rows, seen, of_volts, VOLTAGE, lambda s: np.log(np.maximum(s.voltage, 0.2)))
     seen = np.isfinite(rows["noon_level_m"]) & np.isfinite(level) & runs
     out += _channel(rows, seen, rows["noon_level_m"] - level, LEVEL, lambda s: s.level)
+    seen = np.isfinite(rows["noon_level_m"]) & np.isfinite(rest) & has_amps & ~runs & ~stalled
+    out += _channel(rows, seen, rows["noon_level_m"] - rest, AT_REST, lambda s: s.rest)
     if has_amps.sum() < 3:
         return out, None
     rows, sun, runs, stalled = (x[has_amps] for x in (rows, sun, runs, stalled))
@@ -240,6 +259,8 @@ def _channel(rows, seen, y, spread, signature):
     one = np.ones(len(y))
     var = weigh.robust(y, spread[3] ** 2 * one, one, one, spread[2])
     k = covariance(day, one, one, one, spread[0], spread[1], SLOW_DAYS, spread[2], DIRT_DAYS)
+    own = spread[4] * (sun - USUAL_SUN) / BRIGHTER
+    k += np.outer(own, own)
     k[np.diag_indices(len(y))] += var
     return [Noon(day, y, k, lambda s: read_curves(signature(s), SUNS, sun))]
 

@@ -60,7 +60,7 @@ class Asked(NamedTuple):
 
     rows: its observations (judge.record.OBSERVATION); signatures: of the unit and month; today; first: day from which a
     fault could have begun (installed or last put right); level, level_sd: log of own output over the chain's and its
-    doubt, from the commissioning tests; noon: expected (volts, amps, level) at each row's noon irradiance, or None;
+    doubt, from the commissioning tests; noon: expected (volts, amps, level, level at rest) at each row's noon, or None;
     noise: own scatter over the usual, variance ratio; rates: per unit and day (causes,).
     """
 
@@ -152,7 +152,7 @@ def _weigh_water(ask, sig, water, begin, weight):
             linear[i, r] = square[i, r] = 0.0
             innocent.append(_log_sum(weight[i, r] + unlikely + patchy))
     # what is due now is known as far as own level, slow changes and the newest readings are
-    noise = np.sqrt(recent**2 @ water.var + ask.level_sd**2 + 0.5 * channels.SLOW_SD**2)
+    noise = np.sqrt(recent**2 @ water.due_var + ask.level_sd**2 + 0.5 * channels.SLOW_SD**2)
     return (float(base @ recent), float(noise)), _Weighed(linear, square, told, now, np.array(innocent))
 
 

@@ -22,6 +22,8 @@ JOINT = (0.08, 0.15, 0.25, 0.4, 0.65, 1.0, 1.6)  # of the array's own resistance
 SLIP = (0.08, 0.15, 0.25, 0.35, 0.5, 0.7)
 INLET = (4.0, 9.0, 18.0, 35.0, 70.0, 140.0)  # metres of head lost at the flow of a good sun
 LEAK = (0.08, 0.15, 0.23, 0.33, 0.47, 0.7)  # of the flow of a good sun
+ANY_PACE = 0.5  # of what grows does so at any of the paces, whatever is usual for its cause (a judgement)
+EVEN_LEAK = 0.5  # of a leak is the same at every flow, by the column over it; the rest goes with the flow (a judgement)
 SINK = (2.5, 4.5, 7.0, 10.0, 14.0, 20.0)  # m
 OFF = (0.12, 0.2, 0.3, 0.45, 0.7)  # share of the time
 OFF_ABOVE = (500.0, 650.0, 800.0)  # W/m2 in the plane from which it stands: too hot, or too much voltage
@@ -70,6 +72,11 @@ class Signatures:
         return np.where(self.cause == NUMBER["dirt"], self.log_cell[:, 0], 0.0)[:, None]
 
     @cached_property
+    def rest(self):
+        """Metres that the water at rest stands lower (h, suns), at whatever sun."""
+        return np.repeat(np.where(self.cause == NUMBER["water_sinks"], self.size, 0.0)[:, None], table.SUNS.size, 1)
+
+    @cached_property
     def smaller(self):
         """Place of the next smaller size of the same cause and sign (h,), -1: none."""
         out = np.full(len(self.cause), -1)
@@ -94,7 +101,10 @@ class Signatures:
 def _share(cause, ramp):
     if ramp == 0:
         return cause.sudden
-    return (1 - cause.sudden) / len(cause.ramp_days) if ramp in cause.ramp_days else 0.0
+    usual = 1 / len(cause.ramp_days) if ramp in cause.ramp_days else 0.0
+    if cause.name == "cuts_out":  # whose scatter makes each pace dear to ask
+        return (1 - cause.sudden) * usual
+    return (1 - cause.sudden) * (usual + (1 / (len(RAMPS) - 1) - usual) * ANY_PACE)
 
 
 SHARES = np.array([[_share(cause, ramp) for ramp in RAMPS] for cause in CAUSES])
@@ -258,7 +268,8 @@ def _of_one(tracking, asked, spot, caught, plane):
     good = float(np.interp(GOOD_SUN, table.SUNS, flow[-1]))
     share = {c: np.where(name == c, size, 0.0)[:, None] for c in ("main_leaks", "meter_slow", "cuts_out")}
     above = (share["cuts_out"] < 0) & (table.SUNS[None, :] >= -share["cuts_out"])
-    flow[:-1] = np.maximum(flow[:-1] - good * share["main_leaks"], 0.0)
+    leaking = share["main_leaks"] * (EVEN_LEAK * good + (1 - EVEN_LEAK) * flow[-1])
+    flow[:-1] = np.maximum(flow[:-1] - leaking, 0.0)
     flow[:-1][np.isin(name, ("stands_still", "meter_stands"))] = 0.0
     flow[:-1] *= 1 - share["meter_slow"] - np.maximum(share["cuts_out"], 0.0)
     flow[:-1][above] = 0.0
@@ -287,6 +298,8 @@ def _of_one(tracking, asked, spot, caught, plane):
     rise[leaks] = -drawn * np.minimum(size[leaks, None] * good / np.maximum(flow[-1], 1e-3), 1)
     idle = np.full(current.shape, np.nan)
     idle[name == "stands_still"] = STANDS
+    dry = (name == "water_sinks")[:, None] & (kept < 0.01)
+    idle[dry] = STANDS_DRY
     idle[name == "cuts_out"] = np.where(above, STANDS, np.maximum(share["cuts_out"], 0.01))[name == "cuts_out"]
     random = (name == "cuts_out") & (size > 0)
     form = np.where(np.isin(name, ("meter_stands", "meter_slow")), weigh.BOOKS, weigh.SUPPLY)
@@ -308,6 +321,7 @@ def _straight_lines():
 
 
 BETWEEN = _straight_lines()
+STANDS_DRY = 0.85  # the same where the water lies below the pump: most have a cut-off (common practice, no source)
 STANDS = 0.97  # chance to find a unit that stands standing at a noon
 
 

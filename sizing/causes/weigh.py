@@ -13,9 +13,33 @@ from sizing import compiled
 
 LEAST = 0.02  # smallest ratio told apart from nothing
 SUPPLY, DRAWN, BOOKS = 0, 1, 2  # what a fault changes: what the unit can give, what people draw, what the meter shows
+# Figures are compared on the scale log(ratio + SOFT): a loss of a tenth is a tenth there, but from little to nothing it
+# is a short way. On the logarithm's own, a standing unit's noughts parted causes by what is nought in any of them.
+SOFT = 0.1
+UNREST = 12  # days among which unrest is looked for
 STEPS = 48  # of the tables that a float switch is read from
 LOG_LEAST = float(np.log(LEAST))
 LOG_MOST = 0.41
+
+
+@compiled()
+def steepness(share, span):
+    """How much of a change in proportion shows on the scale that figures are compared on (SOFT): nothing where nothing
+    came. A day that stands alone far below those around is taken as they are."""
+    n, near = share.size, np.empty(6)
+    out = np.empty(n)
+    for i in range(n):
+        usual = share[i]
+        if span[i] <= 3:
+            m = 0
+            for k in range(max(i - 3, 0), min(i + 4, n)):
+                if k != i:
+                    near[m] = share[k]
+                    m += 1
+            if m:
+                usual = max(usual, np.median(near[:m]))
+        out[i] = usual / (usual + SOFT)
+    return out
 
 
 @compiled()
@@ -38,6 +62,27 @@ def robust(y, var, span, scale, size):
         sd = np.sqrt(var[i] + (size * scale[i]) ** 2)
         off = max(abs(y[i] - np.median(near[:m])) / sd - 3.0, 0.0)
         out[i] = var[i] + 0.4 * (off * sd) ** 2
+    return out
+
+
+@compiled()
+def unrest(y, var, span):
+    """Variances of days among days that scatter more than theirs say: one that happens to lie in the middle of them is
+    no surer than the rest. The scatter is that from day to day, in which a step counts once."""
+    n = y.size
+    out = var.copy()
+    if n < UNREST:
+        return out
+    apart, known = np.empty(n), np.empty(n)
+    for i in range(1, n):
+        apart[i], known[i] = (y[i] - y[i - 1]) ** 2, var[i] + var[i - 1]
+    reach = UNREST // 2
+    for i in range(n):
+        if span[i] > 3:
+            continue
+        low = min(max(i - reach, 1), n - 2 * reach)
+        far, usual = np.median(apart[low : low + 2 * reach]), np.median(known[low : low + 2 * reach])
+        out[i] = var[i] + max(far / 0.455 - usual, 0.0) / 2  # 0.455: median of a square of one sigma
     return out
 
 
@@ -115,6 +160,13 @@ def first_after(after):
 
 
 @compiled()
+def shown(kept_log):
+    """A log of water left on the scale that figures are compared on; what is next to nothing is nothing."""
+    kept = 0.0 if kept_log <= LOG_LEAST + 0.01 else np.exp(kept_log)
+    return np.log((kept + SOFT) / (1.0 + SOFT))
+
+
+@compiled()
 def moved(kept_log, smaller, size, i, first, after, grown, floats, table, g):
     """Fills g from `first` on: log of water left by hypothesis i at each reading, as a float switch lets it show."""
     for j in range(first, after.size):
@@ -165,13 +217,14 @@ def water(day, span, inverse, weighed, kept_log, smaller, size, form, floats, su
                 table = draw_table if form[i] == DRAWN else supply_table
                 moved(kept_log, smaller, size, i, first, after, grown, floats and form[i] != BOOKS, table, g)
                 total, ends, ticks = 0.0, 0.0, 0.0
-                for j in range(first, m):
-                    total += g[j] * weighed[j]
-                    ends += g[j] * recent[j]
                 if form[i] != BOOKS:
                     for j in ticked:
                         if j >= first:
                             ticks += _told(tick[j], g[j], free[j], late[j], form[i] == DRAWN)
+                for j in range(first, m):
+                    ends += g[j] * recent[j]
+                    g[j] = shown(g[j])
+                    total += g[j] * weighed[j]
                 linear[i, r, b], square[i, r, b] = total, quadratic(inverse, g, first)
                 told[i, r, b], now[i, r, b] = ticks, ends
 
@@ -304,6 +357,8 @@ def scattered(day, span, inverse, weighed, var, raw, kept_log, smaller, size, i,
         growth(day, span, begin[b], ramp, after, grown)
         first = first_after(after)
         moved(kept_log, smaller, size, i, first, after, grown, floats, supply_table, g)
+        for j in range(first, m):
+            g[j] = shown(g[j])
         half, of_fault, of_weather = 0.0, 0.0, 0.0
         for c in range(first, m):
             scatter = extra * grown[c] if after[c] > 0.3 else 0.0

@@ -54,8 +54,8 @@ def with_noons(rng, rows):
     n = len(rows)
     rows["noon_w_m2"], rows["told_by"] = rng.uniform(500, 950, n), -1
     rows["sky"], rows["sky_var"] = rows["clearness"] + rng.normal(0, 0.2, n), 0.05
-    due = np.full(n, 58.0), np.full(n, 6.5), np.full(n, 30.0)
-    rows["noon_v"], rows["noon_a"], rows["noon_level_m"] = (d * np.exp(rng.normal(0, 0.02, n)) for d in due)
+    due = np.full(n, 58.0), np.full(n, 6.5), np.full(n, 30.0), np.full(n, 28.0)
+    rows["noon_v"], rows["noon_a"], rows["noon_level_m"] = (d * np.exp(rng.normal(0, 0.02, n)) for d in due[:3])
     return rows, due
 
 

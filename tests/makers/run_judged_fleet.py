@@ -119,7 +119,7 @@ def noon_due(fleet, u, rows):
     one = fleet.take([u])
     month = rows["day"].astype("datetime64[D]").astype("datetime64[M]").astype(int) % 12
     spot = chain.spot(one, sun, table.AIR_C, one.static_level_m[0, month][None, :])
-    return spot.array_voltage_v[0], spot.array_current_a[0], spot.pumping_level_m[0]
+    return spot.array_voltage_v[0], spot.array_current_a[0], spot.pumping_level_m[0], one.static_level_m[0, month]
 
 
 def write(path, f, flags):

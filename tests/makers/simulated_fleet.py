@@ -149,7 +149,9 @@ def _produced(rng, units, sky, faults, draw, tank, off):
     noon = {
         "w": sky["plane"][:, q], "v": np.where(runs, np.nan_to_num(at.array_voltage_v[:, q]), open_v),
         "a": np.where(runs, np.nan_to_num(at.array_current_a[:, q]) * (1 - noon_off), 0.0),
-        "level": np.where(runs, np.nan_to_num(at.pumping_level_m[:, q], nan=30.0), level[:, 0]),
+        "level": np.where(
+            runs, np.nan_to_num(at.pumping_level_m[:, q], nan=30.0), level[:, 0] + faults.static_level_drop_m
+        ),
     }  # fmt: skip
     return let, stopped, shut, noon
 

@@ -143,7 +143,7 @@ def _with_noons(rows, amps=1.0, volts=1.0, level=0.0, since=DAY - 12):
     rows["noon_a"] = 6.5 * np.where(late, amps, 1.0) * np.exp(rng.normal(0, 0.01, n))
     rows["noon_v"] = 58.0 * np.where(late, volts, 1.0) * np.exp(rng.normal(0, 0.005, n))
     rows["noon_level_m"] = 30.0 + np.where(late, level, 0.0) + rng.normal(0, 0.05, n)
-    return rows, (np.full(n, 58.0), np.full(n, 6.5), np.full(n, 30.0))
+    return rows, (np.full(n, 58.0), np.full(n, 6.5), np.full(n, 30.0), np.full(n, 28.0))
 
 
 def _noon_judged(fleet, rows, due):
@@ -325,8 +325,9 @@ def test_the_gain_of_scatter_agrees_with_the_densities_written_out():
     weigh.inverted(low, inverse)
     weighed = inverse @ y
     linear, square, gain, patchy = np.empty((4, begin.size))
+    shown = np.log((0.6 + weigh.SOFT) / (1 + weigh.SOFT))
     for b, moment in enumerate(begin):
-        g = np.where(day > moment, kept[0], 0.0)
+        g = np.where(day > moment, shown, 0.0)
         linear[b], square[b] = g @ weighed, g @ inverse @ g
     weigh.scattered(
         day, span, inverse, weighed, var, var, kept, np.array([-1]), np.array([0.4]), 0, extra, False,
@@ -336,7 +337,7 @@ def test_the_gain_of_scatter_agrees_with_the_densities_written_out():
     for b, moment in enumerate(begin):
         after = day > moment
         wide = stats.multivariate_normal(np.zeros(m), prior + np.diag(var + after * extra**2))
-        assert gain[b] == pytest.approx(wide.logpdf(y - after * kept[0]) - sound, abs=1e-6)
+        assert gain[b] == pytest.approx(wide.logpdf(y - after * shown) - sound, abs=1e-6)
         assert patchy[b] == pytest.approx(wide.logpdf(y) - sound, abs=1e-6)
 
 
@@ -364,3 +365,38 @@ def test_a_note_becomes_a_flag_once_a_fault_is_likelier_than_not_though_no_singl
     assert told(less_drawn=0.2, leak=0.4).what == judge.TOLD_AGAIN
     assert told(less_drawn=0.2, leak=0.4).case.top == names.NUMBER["main_leaks"]
     assert told(less_drawn=0.45, leak=0.4).case.note, "less drawn still leads"
+
+
+def test_a_well_that_fell_dry_is_told_from_a_pump_that_stands_by_the_water_at_rest(fleet):
+    """The same water, and none at last, noons at which it stands with the sun on it; only the water's depth differs."""
+    sig = signatures.of_unit(fleet, 0, 5)
+    sinks = np.flatnonzero(sig.cause == names.NUMBER["water_sinks"])
+    sunk = np.clip((np.arange(80) - 50) / 20.0, 0, 1) * 20.0
+    share = np.exp(np.interp(sunk, np.append(0.0, sig.size[sinks]), np.append(0.0, sig.log_water[sinks, 15])))
+    likelier = {}
+    for deeper in (0.0, 1.0):
+        rows, due = _with_noons(_rows(share))
+        stood = share < 0.1
+        rows["noon_a"][stood], rows["noon_v"][stood] = 0.0, 72.0
+        rows["noon_level_m"] = np.where(stood, 28.0, rows["noon_level_m"]) + deeper * sunk
+        cause = _noon_judged(fleet, rows, due).cause
+        likelier[deeper] = cause[names.NUMBER["water_sinks"]] / cause[names.NUMBER["stands_still"]]
+    assert likelier[1.0] > 10 > 0.1 > likelier[0.0]
+
+
+@pytest.mark.parametrize("level", [-0.15, 0.0, 0.3])
+def test_noughts_stay_noughts_whatever_the_units_own_level_and_however_long_they_last(fleet, level):
+    """A unit better or worse than its chain gives nothing all the same: no other cause gains by it with time."""
+    for days in (8, 40, 70):
+        got = _judged(fleet, _rows(_fell(days, 0.0) * np.exp(level)))
+        assert {names.NAMES[i] for i in np.argsort(-got.cause)[:2]} == {"stands_still", "meter_stands"}
+
+
+def test_a_day_in_the_middle_of_wild_ones_is_no_surer_than_they():
+    rng = np.random.default_rng(3)
+    y, var, span = rng.normal(0, 0.02, 60), np.full(60, 0.0004), np.ones(60)
+    y[20:] -= 0.5
+    assert (weigh.unrest(y, var, span) < 3 * var).all(), "a step is no unrest"
+    y[30:] += rng.normal(0, 0.3, 30)
+    assert (weigh.unrest(y, var, span)[36:] > 0.02).all()
+    assert (weigh.unrest(y, var, np.full(60, 30.0)) == var).all(), "periods of weeks are no days"

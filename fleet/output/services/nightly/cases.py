@@ -187,12 +187,12 @@ WELL_DAYS, WELL_FIGURES = 14, 10
 
 
 def noon_due(built, rows):
-    """Volts, amps and level that a unit should have shown at each row's noon."""
+    """Volts, amps and level that a unit should have shown at each row's noon, and the level if it stood."""
     one = built.fleet.take([built.row])
     sun = np.nan_to_num(rows["noon_w_m2"]).astype(float)[None, :]
     month = rows["day"].astype("datetime64[D]").astype("datetime64[M]").astype(int) % 12
     spot = chain.spot(one, sun, table.AIR_C, one.static_level_m[0, month][None, :])
-    return spot.array_voltage_v[0], spot.array_current_a[0], spot.pumping_level_m[0]
+    return spot.array_voltage_v[0], spot.array_current_a[0], spot.pumping_level_m[0], one.static_level_m[0, month]
 
 
 def summary(got, day, sig=None):
