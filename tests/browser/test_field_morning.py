@@ -87,7 +87,7 @@ def test_the_morning_is_played_from_start_to_end_without_the_network(phone_of, m
     visit = morning[0]
     code = label_of(unit=visit.installation.unit).code
     phone = phone_of(
-        idris, device_scale_factor=1, permissions=["camera", "geolocation"],
+        idris, device_scale_factor=1, viewport={"width": 390, "height": 844}, permissions=["camera", "geolocation"],
         args=film(tmp_path / "camera.mjpeg", label_picture(f"http://127.0.0.1:8000/u/{code}", 8)),
         geolocation={"latitude": visit.site.latitude_deg, "longitude": visit.site.longitude_deg, "accuracy": 12},
     )  # fmt: skip

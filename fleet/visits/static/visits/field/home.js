@@ -66,7 +66,7 @@ function find(rows, go) {
   const input = h("input", { class: "input figure", id: "label-code", type: "text", autocapitalize: "characters", autocomplete: "off", enterkeyhint: "go" });
   const form = h("form", { class: "find", onsubmit: (event) => { event.preventDefault(); if (input.value.trim()) open(input.value); } },
     h("label", { for: "label-code" }, t("code")), h("span", { class: "with-button" }, input, h("button", { class: "button" }, t("open_visit"))));
-  return h("details", { class: "more" }, h("summary", {}, t("find")), canScan() ? scanner(open) : h("p", { class: "hint" }, t("scan_not")), form, said);
+  return h("details", { class: "more find-open" }, h("summary", {}, t("find")), canScan() ? scanner(open) : h("p", { class: "hint" }, t("scan_not")), form, said);
 }
 
 export async function waitingScreen({ refresh }) {
@@ -86,7 +86,7 @@ export async function waitingScreen({ refresh }) {
       h("span", { class: "grow" }, h("strong", {}, name(piece)), h("br"), piece.sentence)),
     piece.kind === "step" ? null : button(t("put_right"), async () => { await mark(piece.key, { mended: true }); refresh(); }))))] : null,
     toSettle.length ? [h("h2", {}, t("settled_by_person")), p(t("to_settle"))] : null,
-    waiting.length ? [h("h2", {}, t("still_here")), h("ul", { class: "links plain-list" }, waiting.slice(0, 60).map((piece) => h("li", {}, name(piece))))] : null,
+    waiting.length ? [h("h2", {}, t("still_here")), h("ul", { class: "links plain-list" }, [...waiting].sort((a, b) => a.visit.localeCompare(b.visit) || a.seq - b.seq).slice(0, 60).map((piece) => h("li", {}, name(piece))))] : null,
     pictures.length ? [h("h2", {}, t("photos")), h("ul", { class: "links plain-list" }, pictures.map((piece) => h("li", {}, h("label", { class: "progress" }, h("span", {}, name(piece)), h("progress", { max: photos.get(piece.key).size, value: hereBytes(photos.get(piece.key)) })))))] : null,
     h("p", { class: "quiet small" }, t("app", { n: APP })));
 }

@@ -59,7 +59,7 @@ async function head() {
   const { waiting, pictures, refused } = held;
   const n = waiting.length + pictures.length;
   top.replaceChildren(h("div", { class: "field-top-row" }, h("a", { class: "field-name", href: "#/" }, t("title")),
-    h("a", { class: "field-state", href: "#/waiting" }, refused.length ? badge(t("refused_n", { n: refused.length }), "bad") : n ? badge(t("waiting", { n }), sending().trouble ? "watch" : "info") : badge(t("all_home"), "good")),
+    h("a", { class: "field-state", href: "#/waiting" }, refused.length ? badge(t("refused_n", { n: refused.length }), "bad") : n ? badge(t("waiting", { n }), ["", "network"].includes(sending().trouble) ? "info" : "watch") : badge(t("all_home"), "good")),
     signInKey() ? button(t("lock"), async () => { await lockNow(); show(); }, { class: "button button-plain" }) : null));
 }
 

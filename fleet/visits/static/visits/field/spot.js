@@ -4,7 +4,7 @@ import { bucketRows, numberInput } from "./captures.js";
 import { now } from "./clock.js";
 import { badge, button, h, notice, p } from "./dom.js";
 import { ofSpot } from "./slips.js";
-import { figure, flow, metres, t } from "./words.js";
+import { figure, flow, flows, metres, t } from "./words.js";
 
 const TONES = { as_expected: "good", above: "up", below: "bad", cannot_tell: "unsure" };
 const WAYS = ["reference_cell", "pyranometer", "module_isc", "clear_sky", "none"];
@@ -21,7 +21,7 @@ export function answerCard(found, { short = false } = {}) {
   if (found.expected) {
     rows.push(h("dl", { class: "range" },
       h("div", {}, h("dt", {}, t("yours")), h("dd", { class: "range-own" }, flow(found.measured))),
-      h("div", {}, h("dt", {}, t("right_now")), h("dd", {}, `${flow(found.expected.low)} – ${flow(found.expected.high)}`))));
+      h("div", {}, h("dt", {}, t("right_now")), h("dd", {}, flows(found.expected.low, found.expected.high)))));
     rows.push(bar(found));
   }
   rows.push(p(found.because));
@@ -63,7 +63,7 @@ function fall({ measured, fall: { start, steps, meter } }) {
   const rows = [{ words: t("fall_from"), from: 0, to: start, tone: "right", said: flow(start) }];
   let left = start;
   const step = (s) => {
-    rows.push({ words: nameOf(s), from: left, to: left - s.loss, tone: s.loss > 0 ? "lost" : "won", said: `${s.loss > 0 ? "−" : "+"}${flow(Math.abs(s.loss))}` });
+    rows.push({ words: nameOf(s), from: left, to: left - s.loss, tone: s.loss > 0 ? "lost" : "won", open: !s.clear, said: `${s.loss > 0 ? "−" : "+"}${flow(Math.abs(s.loss))}` });
     left -= s.loss;
   };
   steps.filter((one) => Math.abs(one.loss) >= 0.1).forEach(step);
@@ -74,8 +74,8 @@ function fall({ measured, fall: { start, steps, meter } }) {
     rows.push({ words: t("fall_meter"), from: 0, to: meter.measured, tone: "own", said: flow(meter.measured) });
   }
   const most = Math.max(...rows.flatMap((row) => [row.from, row.to])) || 1;
-  return h("ul", { class: "fall", "aria-hidden": "true" }, rows.map(({ words, from, to, tone, said }) => {
-    const piece = h("span", { class: `fall-piece fall-${tone}` });
+  return h("ul", { class: "fall", "aria-hidden": "true" }, rows.map(({ words, from, to, tone, open, said }) => {
+    const piece = h("span", { class: `fall-piece fall-${tone}${open ? " fall-unclear" : ""}` });
     piece.style.left = `${(100 * Math.max(0, Math.min(from, to))) / most}%`;
     piece.style.width = `${Math.max(1, (100 * Math.abs(to - from)) / most)}%`;
     return h("li", {}, h("span", {}, words), h("strong", {}, said), h("span", { class: "fall-track" }, piece));
@@ -85,7 +85,7 @@ function fall({ measured, fall: { start, steps, meter } }) {
 function bar({ expected, measured }) {
   const most = Math.max(expected.high, measured) * 1.15 || 1;
   const made = h("canvas", { class: "range-bar", width: 600, height: 84, role: "img",
-    "aria-label": `${t("yours")}: ${flow(measured)}. ${t("right_now")}: ${flow(expected.low)} – ${flow(expected.high)}` });
+    "aria-label": `${t("yours")}: ${flow(measured)}. ${t("right_now")}: ${flows(expected.low, expected.high)}` });
   const draw = () => {
     const pen = made.getContext("2d"), style = getComputedStyle(document.body), colour = (name) => style.getPropertyValue(name).trim();
     const x = (v) => 12 + (576 * v) / most;

@@ -191,8 +191,8 @@ export async function stepScreen(row, code, { go, writable }) {
     screen.replaceChildren(h("h1", {}, step.title), h("p", {}, judged.passed === false ? badge(t("not_in_order"), "bad") : judged.passed ? badge(t("in_order"), "good") : badge(t("kept"), "plain")),
       ...judged.sentences.map((words) => notice(judged.stop ? "bad" : "watch", judged.stop ? h("p", { class: "notice-title" }, t("stop")) : null, p(words), judged.stop ? p(t("stop_note")) : null)),
       ...spots.map((c) => h("div", { class: "card" }, answerCard(answer(card, { ...draft.values[c.code], ...beside })))),
-      h("div", { class: "field-bar" }, button(t("next"), async () => go(await target), { class: "button button-main button-wide" }),
-        link(t("add_finding"), `#/visit/${row.key}/finding`), button(t("correct_again"), () => go(`#/visit/${row.key}/step/${code}?again=${Date.now()}`))));
+      h("div", { class: "field-bar" }, button(t("next"), async () => go(await target), { class: "button button-main button-wide" })),
+      h("div", { class: "buttons" }, link(t("add_finding"), `#/visit/${row.key}/finding`), button(t("correct_again"), () => go(`#/visit/${row.key}/step/${code}?again=${Date.now()}`))));
     scrollTo(0, 0);
     screen.querySelector("h1").focus?.();
   }

@@ -67,6 +67,7 @@ function quantity(value, unit, digits) {
 }
 
 export const flow = (lMin) => quantity(lMin, "L/min");
+export const flows = (low, high) => `${flow(low).replace(/ \S+$/, "")} – ${flow(high)}`; // the unit once
 export const metres = (m, digits) => quantity(m, "m", digits);
 
 export const litres = (l) => (l >= 10_000 ? `${figure(l / 1000)} m³` : `${figure(l, 0)} L`);
