@@ -81,7 +81,8 @@ def test_a_whole_visit_is_logged_without_signal_and_comes_home_byte_by_byte(phon
             assert page.locator("textarea").first.input_value() == typed[code]["words"]
         before = page.url
         press_keep(page)
-        until(page, "(before) => location.href !== before || Boolean(document.querySelector('.step > h1 + p .badge'))", before)
+        answered = "(before) => location.href !== before || Boolean(document.querySelector('.step > h1 + p .badge'))"
+        until(page, answered, before)
         if page.url == before:
             page.get_by_role("button", name="Next").click()
             until(page, "(before) => location.href !== before", before)
