@@ -40,7 +40,8 @@ def of_shortfalls(rows, *, may_send):
 
     def site(row):
         return markup(
-            '<a href="{}">{}</a><br><span class="quiet">{} · <span class="nowrap">{}</span> · {}</span>\n{}',
+            '<a href="{}">{}</a><br><span class="quiet"><span class="nowrap">{} · {}</span>'
+            ' · <span class="nowrap">{}</span></span>\n{}',
             page(row["id"]), row["installation__well__site__name"], row["installation__well__site__code"],
             row["installation__unit__serial"], row["installation__unit__pump_type__name"],
             dangers.get(row["danger"], ""),
