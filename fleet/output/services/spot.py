@@ -275,7 +275,7 @@ def _stages(fleet, sun, air, level, own, values):
     volts, amps = values.get("array_voltage_v"), values.get("array_current_a")
     left = with_level
     if volts and amps:
-        could = array_current(fleet, sun, air, volts)
+        could = float(array_current(fleet, sun, air, volts))
         if could > 0:
             light = float(np.clip(amps / could, 0.02, 1.5))
             faults = chain.Faults(soiling_extra=float(np.clip(1 - light, 0, 0.95)))

@@ -6,7 +6,7 @@ it; last of all what the meter shows of the bucket. What was not measured is sai
 from what the instruments leave open.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from django.utils.translation import gettext as _
@@ -54,20 +54,19 @@ def waterfall(fleet, values, *, sun, sun_sigma, air, record_m, level_m, level_si
     (Judgement.recent_ratio), or None.
     """
     given = _given(fleet, values, sun, air, record_m, level_m, own, sound_ohm)
-    base = _losses(fleet, given)
     sigma = {
         "sun": sun * sun_sigma, "level_m": level_sigma, "own": own.sigma, "pump": PUMP_SIGMA,
         "amps": AMPS_SIGMA * given.amps, "volts": VOLTS_SIGMA * given.volts, "flow": FLOW_SIGMA * given.flow,
         "extra_ohm": OHM_SIGMA * (values.get("loop_ohm") or 0.0),
         "output_w": float(np.hypot(AMPS_SIGMA, VOLTS_SIGMA)) * given.output_w,
     }  # fmt: skip
-    spread = np.zeros(len(STAGES))
-    for name, step in sigma.items():
-        if np.isfinite(step) and step > 0:
-            up = _losses(fleet, replace(given, **{name: getattr(given, name) + step}))
-            down = _losses(fleet, replace(given, **{name: getattr(given, name) - step}))
-            spread += ((up - down) / 2) ** 2
-    spread = EIGHTY * np.sqrt(spread)
+    moved = [
+        replace(given, **{name: getattr(given, name) + sign * step})
+        for name, step in sigma.items() if np.isfinite(step) and step > 0 for sign in (1, -1)
+    ]  # fmt: skip
+    base, *apart = _losses(fleet, [given, *moved])
+    halves = [((up - down) / 2) ** 2 for up, down in zip(apart[::2], apart[1::2], strict=True)]
+    spread = EIGHTY * np.sqrt(sum(halves, np.zeros(len(STAGES))))
     told = _told(fleet, given, values)
     steps = [
         {
@@ -121,53 +120,58 @@ def _told(fleet, given, values):
     }  # fmt: skip
 
 
-def _losses(fleet, r):
-    """Litres a minute lost at each of STAGES."""
-    share = float(np.exp(r.own))
+def _losses(fleet, readings):
+    """Litres a minute lost at each of STAGES, by Readings and stage; all of them in one call of the chain a stage.
+
+    What is NaN in one of the readings must be so in all.
+    """
+    r = Readings(*(np.array([getattr(one, name.name) for one in readings], float) for name in fields(Readings)))
+    many = fleet.take(np.zeros(len(readings), int))
+    depth, share = max(float(fleet.setting_depth_m[0]) - 0.5, 0.1), np.exp(r.own)
 
     def flow(level, faults, sun=r.sun):
-        depth = max(float(fleet.setting_depth_m[0]) - 0.5, 0.1)
-        spot = chain.spot(fleet, max(sun, 0.0), r.air, float(np.clip(level, 0, depth)), faults)
-        return float(np.nan_to_num(spot.flow_l_min).ravel()[0]) * share
+        spot = chain.spot(many, np.maximum(sun, 0.0), r.air, np.clip(level, 0, depth), faults)
+        return np.nan_to_num(spot.flow_l_min).reshape(len(readings)) * share
 
     left = [flow(r.record_m, chain.NONE)]
     faults = chain.Faults(drawdown_factor=r.drawn)
     left.append(flow(r.level_m, faults))
-    sun = r.sun
-    if np.isfinite(r.volts):
+    sun, electric = r.sun, bool(np.isfinite(r.volts[0]))
+    if electric:
         could = array_current(fleet, r.sun, r.air, r.volts)
         # More current than due is more sun than was measured: by so much at most, for near the open-circuit voltage a
         # volt more or less makes a current of any size.
-        light = float(np.clip(r.amps / could, 0.0, MOST_LIGHT)) if could > 0 else 1.0
+        with np.errstate(divide="ignore", invalid="ignore"):
+            light = np.where(could > 0, np.clip(r.amps / could, 0.0, MOST_LIGHT), 1.0)
         sun = r.sun * light
         left.append(flow(r.level_m, faults, sun))
     else:
         left.append(left[-1])
-    if np.isfinite(r.extra_ohm):
-        faults = replace(faults, series_resistance_ohm=max(r.extra_ohm, 0.0))
+    if np.isfinite(r.extra_ohm[0]):
+        faults = replace(faults, series_resistance_ohm=np.maximum(r.extra_ohm, 0.0))
         left.append(flow(r.level_m, faults, sun))
     else:
         left.append(left[-1])
-    if np.isfinite(r.volts) and fleet.coupling[0] != 0:
+    if electric and fleet.coupling[0] != 0:
         usual = r.volts * r.amps * float(fleet.controller_efficiency[0])
-        through = max(r.output_w if np.isfinite(r.output_w) else usual, 0.1)
+        through = np.maximum(np.where(np.isfinite(r.output_w), r.output_w, usual), 0.1)
         left.append(flow(r.level_m, replace(faults, controller_cap_w=through), sun))
     else:
         left.append(left[-1])
-    left[-1] *= 1 + r.pump
+    left[-1] = left[-1] * (1 + r.pump)
     left.append(r.flow)
-    return -np.diff(left)
+    return -np.diff(np.array(left), axis=0).T
 
 
 def array_current(fleet, sun, air, volts):
-    """Current of the sound, usually dirty array at that terminal voltage."""
+    """Current of the sound, usually dirty array at that terminal voltage, A; numbers or arrays."""
     one = fleet.take([0])
     diode = array.fit_diode(*(float(getattr(one, name)[0]) for name in array.SHEET))
     ageing = 1 - one.ageing_fraction_y[0] * max(one.age_y[0], 0)
     clean = (1 - one.soiling_fraction[0]) * (1 - one.mismatch_fraction[0]) * ageing
     cell = air + float(array.working_rise(one.noct_c[0])) * sun
     per_string = array.current(diode, sun * clean, cell, volts / one.modules_in_series[0])
-    return max(0.0, float(np.ravel(per_string)[0]) * float(one.strings[0]))
+    return np.maximum(0.0, np.asarray(per_string) * float(one.strings[0]))
 
 
 def _first_water(fleet, given, values):

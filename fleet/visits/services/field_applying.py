@@ -287,10 +287,10 @@ def answer_again(visit_id):
             link.answer = answer
             link.save(update_fields=["answer"])
             fresh[str(link.spot_test.key)] = answer
+    known = known_of(visit.installation, visit) if fresh else {}
     for record in visit.records.all() if fresh else []:
         spots = {c: v for c, v in record.values.items() if isinstance(v, dict) and v.get("key") in fresh}
         if spots:
             record.values |= {code: {**value, "answer": fresh[value["key"]]} for code, value in spots.items()}
-            known = known_of(visit.installation, visit)
             record.passed = judge_step(log.step_of(visit, record.step), record.values, known)[0]
             record.save(update_fields=["values", "passed"])
