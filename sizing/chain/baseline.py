@@ -9,11 +9,12 @@ from ..checks import Refusal
 from ..sky.light import HOURS, OPEN, ROWS
 from .asking import ROOM, SPAN, steepness
 from .daylight import CLOUDED, HIDDEN, NOON, REAL, SUN_OUT, WIDE
-from .days import ARRAY_SIGMA, METER_SIGMA, RECORD_LEVEL_SIGMA_M, SPREAD_80, UNIT_SIGMA, day_space, days_water, open_day
+from .days import day_space, days_water, open_day
 from .fast import EDGES, FIRST, HEATS, KNOTS, LEAST_SUN, MOST, NODES, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import DAYLIGHT_WARMER_K, monthly, prepare
+from .ranges import ARRAY_SIGMA, METER_SIGMA, RECORD_LEVEL_SIGMA_M, about_the_sheet, reach
 from .work import spread_over
 
 BLOCK = 512  # units prepared at once
@@ -22,7 +23,9 @@ BLOCK = 512  # units prepared at once
 class Baseline(NamedTuple):
     """volume_l_day (n, 12): month's mean; low and high hold 80 % of the months that the climate's, the unit's and the
     level's uncertainty allow; by_kind_l (n, 12, kinds): dullest day first; start_h, stop_h (n, 12): solar time of first
-    and last water on the middling kind of day, NaN where none comes; morning_share (n, 12) of the volume."""
+    and last water on the middling kind of day, NaN where none comes; morning_share (n, 12) of the volume.
+    climate_l_day, model_l_day, instrument_l_day (n, 12): how far the range would reach on either side for that reason
+    alone (`ranges`)."""
 
     volume_l_day: np.ndarray
     low_l_day: np.ndarray
@@ -31,6 +34,9 @@ class Baseline(NamedTuple):
     start_h: np.ndarray
     stop_h: np.ndarray
     morning_share: np.ndarray
+    climate_l_day: np.ndarray
+    model_l_day: np.ndarray
+    instrument_l_day: np.ndarray
 
 
 @compiled()
@@ -51,7 +57,7 @@ def _first_water(light, water, backwards, span, first, sunset, threshold):
 
 @compiled()
 def _months(
-    rows, pump, kind, cp, cv, ci, watts, air, level, dates, glass, frame, shade, which, opened, left, days, band,
+    rows, pump, kind, cp, cv, ci, watts, air, level, dates, glass, frame, shade, which, opened, left, days,
     begin, finish, volume, start, stop, morning, mean, swing, steep,
 ):  # fmt: skip
     kinds = days.shape[2]
@@ -134,11 +140,11 @@ def _months(
                 stop[i, month] = 24.0 - _first_water(light, wet, True, *clock)
             morning[i, month] = early / total if total > 0.0 else np.nan
             mean[i, month] = total / kinds
-            # one sigma of the climate, through the slope of water over sun among the kinds of day; at the least half
-            # of straight proportion, where a unit at its limit hides it
+            # litres a share of the sun, by the slope of water over sun among the kinds of day; at the least half of
+            # straight proportion, where a unit at its limit hides it
             spread = square - sun * sun / kinds
             slope = (product - sun * total / kinds) / spread if spread > 1e-12 else 0.0
-            swing[i, month] = band[i] * max(slope * sun / kinds, 0.5 * total / kinds)
+            swing[i, month] = max(slope * sun / kinds, 0.5 * total / kinds)
 
 
 def baseline(fleet, climate, *, static_level_m=None, faults=NONE, cores=1):
@@ -157,7 +163,7 @@ def baseline(fleet, climate, *, static_level_m=None, faults=NONE, cores=1):
     band = np.broadcast_to(np.asarray(climate.band, float), (n,))
     level = None if static_level_m is None else monthly(static_level_m, n, "static_level_m", 0, 1000)
     shape = (n, 12)
-    out = Baseline(*(np.empty(shape) for _ in range(3)), np.empty(days.shape), *(np.empty(shape) for _ in range(3)))
+    out = Baseline(*(np.empty(shape) for _ in range(3)), np.empty(days.shape), *(np.empty(shape) for _ in range(6)))
 
     def work(first, last):
         for start in range(first * BLOCK, min(last * BLOCK, n), BLOCK):
@@ -178,8 +184,18 @@ def _block(fleet, days, air, band, level, faults):
     volume = np.empty(days.shape)
     start, stop, morning, mean, swing = (np.empty((n, 12)) for _ in range(5))
     steep = np.empty(n)
-    args = *prepared.loops, *prepared.sun, np.ascontiguousarray(days), np.hypot(band, ARRAY_SIGMA)
+    args = *prepared.loops, *prepared.sun, np.ascontiguousarray(days)
     _months(*args, 0, n, volume, start, stop, morning, mean, swing, steep)
-    own = np.sqrt(UNIT_SIGMA**2 + METER_SIGMA**2 + (RECORD_LEVEL_SIGMA_M * steep) ** 2)
-    reach = SPREAD_80 * np.sqrt(swing**2 + (own[:, None] * mean) ** 2)
-    return Baseline(mean, np.maximum(mean - reach, 0), mean + reach, volume, start, stop, morning)
+    about = about_the_sheet(fleet)
+    # a motor's constant through half of its share: between an array's best point, where it costs nothing, and its volts
+    own = np.sqrt(about.flow**2 + (0.5 * about.motor) ** 2)
+    own = np.hypot(
+        own, steep * np.hypot(RECORD_LEVEL_SIGMA_M, about.head * (prepared.loops[-1].mean(axis=1) + fleet.tank_rise_m))
+    )
+    climate = reach(band[:, None] * swing)
+    model = reach(own[:, None] * mean, np.hypot(ARRAY_SIGMA, about.power)[:, None] * swing)
+    instrument = reach(METER_SIGMA * mean)
+    whole = np.sqrt(climate**2 + model**2 + instrument**2)
+    return Baseline(
+        mean, np.maximum(mean - whole, 0), mean + whole, volume, start, stop, morning, climate, model, instrument
+    )

@@ -33,20 +33,25 @@ from .fast import EDGES, HEATS, KNOTS, NODES, flow_at, flows_at, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import prepare
+from .ranges import (
+    ARRAY_SIGMA,
+    DIPPED_LEVEL_SIGMA_M,
+    DRAWDOWN_SIGMA,
+    GEAR,
+    IRRADIATION_SIGMA,
+    METER_SIGMA,
+    PUMPING_MIN,
+    RECORD_LEVEL_SIGMA_M,
+    UNREST_SHARE,
+    about_the_sheet,
+    geared,
+    reach,
+)
 from .work import spread_over
 
 STEP_W_M2 = 20.0
 DEEPEST_M = 1000.0
 LEVELS = 4  # static levels between the least and the greatest asked for, straight lines between them
-UNREST_SHARE = 1.2  # of the gap between even and broken light: a day may lie on either side of both (a judgement)
-SPREAD_80 = 1.2816  # sigmas on either side that hold 80 % of a normal spread
-# One sigma of a sound unit's own flow about its type's sheet: pumps below 10 kW are accepted at +-10 % of flow (ISO
-# 9906, clause 4.4.2, from memory), taken as two and a half sigmas. What its array gives (dirt, age, label) is another
-# 3 %, which counts as light does: more than itself near the threshold, less where the pump is at its limit (judged)
-UNIT_SIGMA, ARRAY_SIGMA = 0.04, 0.03
-RECORD_LEVEL_SIGMA_M, DIPPED_LEVEL_SIGMA_M = 1.5, 0.3  # season and years about a record; draw-down of a dip (judged)
-METER_SIGMA = 0.02  # class 2 meter, bucket
-IRRADIATION_SIGMA = {"in_plane": 0.03, "horizontal": 0.04}  # reference cell; pyranometer and the tilt model
 
 
 class Curve(NamedTuple):
@@ -69,12 +74,16 @@ class DayTable(NamedTuple):
 
 class ExpectedDays(NamedTuple):
     """Litres expected of a sound unit that nothing stops, one a row; low_l and high_l hold 80 % of sound unit-days;
-    beyond: the irradiation lay beyond a clear day's, so that the answer is stretched."""
+    beyond: the irradiation lay beyond a clear day's, so that the answer is stretched. climate_l, model_l, instrument_l:
+    how far the range would reach on either side for that reason alone (`ranges`); their squares add to the whole's."""
 
     volume_l: np.ndarray
     low_l: np.ndarray
     high_l: np.ndarray
     beyond: np.ndarray
+    climate_l: np.ndarray
+    model_l: np.ndarray
+    instrument_l: np.ndarray
 
 
 @compiled()
@@ -126,7 +135,7 @@ def open_day(geometry, frame, dates, month, glass, shade, which, opened, left, h
     return first, sunset, above, alike
 
 
-@compiled(inline="always")
+@compiled()
 def day_space(count):
     """Scratch space for days of so many clearnesses, as `days_water` takes it: suns (TABLE, 24 * blocks, WIDE), flows
     (2, 24 * blocks, WIDE), kinds (OF_KIND, blocks, WIDE), litres (24 * blocks, WIDE); suns and flows again, flat."""
@@ -219,9 +228,15 @@ def _days(
 
 def day_table(fleet, *, air_c=None, static_level_m=None, faults=NONE, cores=1):
     """Water by unit, month and kind of day (DayTable); air_c and static_level_m as in `curve`."""
-    prepared = prepare(fleet, air_c, static_level_m, faults)
-    out = np.empty((4, fleet.n, 12, KINDS.size))
-    spread_over(cores, fleet.n, lambda a, b: _days(*prepared.loops, *prepared.sun, a, b, out))
+    return _table(prepare(fleet, air_c, static_level_m, faults), cores)
+
+
+def _table(prepared, cores, rows=None):
+    """The DayTable of what `prepare` gave; rows: other rows of its machines."""
+    loops = prepared.loops if rows is None else (rows, *prepared.loops[1:])
+    n = loops[0].shape[0]
+    out = np.empty((4, n, 12, KINDS.size))
+    spread_over(cores, n, lambda a, b: _days(*loops, *prepared.sun, a, b, out))
     return DayTable(*out)
 
 
@@ -287,7 +302,7 @@ def _rows(irradiation, volume, even, unit, day, wanted, first, last, out, beyond
 
 def expected_days(
     fleet, unit_index, day_of_year, irradiation_kwh_m2, kind="in_plane", *, static_level_m=None, air_c=None,
-    faults=NONE, irradiation_sigma=None, level_sigma_m=None, unit_sigma=UNIT_SIGMA, cores=1,
+    faults=NONE, irradiation_sigma=None, level_sigma_m=None, unit_sigma=None, cores=1,
 ):  # fmt: skip
     """Litres that sound units should give on the days they had (ExpectedDays), one a row of (unit, day).
 
@@ -296,7 +311,7 @@ def expected_days(
     month, (n, 12) or broadcastable. Nothing stops these units: a full tank or a dry well is not in the figure.
     irradiation_sigma: one sigma of the irradiation, relative, a number or one a row; left out: 3 % in the plane, 4 %
     level. level_sigma_m: of the static level; left out: 1.5 m where it comes from the record, 0.3 m where given.
-    unit_sigma: of the unit about its record; smaller once it is known from its own tests.
+    unit_sigma: share of the flow, of the unit about its record, once its own tests tell; left out: `ranges`, by kind.
     NaN irradiation gives NaN. Refuses a unit number the fleet does not have, a day outside 1-366, irradiation
     below 0 or above 15 kWh/m2.
     """
@@ -308,18 +323,21 @@ def expected_days(
     wanted = np.broadcast_to(within(np.atleast_1d(irradiation_kwh_m2), 0, 15, "irradiation_kwh_m2"), unit.shape)
     day, wanted = np.ascontiguousarray(day), np.ascontiguousarray(wanted)
 
-    def answer(level):
-        table = day_table(fleet, air_c=air_c, static_level_m=level, faults=faults, cores=cores)
+    def read(table):
         over = table.in_plane_kwh_m2 if kind == "in_plane" else table.horizontal_kwh_m2
         out, beyond = np.empty((3, unit.size)), np.zeros(unit.size, bool)
         args = over, table.volume_l, table.even_l, unit, day, wanted
         spread_over(cores, unit.size, lambda a, b: _rows(*args, a, b, out, beyond))
         return out, beyond
 
+    def answer(level):
+        return read(_table(prepare(fleet, air_c, level, faults), cores))
+
     if static_level_m is None:
         out, beyond = answer(None)
         deeper, _ = answer(np.minimum(fleet.static_level_m + RECORD_LEVEL_SIGMA_M, DEEPEST_M))
         per_metre = (out[0] - deeper[0]) / RECORD_LEVEL_SIGMA_M
+        stands = fleet.static_level_m.mean(axis=1)[unit]
     else:
         level = np.broadcast_to(within(np.atleast_1d(static_level_m), 0, 1000, "static_level_m"), unit.shape)
         low, high = _level_range(fleet, unit, level)
@@ -331,19 +349,34 @@ def expected_days(
         out = (stack[knot, :, rows] + (place - knot)[:, None] * step).T
         per_metre = -step[:, 0] * (LEVELS - 1) / (high - low)[unit]
         beyond = answers[0][1]
+        stands = level
     volume, slope, unrest = out
-    sigma_h = IRRADIATION_SIGMA[kind] if irradiation_sigma is None else np.asarray(irradiation_sigma, float)
-    sigma_h = np.hypot(sigma_h, ARRAY_SIGMA)
+    per_metre = np.maximum(per_metre, 0.0)  # on that kind of day: near its threshold a pump loses more than in full sun
+    by_light = slope * wanted
     if level_sigma_m is None:
         level_sigma_m = RECORD_LEVEL_SIGMA_M if static_level_m is None else DIPPED_LEVEL_SIGMA_M
-    # a metre counts for what it costs on that kind of day: near its threshold a pump loses more than in full sun
-    sigma = np.sqrt(
-        (unit_sigma**2 + METER_SIGMA**2) * volume**2
-        + (np.asarray(level_sigma_m, float) * np.maximum(per_metre, 0.0)) ** 2
-        + (slope * sigma_h * wanted) ** 2
-        + (UNREST_SHARE * unrest) ** 2
-    )
-    return ExpectedDays(volume, np.maximum(volume - SPREAD_80 * sigma, 0), volume + SPREAD_80 * sigma, beyond)
+    by_level = np.asarray(level_sigma_m, float) * per_metre
+    flow = volume / PUMPING_MIN
+    drawdown = flow * (fleet.drawdown_b_m_per_l_min[unit] + fleet.drawdown_c[unit] * flow)
+    if unit_sigma is not None:
+        own = (np.asarray(unit_sigma, float) * volume,)
+    else:
+        about = about_the_sheet(fleet)
+        own = [about.flow[unit] * volume, about.power[unit] * by_light]
+        own.append(about.head[unit] * (stands + fleet.tank_rise_m[unit]) * per_metre)
+        if (about.motor > 0).any():
+            usual = prepare(fleet, air_c, None, faults)
+            plain, turned = (read(_table(usual, cores, rows))[0][0] for rows in (None, geared(usual.loops[0])))
+            with np.errstate(invalid="ignore", divide="ignore"):
+                share = np.where(plain > 0, turned / plain - 1, 0.0) / (GEAR - 1)
+            own.append(about.motor[unit] * np.abs(share) * volume)
+    sigma_h = IRRADIATION_SIGMA[kind] if irradiation_sigma is None else np.asarray(irradiation_sigma, float)
+    of_record = static_level_m is None
+    climate = reach(UNREST_SHARE * unrest)
+    model = reach(*own, ARRAY_SIGMA * by_light, DRAWDOWN_SIGMA * drawdown * per_metre, by_level if of_record else 0.0)
+    instrument = reach(METER_SIGMA * volume, sigma_h * by_light, 0.0 if of_record else by_level)
+    whole = np.sqrt(climate**2 + model**2 + instrument**2)
+    return ExpectedDays(volume, np.maximum(volume - whole, 0), volume + whole, beyond, climate, model, instrument)
 
 
 def _level_range(fleet, unit, level):

@@ -353,3 +353,38 @@ def test_a_frame_that_faces_the_equator_is_counted_by_its_morning_alone():
     table, full = chain.day_table(due), chain.day_table(off)
     for name in table._fields:
         np.testing.assert_allclose(getattr(table, name), getattr(full, name), rtol=1e-4, atol=1e-3)
+
+
+@pytest.mark.parametrize("kind", FLEETS)
+def test_a_days_range_is_made_of_climate_model_and_instrument(kind):
+    fleet = FLEETS[kind]
+    asked = [0, 0], [100, 100], [5.0, 6.5]
+    got = chain.expected_days(fleet, *asked)
+    half = got.high_l - got.volume_l
+    parts = np.stack([got.climate_l, got.model_l, got.instrument_l])
+    assert (parts > 0).all() and half == pytest.approx(np.sqrt((parts**2).sum(axis=0)))
+    better = chain.expected_days(fleet, *asked, irradiation_sigma=0.0)
+    assert (better.instrument_l < got.instrument_l).all() and better.model_l == pytest.approx(got.model_l)
+    known = chain.expected_days(fleet, *asked, unit_sigma=0.0)
+    assert (known.model_l < got.model_l).all() and known.instrument_l == pytest.approx(got.instrument_l)
+    dipped = chain.expected_days(fleet, *asked, static_level_m=fleet.static_level_m[[0, 0], 3])
+    assert (dipped.model_l < got.model_l).all() and (dipped.instrument_l > got.instrument_l).all()
+
+
+def test_a_month_s_range_is_made_of_the_same_parts():
+    fleet = invented.fleet(invented.row(), invented.row(pump_type="wheel", static_level_m=12.0))
+    place = climate.default_climate(fleet.latitude_deg, fleet.longitude_deg, fleet.altitude_m)
+    got = chain.baseline(fleet, place)
+    parts = np.stack([got.climate_l_day, got.model_l_day, got.instrument_l_day])
+    assert got.high_l_day - got.volume_l_day == pytest.approx(np.sqrt((parts**2).sum(axis=0)))
+    sure = chain.baseline(fleet, place._replace(band=np.zeros(2)))
+    assert (sure.climate_l_day == 0).all() and sure.model_l_day == pytest.approx(got.model_l_day)
+
+
+def test_an_error_of_head_costs_a_wheel_more_than_a_screw():
+    """The same shares of acceptance go through the chain's own slope (ISO 9906 for wheels, API 676 for screws)."""
+    screw, wheel = FLEETS["screw", "tracking"], FLEETS["wheel", "tracking"]
+    share = lambda fleet: float((got := chain.expected_days(fleet, [0], [100], [5.5])).model_l[0] / got.volume_l[0])  # noqa: E731
+    assert share(wheel) > 1.3 * share(screw)
+    weak = wheel.with_(drawdown_b_m_per_l_min=0.4)
+    assert share(weak) > share(wheel)  # the well's law is known to a fifth
