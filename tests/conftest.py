@@ -7,6 +7,7 @@ coordinates for another organisation and may see nothing of theirs.
 import shutil
 from pathlib import Path
 
+import polib
 import pytest
 from django.conf import settings
 from django.test import Client
@@ -139,3 +140,19 @@ def api_of(db):
         return client
 
     return speaking
+
+
+@pytest.fixture
+def in_language(settings, tmp_path):
+    """Catalogues compiled for this test; the set-up compiles them for the application."""
+
+    def compiled(language):
+        target = tmp_path / language / "LC_MESSAGES" / "django.mo"
+        target.parent.mkdir(parents=True)
+        source = settings.BASE_DIR / f"fleet/web/locale/{language}/LC_MESSAGES/django.po"
+        polib.pofile(str(source)).save_as_mofile(str(target))
+        settings.LOCALE_PATHS = [tmp_path]
+        translation.trans_real._translations.clear()
+
+    yield compiled
+    translation.trans_real._translations.clear()

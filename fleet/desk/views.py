@@ -15,7 +15,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.desk import services, tables
 from fleet.desk.forms import AttentionForm, SendForm
-from fleet.output.models import Shortfall
+from fleet.output import ranges
+from fleet.output.models import Baseline, Shortfall
 from fleet.people.access import may, needs, own
 from fleet.registry.models import Attachment, Unit
 from fleet.web import export, paging
@@ -123,6 +124,7 @@ def unit(request, unit_id):
     if now:
         days = services.measured_against_expected(now)
         context["chart"] = services.band_chart(days) if days else None
+        context["range"] = ranges.of_month(Baseline.objects.filter(pk=now.pk).first(), _today(request.user).month)
         context["latest"] = services.latest_figures(now)
         context["shortfall"] = now.shortfalls.filter(state="open").first()
         context["attachments"] = [

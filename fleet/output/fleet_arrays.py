@@ -16,7 +16,7 @@ from sizing.chain.fleet import COLUMNS, LIMITS, SHADES
 from sizing.checks import Refusal
 from sizing.pump import PumpCurve
 
-METHOD = "3"  # raise it when the calculation changes: every baseline is then computed anew
+METHOD = "4"  # raise it when the calculation changes: every baseline is then computed anew
 YEARS_OF_LEVELS = 3
 MONTH_DAYS = np.array([15, 46, 74, 105, 135, 166, 196, 227, 258, 288, 319, 349])
 

@@ -21,6 +21,9 @@ class Baseline(models.Model):
         default=list, db_comment="by month: lower end of the range that holds four days in five"
     )
     high_l_day = models.JSONField(default=list)
+    range_l_day = models.JSONField(
+        default=dict, db_comment="climate, model, instrument: how far each alone would reach, by month; squares add"
+    )
     by_kind_l_day = models.JSONField(default=list, db_comment="12 x kinds of day, dullest first")
     start_hour = models.JSONField(default=list, db_comment="by month, true solar time")
     stop_hour = models.JSONField(default=list)

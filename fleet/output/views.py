@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fleet.output import advice, forms, pictures, services, setting
+from fleet.output import advice, forms, pictures, ranges, services, setting, steps
 from fleet.output.models import Baseline, Judgement, Shortfall
 from fleet.people.access import may, needs
 from fleet.people.services import set_false_alarms
@@ -142,6 +142,8 @@ def working(request, pk):
     try:
         context |= services.working(installation, day, chosen.get("sun_kwh_m2"))
         context |= pictures.of_hours(context["hours"])
+        context["range"] = ranges.of_month(context["baseline"], day.month)
+        context["stages"] = steps.by_stage(context["steps"])
         months = [q.formats.date_format(date(2001, month, 1), "F") for month in range(1, 13)]
         context["frame_months"] = list(zip(months, zip(*(cost.by_month_l for cost in context["frame_costs"]))))
     except Refused as refusal:

@@ -13,12 +13,12 @@ from .fleet import DEFAULTS, Fleet, FleetRead, fleet_from_rows
 from .operating import STATES, Spot, spot, untested
 from .prepare import default_air, open_sky
 from .running import DRAW_BY_HOUR, Day, day, first_water
-from .working import Step, working
+from .working import STAGES, Step, working
 
 __all__ = [
-    "DEFAULTS", "DRAW_BY_HOUR", "NONE", "STATES", "Baseline", "Curve", "Day", "DayTable", "ExpectedDays", "Faults",
-    "Fleet", "FleetRead", "Spot", "Step", "baseline", "curve", "day", "day_table", "default_air", "expected_days",
-    "first_water",
+    "DEFAULTS", "DRAW_BY_HOUR", "NONE", "STAGES", "STATES", "Baseline", "Curve", "Day", "DayTable", "ExpectedDays",
+    "Faults", "Fleet", "FleetRead", "Spot", "Step", "baseline", "curve", "day", "day_table", "default_air",
+    "expected_days", "first_water",
     "fleet_from_rows", "level_sensitivity", "open_sky", "spot",
     "untested", "working",
 ]  # fmt: skip

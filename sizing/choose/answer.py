@@ -12,8 +12,6 @@ __all__ = ["ORDERS", "Answer", "Choice", "choose"]
 
 ORDERS = ("margin", "cost")
 
-# A type's curve against one unit of it, and the chain against the field; one sigma (a judgement).
-MODEL_BAND = 0.07
 ONE_IN_TEN = 1.28  # one-sided tenth of the normal distribution
 
 
@@ -21,9 +19,10 @@ class Choice(NamedTuple):
     """A pump with its array, pipe and cable. Where no layout could be computed, module is None and numbers are NaN.
 
     litres_day, low_l_day (12,): mean of the month, and what nine years (or pumps) in ten give at least. margin:
-    litres over need in the worst month less 1; margin_low the same of low. price NaN unless all parts have one.
-    fits: every check holds but `sure`, `bore_not_known` and `head_low`, which warn. smallest: the least array of its
-    pump that fits.
+    litres over need in the worst month less 1; margin_low the same of low. low_by_sun, low_by_model: the shares of that
+    month's water that the climate's and the model's uncertainty take of it, each alone; their squares add. price: NaN
+    unless all parts have one. fits: every check holds but `sure`, `bore_not_known` and `head_low`, which warn.
+    smallest: the least array of its pump that fits.
     """
 
     pump: str
@@ -43,6 +42,8 @@ class Choice(NamedTuple):
     worst_month: int
     margin: float
     margin_low: float
+    low_by_sun: float
+    low_by_model: float
     price: float
     fits: bool
     smallest: bool
@@ -139,13 +140,13 @@ def _compute(survey, climate, catalogue, drafts, rows):
     read = chain.fleet_from_rows(rows, {offer.name: offer.curve for offer in catalogue.pumps})
     dull = np.clip(1 - ONE_IN_TEN * float(np.max(climate.band)), 0.2, 1)
     days = climate.day_ghi_kwh_m2_day * np.array([1.0, dull])[:, None, None]
-    mean, in_dull_year = _litres(read.fleet, days, climate.air_c)
-    from_sun = 1 - in_dull_year / np.maximum(mean, 1e-9)
-    low = mean * (1 - np.minimum(np.hypot(from_sun, ONE_IN_TEN * MODEL_BAND), 1))
+    (mean, in_dull_year), (reach, _) = _litres(read.fleet, days, climate.air_c)
+    by_sun, by_model = (1 - in_dull_year / np.maximum(mean, 1e-9), reach / np.maximum(mean, 1e-9))
+    low = mean * (1 - np.minimum(np.hypot(by_sun, by_model), 1))
     warm, level = float(np.max(climate.air_c)), float(survey.static_level_m.min())
     peak = np.asarray(chain.spot(read.fleet, np.full(len(rows), 1000.0), warm, np.full(len(rows), level)).flow_l_min)
     return [
-        _judged(survey, draft, mean[i], low[i], float(np.ravel(peak[i])[0]), read.reasons[i])
+        _judged(survey, draft, mean[i], low[i], (by_sun[i], by_model[i]), float(np.ravel(peak[i])[0]), read.reasons[i])
         for i, draft in enumerate(drafts)
     ]
 
@@ -163,17 +164,18 @@ def _best_of_the_rest(choices):
 
 
 def _litres(fleet, days, air_c):
-    """Mean litres a day (years, n, 12) for years of kinds of day (years, 12, kinds)."""
+    """Litres a day (years, n, 12) for years of kinds of day (years, 12, kinds): the mean, and how far a pump, an array
+    and a well may lie below it in one case of ten."""
     shape = (len(days), fleet.n, *days.shape[1:])
     unit = np.broadcast_to(np.arange(fleet.n)[:, None, None], shape).ravel()
     day = np.broadcast_to(sun.AVERAGE_DAYS[:, None], shape).ravel()
     sunlight = np.broadcast_to(days[:, None], shape).ravel()
     # The chain asks for the air of the daylight hours, some 3 K above the mean of day and night (from memory).
     got = chain.expected_days(fleet, unit, day, sunlight, "horizontal", air_c=np.asarray(air_c)[None, :] + 3.0)
-    return got.volume_l.reshape(shape).mean(axis=-1)
+    return tuple(litres.reshape(shape).mean(axis=-1) for litres in (got.volume_l, got.model_l))
 
 
-def _judged(survey, draft, mean, low, peak, why):
+def _judged(survey, draft, mean, low, shares, peak, why):
     hung, module, series, strings, conductor, checks = draft
     checks = hung.checks + checks
     if why or not np.isfinite(mean).all():
@@ -212,6 +214,7 @@ def _judged(survey, draft, mean, low, peak, why):
         worst + 1,
         float(margin),
         float(margin_low),
+        *(float(share[worst_low]) for share in shares),
         float(price),
         all(c.ok for c in checks if c.code not in WARNINGS),
         False,
@@ -225,7 +228,7 @@ def _without_array(hung, checks):
     nan = float("nan")
     return Choice(
         hung.offer.name, None, 0, 0, nan, pipe, hung.pipe_length_m, None, nan, hung.setting_m, hung.head_m,
-        hung.flow_l_min, nothing, nothing, 0, nan, nan, nan, False, False, tuple(checks),
+        hung.flow_l_min, nothing, nothing, 0, nan, nan, nan, nan, nan, False, False, tuple(checks),
     )  # fmt: skip
 
 
@@ -235,5 +238,3 @@ def _mark_smallest(choices):
         if choice.fits and choice.array_w < least.get(choice.pump, np.inf):
             least[choice.pump] = choice.array_w
     return [c._replace(smallest=c.fits and c.array_w == least.get(c.pump)) for c in choices]
-
-

@@ -1,17 +1,22 @@
 """The working page: inputs in the trade's words, the day hour by hour, and what a frame that stands wrong costs."""
 
+import re
 from datetime import date
 
 import numpy as np
 import pytest
+from django.utils import translation
 
+from fleet.output import steps
 from fleet.output.fleet_arrays import read_fleet
 from fleet.output.inputs import INPUTS
-from fleet.output.services import working
+from fleet.output.models import Baseline
+from fleet.output.services import baselines, working
 from fleet.output.services.day_in_hours import day_in_hours, frame_costs
 from fleet.registry.models import Site
 from sizing import chain
 from tests.makers.registry import an_installation
+from tests.sizing import invented
 
 MARCH = date(2026, 3, 16)
 
@@ -97,3 +102,67 @@ def test_a_frame_turned_away_costs_water_and_the_page_says_it_by_month(one, nadi
     assert "turned by 90°" in page and "too steep" in page
     fleet = read_fleet([one.pk], 2026).fleet
     assert frame_costs(fleet, np.full((12, 9), np.nan)) == []
+
+
+# What a step may hold beside words of the catalogue: signs, figures and names of publications.
+PUBLISHED = (
+    "Astronomical Almanac", "FAO-56, eq. 34", "FAO-56, eq. 35", "Duffie & Beckman, sec. 1.10",
+    "Erbs, Klein & Duffie 1982", "Hay & Davies 1980; Collares-Pereira & Rabl 1979; De Soto et al. 2006", "Jacob 1947",
+    "Darcy-Weisbach; Colebrook 1939",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("coupling", ["tracking", "direct"])
+def test_every_word_of_a_step_stands_in_the_catalogue_of_words(coupling):
+    fleet = invented.fleet(invented.row(coupling=coupling))
+    every = [
+        *chain.working(fleet, 80, 5.0),
+        *chain.working(fleet, 80, 5.0, air_c=25.0, static_level_m=20.0, assumed=tuple(chain.DEFAULTS)),
+        *chain.working(fleet.with_(skyline_deg=np.full(72, 3.0)), 80, 5.0),
+        *chain.working(fleet, 80, 5.0, faults=chain.Faults(series_resistance_ohm=1.0)),
+    ]
+    for step in every:
+        assert step.stage in steps.STAGES
+        assert step.name in steps.WORDS, step
+        for text in (step.source, step.origin, *([step.value] if isinstance(step.value, str) else [])):
+            parts = [text] if text in steps.WORDS else [w for c in text.split(", ") for w in c.split(": ")]
+            for part in parts:
+                known = part in steps.WORDS or text in PUBLISHED or len(part) <= 6
+                assert known, (step.name, part)
+        assert not re.search(r"[a-z]{4,}", step.formula.replace("arccos", "").replace("open", "")), step
+    assert set(chain.STATES) <= steps.WORDS
+
+
+@pytest.mark.parametrize(("language", "words"), [("fr", "hauteur totale"), ("sw", "jumla ya kichwa cha maji")])
+def test_the_steps_are_told_in_the_reader_s_language(one, nadia, client_of, in_language, language, words):
+    in_language(language)
+    nadia.language = language
+    nadia.save()
+    page = client_of(nadia).get(f"/output/installations/{one.pk}/working/?day=2026-03-16&sun_kwh_m2=6")
+    told = page.content.decode()
+    assert words in told and "total head" not in told and "recorded" not in told
+    assert told.count("<summary>") >= 6  # folded by stage
+    names = [step.name for step in page.context["steps"]]
+    with translation.override("en"):
+        english = [step.name for step in working(one, MARCH, 6.0)["steps"]]
+    assert not set(names) & set(english) - {"air", "friction", "NOCT", "latitude"}
+
+
+def test_the_range_is_told_with_what_it_is_made_of(one, nadia, client_of):
+    baselines([one.pk])
+    kept = Baseline.objects.get(pk=one.pk)
+    for month in range(12):
+        parts = [kept.range_l_day[name][month] for name in ("climate", "model", "instrument")]
+        assert all(part > 0 for part in parts)
+        half = kept.high_l_day[month] - kept.volume_l_day[month]
+        assert half == pytest.approx(np.sqrt(np.square(parts).sum()), abs=0.3)
+    client = client_of(nadia)
+    page = client.get(f"/output/installations/{one.pk}/working/?day=2026-03-16").content.decode()
+    assert "What the range is made of" in page and "the climate: how much sun a month of that name brings" in page
+    record = client.get(f"/api/v1/baselines/{one.pk}/").json()
+    assert record["range_l_day"] == kept.range_l_day
+    told = client.get(f"/api/v1/installations/{one.pk}/working/?sun_kwh_m2=6").json()["steps"]
+    by = {step["symbol"]: step for step in told}
+    half = by["V90"]["value"] - by["V"]["value"]
+    assert half == pytest.approx(np.sqrt(sum(by[sign]["value"] ** 2 for sign in ("±c", "±m", "±i"))))
+    assert {by[sign]["stage"] for sign in ("±c", "±m", "±i", "V10")} == {"range"}

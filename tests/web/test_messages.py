@@ -38,21 +38,6 @@ def test_no_translation_loses_a_placeholder_or_is_uncertain(language, gathered):
     assert not [fault for fault in messages.faults(catalogue(language), {}) if fault[1] != "missing"]
 
 
-@pytest.fixture
-def in_language(settings, tmp_path):
-    """Catalogues compiled for this test; the set-up compiles them for the application."""
-
-    def compiled(language):
-        target = tmp_path / language / "LC_MESSAGES" / "django.mo"
-        target.parent.mkdir(parents=True)
-        catalogue(language).save_as_mofile(str(target))
-        settings.LOCALE_PATHS = [tmp_path]
-        translation.trans_real._translations.clear()
-
-    yield compiled
-    translation.trans_real._translations.clear()
-
-
 @pytest.mark.parametrize(("language", "words"), [("fr", "Comment vous joindre"), ("sw", "Jinsi ya kukufikia")])
 def test_a_page_speaks_the_persons_language(in_language, client_of, idris, language, words):
     in_language(language)

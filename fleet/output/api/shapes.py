@@ -3,6 +3,7 @@
 from rest_framework import serializers
 
 from fleet.output.models import Baseline, Evaluation, Flag, Shortfall
+from fleet.output.steps import STAGES
 from fleet.readings.models import SpotTest
 from fleet.web.rest import Figure, Moment
 
@@ -69,14 +70,26 @@ class EvaluationRecord(serializers.ModelSerializer):
 
 BASELINE = [
     "installation", "serial", "site", "computed_at", "method", "inputs_hash", "volume_l_day", "low_l_day",
-    "high_l_day", "climate_source", "climate_band", "trouble", "assumed",
+    "high_l_day", "range_l_day", "climate_source", "climate_band", "trouble", "assumed",
 ]  # fmt: skip
+
+
+class RangeShape(serializers.Serializer):
+    """Litres a day by month: for the climate, for unit, array and well about their records, for the instruments."""
+
+    climate = serializers.ListField(child=serializers.FloatField(allow_null=True), default=list)
+    model = serializers.ListField(child=serializers.FloatField(allow_null=True), default=list)
+    instrument = serializers.ListField(child=serializers.FloatField(allow_null=True), default=list)
 
 
 class BaselineRecord(serializers.ModelSerializer):
     """What an installation should give: mean litres a day by month, with the range that holds four days in five."""
 
     serial, site = _serial(), _site()
+    range_l_day = RangeShape(
+        read_only=True,
+        help_text="how far the range reaches on either side for each reason alone; their squares add",
+    )
 
     class Meta:
         model = Baseline
@@ -109,6 +122,7 @@ class DayShape(serializers.Serializer):
 
 
 class StepShape(serializers.Serializer):
+    stage = serializers.ChoiceField(choices=list(STAGES))
     name = serializers.CharField()
     symbol = serializers.CharField()
     value = serializers.JSONField(help_text="a figure or a word; null where there is none")

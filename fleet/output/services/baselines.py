@@ -14,6 +14,7 @@ from sizing import chain
 from sizing.chain.prepare import DAYLIGHT_WARMER_K
 
 AT_ONCE = 1000  # installations; bounds the memory of a worker
+PARTS = ("climate", "model", "instrument")  # that a range is made of
 CARD_SUN = np.arange(200, 1101, 100.0)  # W/m², in the plane of the modules
 CARD_LEVELS = np.array([-6.0, -3.0, 0.0, 3.0, 6.0])  # m around the record
 
@@ -81,6 +82,7 @@ def _compute(rows, wanted, sun, sources, hashes):
             volume_l_day=_round(made.volume_l_day[n]),
             low_l_day=_round(made.low_l_day[n]),
             high_l_day=_round(made.high_l_day[n]),
+            range_l_day={part: _round(getattr(made, f"{part}_l_day")[n]) for part in PARTS},
             by_kind_l_day=[_round(month) for month in made.by_kind_l[n]],
             start_hour=_round(made.start_h[n], 2),
             stop_hour=_round(made.stop_h[n], 2),
@@ -122,8 +124,8 @@ def _round(values, digits=1):
 
 
 FIELDS = [
-    "inputs_hash", "computed_at", "method", "volume_l_day", "low_l_day", "high_l_day", "by_kind_l_day", "start_hour",
-    "stop_hour", "card", "climate_source", "climate_band", "trouble", "assumed", "table",
+    "inputs_hash", "computed_at", "method", "volume_l_day", "low_l_day", "high_l_day", "range_l_day", "by_kind_l_day",
+    "start_hour", "stop_hour", "card", "climate_source", "climate_band", "trouble", "assumed", "table",
 ]  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from fleet.output.inputs import inputs_of
 from fleet.output.models import Evaluation
 from fleet.output.services.day_in_hours import day_in_hours, frame_costs
 from fleet.output.services.spot import own_level
+from fleet.output.steps import translated
 from fleet.readings.models import DayRecord
 from fleet.web.refusals import Refused
 from sizing import chain
@@ -16,7 +17,7 @@ from sizing.checks import Refusal
 
 
 def working(installation, day, sun_kwh_m2=None):
-    """Steps of the calculation (name, symbol, value, unit, formula, source, origin), what went in (`inputs.Input`),
+    """Steps of the calculation (`chain.Step` in the reader's language), what went in (`inputs.Input`),
     the day hour by hour, what a frame that stands wrong costs, and what was measured.
 
     `sun_kwh_m2`: irradiation on level ground; left out, the usual of that month by the site's climate. Refuses with the
@@ -39,7 +40,7 @@ def working(installation, day, sun_kwh_m2=None):
     except Refusal as refusal:
         raise Refused("not_computed", str(refusal)) from refusal
     return {
-        "steps": steps,
+        "steps": [translated(step) for step in steps],
         "inputs": inputs_of(rows.fleet, assumed, month, installation.well.site),
         "hours": day_in_hours(rows.fleet, day.timetuple().tm_yday, sun_kwh_m2, steps_air(steps)),
         "frame_costs": frame_costs(rows.fleet, sun.day_ghi_kwh_m2_day[0]) if not reasons else [],

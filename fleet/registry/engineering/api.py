@@ -71,7 +71,13 @@ class SizingChoiceShape(serializers.Serializer):
     low_l_day = serializers.ListField(child=serializers.FloatField(allow_null=True))
     worst_month = serializers.IntegerField(allow_null=True, help_text="1 to 12")
     margin = serializers.FloatField(allow_null=True, help_text="of water over need in the worst month, 0.2 is 20 %")
-    margin_low = serializers.FloatField(allow_null=True)
+    margin_low = serializers.FloatField(allow_null=True, help_text="the same of what nine years in ten give at least")
+    low_by_sun = serializers.FloatField(
+        allow_null=True, help_text="share of that month's water that a dull year takes; its square and the next add"
+    )
+    low_by_model = serializers.FloatField(
+        allow_null=True, help_text="share that a unit, array or well below its sheet takes"
+    )
     price = serializers.FloatField(allow_null=True)
     fits = serializers.BooleanField()
     smallest = serializers.BooleanField()

@@ -5,6 +5,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from fleet.registry.models import MonthlyClimate
+from fleet.web import quantities
 from fleet.web.refusals import Refused
 from sizing import climate
 from sizing.checks import Refusal
@@ -117,11 +118,25 @@ def rows(answer):
             "litres_day": [_plain(value) for value in np.atleast_1d(choice.litres_day)],
             "low_l_day": [_plain(value) for value in np.atleast_1d(choice.low_l_day)],
             "worst_month": int(choice.worst_month) if choice.module else None,
-            "margin": _plain(choice.margin), "margin_low": _plain(choice.margin_low), "price": _plain(choice.price),
+            "margin": _plain(choice.margin), "margin_low": _plain(choice.margin_low),
+            "low_by_sun": _plain(choice.low_by_sun), "low_by_model": _plain(choice.low_by_model),
+            "price": _plain(choice.price),
             "fits": bool(choice.fits), "smallest": bool(choice.smallest),
             "checks": [{"code": c.code, "ok": bool(c.ok), "sentence": sentence(c)} for c in choice.checks],
         })  # fmt: skip
     return found
+
+
+def range_words(row):
+    """What the lower figure of a choice is made of."""
+    sun, model = row["low_by_sun"], row["low_by_model"]
+    return _(
+        "In one case of ten there is less: of the worst month's water a dull year takes %(sun)s, a pump, array or well "
+        "below its record %(model)s, both together %(both)s. Nothing has been measured yet, so no instrument counts."
+    ) % {
+        "sun": quantities.percent(sun), "model": quantities.percent(model),
+        "both": quantities.percent(min(np.hypot(sun, model), 1.0)),
+    }  # fmt: skip
 
 
 def _plain(value):

@@ -67,6 +67,8 @@ def sizing(request):
     context = {"form": form, "site": site, "answer": answer, "left_out": left_out}
     if rows is not None:
         fitting, larger, not_fitting = choice.offered(rows)
+        for row in fitting:
+            row["range_words"] = choice.range_words(row)
         for row in fitting[:1]:
             row |= {
                 "margin_words": quantities.percent(row["margin"]), "tone": "good" if row["margin"] >= 0.1 else "watch",
@@ -110,7 +112,9 @@ def sizing_sheet(request):
         ],
         "none": _("Nothing in the catalogue fits."),
         "why_title": _("Why it fits"),
-        "why": [[row["pump"], [c["sentence"] for c in row["checks"]]] for row in fitting[:4]],
+        "why": [
+            [row["pump"], [*(c["sentence"] for c in row["checks"]), choice.range_words(row)]] for row in fitting[:4]
+        ],
         "not_title": _("What does not fit"),
         "not": [[row["pump"], [c["sentence"] for c in row["checks"] if not c["ok"]]] for row in not_fitting],
         "sun": _("Sun: %(source)s, one sigma %(band)s.")
