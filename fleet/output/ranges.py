@@ -5,6 +5,8 @@ from datetime import date
 from django.utils import formats
 from django.utils.translation import gettext as _
 
+from fleet.web import quantities
+
 
 def of_month(baseline, month):
     """{"month": its name, "usual", "low", "high": litres a day, "parts": [(words, litres either side)]} of a baseline
@@ -24,3 +26,15 @@ def of_month(baseline, month):
         "high": baseline.high_l_day[month - 1],
         "parts": [(words[name], parts[name][month - 1]) for name in words],
     }
+
+
+def of_day(steps):
+    """The water of a day worked out step by step, in litres, its range and the parts of that in words."""
+    value = {step.symbol: step.value for step in steps if step.stage in ("water", "range")}
+    return {
+        "volume": value["V"],
+        "range_words": _("in four cases of five %(low)s – %(high)s")
+        % {"low": quantities.litres(value["V10"]), "high": quantities.litres(value["V90"])},
+        **{f"{name}_words": f"± {quantities.litres(value[sign])}"
+           for name, sign in (("climate", "±c"), ("model", "±m"), ("instrument", "±i"))},
+    }  # fmt: skip

@@ -143,6 +143,7 @@ def working(request, pk):
         context |= services.working(installation, day, chosen.get("sun_kwh_m2"))
         context |= pictures.of_hours(context["hours"])
         context["range"] = ranges.of_month(context["baseline"], day.month)
+        context["day_water"] = ranges.of_day(context["steps"])
         context["stages"] = steps.by_stage(context["steps"])
         months = [q.formats.date_format(date(2001, month, 1), "F") for month in range(1, 13)]
         context["frame_months"] = list(zip(months, zip(*(cost.by_month_l for cost in context["frame_costs"]))))
@@ -202,17 +203,20 @@ def spot(request, pk, test):
     installation = _installation(request, pk)
     found = get_object_or_404(installation.spot_tests, pk=test)
     answer = services.answer_spot(installation, found)
+    measured, *unit = q.flow(answer.get("measured_l_min"), request.user).split(q.GAP)
     context = {
         "installation": installation, "site": installation.well.site, "test": found, "answer": answer,
         "chart": pictures.spot_waterfall(answer, request.user),
         "right_words": _flow_range(answer, request.user),
+        "measured_words": measured, "flow_unit": "".join(unit),
     }  # fmt: skip
     return render(request, "output/spot.html", context)
 
 
 def _flow_range(answer, person):
     expected = answer.get("expected_l_min")
-    return f"{q.flow(expected['low'], person)} – {q.flow(expected['high'], person)}" if expected else ""
+    low, high = (q.flow(expected[end], person).split(q.GAP)[0] for end in ("low", "high")) if expected else ("", "")
+    return f"{low} – {high}"
 
 
 TROUBLE_COLUMNS = [

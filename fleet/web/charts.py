@@ -174,15 +174,17 @@ def _legend_measured():
 
 
 def bars_by_month(rows, *, title, unit, decimals=0, height=260):
-    """Measured before expected, the need as a tick. `rows`: month (word or date), measured, expected, need."""
+    """Measured before expected, the need as a tick. `rows`: month (word or date), measured, expected, need; what no row
+    knows is neither drawn nor named."""
     values, table = [], []
+    there = [name for name, _word in _month_words() if any(_figure(row[name]) is not None for row in rows)]
     for row in rows:
         month = row["month"] if isinstance(row["month"], str) else formats.date_format(row["month"], "M Y")
         figures = _figures(row, "measured", "expected", "need")
         known = [(word, figures[k]) for k, word in _month_words() if figures[k] is not None]
         tip = "\n".join([month] + [f"{word} {number(figure, decimals)} {unit}" for word, figure in known])
         values.append({"month": month, **figures, "tip": tip})
-        table.append([month] + [number(figures[k], decimals) for k in ("measured", "expected", "need")])
+        table.append([month] + [number(figures[k], decimals) for k in there])
     x = {"field": "month", "type": "ordinal", "sort": _order(values, "month"), "title": None, "axis": {"labelAngle": 0}}
     tip = {"field": "tip"}
     layers = _with_figures(values, [
@@ -194,8 +196,8 @@ def bars_by_month(rows, *, title, unit, decimals=0, height=260):
             ("need", {"type": "tick", "style": "need", "invalid": "filter"}, 0.9),
         )
     ])  # fmt: skip
-    head = [_("Month")] + [f"{word}, {unit}" for _key, word in _month_words()]
-    notes = [("measured-bar", _("measured")), ("expected-bar", _("expected")), ("need", _("need"))]
+    head = [_("Month")] + [f"{word}, {unit}" for key, word in _month_words() if key in there]
+    notes = [(key if key == "need" else f"{key}-bar", word) for key, word in _month_words() if key in there]
     return Chart(_spec(values, height, layer=layers), title, head, table, "", height, notes)
 
 

@@ -158,7 +158,7 @@ def test_the_range_is_told_with_what_it_is_made_of(one, nadia, client_of):
         assert half == pytest.approx(np.sqrt(np.square(parts).sum()), abs=0.3)
     client = client_of(nadia)
     page = client.get(f"/output/installations/{one.pk}/working/?day=2026-03-16").content.decode()
-    assert "What the range is made of" in page and "the climate: how much sun a month of that name brings" in page
+    assert "what its range is made of" in page and "the climate: how much sun a month of that name brings" in page
     record = client.get(f"/api/v1/baselines/{one.pk}/").json()
     assert record["range_l_day"] == kept.range_l_day
     told = client.get(f"/api/v1/installations/{one.pk}/working/?sun_kwh_m2=6").json()["steps"]

@@ -192,3 +192,11 @@ def test_a_file_of_another_country_is_refused(nadia, client_of, organisation):
     sent = {"weather_file": SimpleUploadedFile("year.epw", epw().encode()), "weather_kind": "epw"}
     page = client_of(nadia).post(f"/sites/{site.code}/climate/", sent)
     assert "km away" in page.content.decode()
+
+
+def test_the_words_for_the_default_sun_are_those_of_the_engineering():
+    """So that pages can tell them in the reader's language."""
+    from fleet.registry.engineering import choice
+    from sizing import climate
+
+    assert climate.default_climate(12.5, -1.5).source == choice.DEFAULT_SOURCE

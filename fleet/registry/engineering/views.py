@@ -47,7 +47,7 @@ def _answered(request, form, site):
 def _month_chart(row, need):
     months = [date_format(timezone.datetime(2001, month, 1), "M") for month in range(1, 13)]
     rows = [
-        {"month": name, "measured": row["litres_day"][k] / 1000, "expected": None, "need": need[k] / 1000}
+        {"month": name, "measured": None, "expected": row["litres_day"][k] / 1000, "need": need[k] / 1000}
         for k, name in enumerate(months)
     ]
     return charts.bars_by_month(rows, title=_("Expected water a day, and the need"), unit="m³", decimals=1)
@@ -73,6 +73,8 @@ def sizing(request):
             row |= {
                 "margin_words": quantities.percent(row["margin"]), "tone": "good" if row["margin"] >= 0.1 else "watch",
                 "margin_low_words": quantities.percent(row["margin_low"]),
+                "low_tone": "good" if row["margin_low"] >= 0 else "watch",
+                "worst_month_words": date_format(timezone.datetime(2001, row["worst_month"], 1), "F"),
                 "depth_words": quantities.metres(row["setting_depth_m"], request.user),
                 "head_words": quantities.metres(row["head_m"], request.user),
             }  # fmt: skip
@@ -118,7 +120,7 @@ def sizing_sheet(request):
         "not_title": _("What does not fit"),
         "not": [[row["pump"], [c["sentence"] for c in row["checks"] if not c["ok"]]] for row in not_fitting],
         "sun": _("Sun: %(source)s, one sigma %(band)s.")
-        % {"source": answer.climate_source, "band": quantities.percent(answer.climate_band)},
+        % {"source": _(answer.climate_source), "band": quantities.percent(answer.climate_band)},
     }  # fmt: skip
     made = {"water": _month_chart(fitting[0], _need(form))} if fitting else {}
     answer = HttpResponse(paper.pdf("registry/sizing.typ", data, charts=made), content_type="application/pdf")
@@ -136,7 +138,7 @@ def sun(request, code):
     if here.cost is not None:
         context["azimuth_cost"] = list(zip(sunlight.AZIMUTH_ERRORS, here.cost.by_year, here.cost.by_month.max(axis=1)))
         steps, tilted = here.tilt_cost
-        context["tilt_cost"] = list(zip(steps, tilted.by_year))
+        context["tilt_cost"] = [(step < 0, abs(step), year) for step, year in zip(steps, tilted.by_year)]
     context["clock_months"] = [
         (date_format(rule.at, "F"), rule.error_deg, rule.minutes_off) for rule in here.clock_by_month
     ]
