@@ -3,7 +3,7 @@ from django.urls import path
 from fleet.visits.api import arranging, others
 from fleet.visits.api import field as api_field
 from fleet.visits.api import records as api
-from fleet.visits.views import entering, field, logging, planning, procedures, settling, trips
+from fleet.visits.views import entering, field, logging, paper_in, planning, procedures, settling, trips
 
 urlpatterns = [
     path("", planning.visit_list, name="list"),
@@ -39,6 +39,7 @@ urlpatterns = [
     path("<uuid:key>/take-back/", planning.take_back, name="take_back"),
     path("<uuid:key>/call-off/", planning.cancel, name="cancel"),
     path("<uuid:key>/sheet.pdf", trips.visit_sheet, name="sheet"),
+    path("<uuid:key>/paper/", paper_in.paper_in, name="paper_in"),
     path("<uuid:key>/start/", logging.start, name="start"),
     path("<uuid:key>/log/", logging.log, name="log"),
     path("<uuid:key>/log/<str:code>/", logging.step, name="step"),

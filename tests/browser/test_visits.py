@@ -38,7 +38,8 @@ def test_every_page_of_visits_is_accessible(size, dark, page_of, server, nadia, 
         "step": f"/visits/{work['under_way'].key}/log/goodbye/",
         "spot": f"/visits/{work['under_way'].key}/log/spot_test/",
         "insulation": f"/visits/{work['under_way'].key}/log/strings_isolated/?kept=1",
-        "leave": f"/visits/{work['under_way'].key}/leave/", "close": f"/visits/{work['under_way'].key}/close/",
+        "paper": f"/visits/{work['second'].key}/paper/", "leave": f"/visits/{work['under_way'].key}/leave/",
+        "close": f"/visits/{work['under_way'].key}/close/",
     }.items():  # fmt: skip
         page.goto(server + place)
         no_accessibility_faults(page)

@@ -21,6 +21,7 @@ SPOT_FIELDS = [
     ("pumping_level_m", gettext_lazy("Pumping level below datum"), "m"),
     ("flow_l_min", gettext_lazy("Flow by the meter, instead of the bucket or beside it"), "L/min"),
 ]
+SPOT_NAMES = {"sun_by", "repeats", *(name for name, _label, _unit in SPOT_FIELDS)}
 SUN_CHOICES = [
     ("reference_cell", gettext_lazy("reference cell")),
     ("pyranometer", gettext_lazy("pyranometer")),

@@ -24,6 +24,7 @@ from fleet.visits.services.logging import (
     take_back_finding,
     use_part,
 )  # fmt: skip
+from fleet.visits.services.paper_in import type_in
 from fleet.visits.services.photos import keep_photo, photo_bytes, small_photo
 from fleet.visits.services.planning import assign, assign_many, cancel, propose, propose_for_shortfall, take_back
 from fleet.visits.services.rules import change_rule, next_inspection_on, propose_due
@@ -53,5 +54,6 @@ __all__ = [
     "log_spot_test", "move_in_trip", "nearby", "next_inspection_on", "note_trip", "open_steps", "parts_for",
     "photo_bytes", "plan_order", "procedure_for", "propose", "propose_due", "propose_for_shortfall", "record_step",
     "road_km", "set_up", "solve_by_phone", "start", "step_of", "take_back", "take_back_finding", "take_call", "teach",
+    "type_in",
     "use_part", "visit_for_call", "kept_cards", "warm_cards",
 ]  # fmt: skip
