@@ -41,6 +41,42 @@ def test_sound_values_pass_each_step_of_each_procedure(kind):
         assert out_of_range(step, values) == []
 
 
+BUILDING = [  # kind, step, what must be recorded there, what a value that is wrong must be told (or nothing)
+    ("installation", "hang", "pump_serial", None),
+    ("installation", "modules", "module_serials", None),
+    ("installation", "joint", "staggered", False),
+    ("installation", "joint", "resin_both_ends", False),
+    ("installation", "hang", "couplings_tight", False),
+    ("installation", "hang", "rope_m", 1.0),  # pipe shorter than rope, rope shorter than cable
+    ("installation", "strings_isolated", "polarity", "reversed"),
+    ("installation", "frame", "azimuth_deg", None),
+    ("installation", "frame", "azimuth_by", None),
+    ("installation", "box", "boxes_shaded", False),
+    ("installation", "box", "glands_tight", False),
+    ("installation", "seal", "glands_tight", False),
+    ("installation", "first_water", "started_at", None),
+    ("installation", "first_water", "first_water_min", None),
+    ("commissioning", "strings_isolated", "polarity", "reversed"),
+    ("commissioning", "first_water", "first_water_min", None),
+    ("commissioning", "seal", "glands_tight", False),
+]
+
+
+@pytest.mark.parametrize(("kind", "code", "capture", "wrong"), BUILDING)
+def test_what_building_and_commissioning_must_not_forget_is_recorded_and_judged(kind, code, capture, wrong):
+    steps = built_in(kind)["steps"]
+    step = next(s for s in steps if s["code"] == code)
+    found = next(c for c in step["captures"] if c["code"] == capture)
+    assert found.get("required", True)
+    if wrong is not None:
+        values = values_for(step) | ({"pipe_m": 40, "cable_m": 45} if code == "hang" else {})
+        assert judge_step(step, values | {capture: wrong})[1], "and what is wrong is told"
+    if kind == "installation" and code == "hang":
+        order = [s["code"] for s in steps]
+        assert order.index("strings_isolated") < order.index("box"), "polarity before anything is joined"
+        assert order.index("joint") < order.index("hang")
+
+
 WHERE_IT_HURTS = [  # step, marks that must stand there
     ("commissioning", "strings_isolated", {"DC"}),
     ("commissioning", "insulation", {"DC", "CAP"}),

@@ -74,7 +74,7 @@ BASELINE = [
 ]  # fmt: skip
 
 
-class RangeShape(serializers.Serializer):
+class DayRangeShape(serializers.Serializer):
     """Litres a day by month: for the climate, for unit, array and well about their records, for the instruments."""
 
     climate = serializers.ListField(child=serializers.FloatField(allow_null=True), default=list)
@@ -86,7 +86,7 @@ class BaselineRecord(serializers.ModelSerializer):
     """What an installation should give: mean litres a day by month, with the range that holds four days in five."""
 
     serial, site = _serial(), _site()
-    range_l_day = RangeShape(
+    range_l_day = DayRangeShape(
         read_only=True,
         help_text="how far the range reaches on either side for each reason alone; their squares add",
     )
