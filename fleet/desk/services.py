@@ -144,7 +144,7 @@ def life(unit, *, first=None):
     for level in StaticLevel.objects.filter(well__in=[row.well_id for row in installations]):
         moments.append(
             Moment(_midday(level.measured_on, ZoneInfo("UTC")), "level",
-                   _("Static level %(level)s m") % {"level": f"{level.level_m:.2f}"})
+                   _("Static level"), facts=[(_("below datum"), level.level_m, "m")])
         )  # fmt: skip
     for test in SpotTest.objects.filter(installation__in=ids).select_related("visit_link__visit"):
         facts = [

@@ -78,3 +78,19 @@ def test_a_day_that_is_no_day_is_today_and_an_empty_day_says_so(idris, client_of
 
 def test_the_manager_has_no_day_of_visits(wanja, client_of):
     assert client_of(wanja).get("/my-day/").status_code == 403
+
+
+def test_a_life_s_levels_and_flows_follow_the_reader(organisation, nadia, client_of):
+    from tests.makers.readings import a_spot_test
+
+    one = an_installation(organisation)
+    a_static_level(one.well, 22.5, date(2024, 6, 1))
+    a_spot_test(one, flow_l_min=14.0)
+    nadia.length_unit, nadia.flow_unit = "ft", "m3_h"
+    nadia.save()
+    page = client_of(nadia).get(f"/units/{one.unit_id}/?all=1").content.decode().replace("\u00a0", " ")
+    assert "below datum 73.82 ft" in page and "flow 0.84 m³/h" in page
+    nadia.length_unit, nadia.flow_unit = "m", "l_min"
+    nadia.save()
+    page = client_of(nadia).get(f"/units/{one.unit_id}/?all=1").content.decode().replace("\u00a0", " ")
+    assert "below datum 22.5 m" in page and "flow 14.0 L/min" in page
