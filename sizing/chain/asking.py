@@ -178,8 +178,9 @@ def ask(m, cp, cv, ci, watts_table, static, coolest, space):
     lift = level + m[RISE]
     top = most
     if m[COUPLING] == 0.0:
-        # rows go on to the brightest sun whatever the limit of voltage, so that they change smoothly with the air
-        top = min(m[Y_LIMIT] * m[UNIT_FLOW], well_limit(m, level))
+        # rows go on to the brightest sun whatever the limits of voltage and well, so that they change smoothly with the
+        # air and the level
+        top = m[Y_LIMIT] * m[UNIT_FLOW]
         low = 0.0
         dark, thermal, gain, leak = cell_at(m, coolest)
         for _ in range(6):

@@ -29,7 +29,7 @@ from .daylight import (
     lights,
     put_in_shade,
 )  # fmt: skip
-from .fast import EDGES, HEATS, KNOTS, NODES, flow_at, flows_at, year_rows
+from .fast import EDGES, FIRST, HEATS, KNOTS, LEAST_SUN, NODES, flow_at, flows_at, year_rows
 from .faults import NONE
 from .machine import COUPLING, LIGHT
 from .prepare import prepare
@@ -172,6 +172,46 @@ def days_water(row, edge, geometry, frame, first, end, sunset, clearness, shade,
     return blocks
 
 
+@compiled(fastmath=FUSED)
+def minute_by_minute(row, edge, geometry, light, first, end):
+    """What flows on a day whose light (24,) goes straight from the middle of one hour to that of the next, from zero at
+    sunrise and to zero at sunset, in L/min h.
+
+    Whole hours at their middles' flow would jump by as much as an hour of it where the frame turns a little and the
+    light of some hour passes the threshold: most with pumps straight on the array, whose flow stands steep above it.
+    Each piece is taken by Simpson's rule, from the minute on at which the light passes the threshold. Straight lines
+    cut the tops off: all light is raised by what they lose of the day's sum.
+    """
+    summed, straight, before, half_before = 0.0, 0.0, 0.0, 0.0
+    for h in range(first, end):
+        half = 0.5 * geometry[LIT, h]
+        summed += 2.0 * half * light[h]
+        straight += 0.5 * (half + half_before) * (before + light[h])
+        before, half_before = light[h], half
+    straight += half_before * before * (1.0 if end < HOURS - first else 0.5)
+    if not straight > 0.0:
+        return 0.0
+    raised = summed / straight
+    threshold, whole = max(edge[FIRST], edge[LEAST_SUN]), 0.0
+    begun = flow_at(row, edge, threshold + 1e-3)
+    before, flow_before, half_before = 0.0, 0.0, 0.0
+    for h in range(first, end + 1):
+        inside = h < end
+        if not inside and end < HOURS - first:  # the morning alone is counted: noon is as bright as its neighbours
+            return whole + half_before * flow_before
+        here, half = (raised * light[h], 0.5 * geometry[LIT, h]) if inside else (0.0, 0.0)
+        flow = flow_at(row, edge, here) if here > threshold else 0.0
+        low, high = min(before, here), max(before, here)
+        if high > threshold:
+            bottom = max(low, threshold)
+            share = (high - bottom) / (high - low) if high > low else 1.0
+            ends = flow_before + flow if low > threshold else begun + max(flow_before, flow)
+            middle = flow_at(row, edge, 0.5 * (bottom + high))
+            whole += share * (half + half_before) * (ends + 4.0 * middle) * (1.0 / 6.0)
+        before, flow_before, half_before = here, flow, half
+    return whole
+
+
 @compiled()
 def _days(
     rows, pump, kind, cp, cv, ci, watts, air, level, dates, glass, frame, shade, which, opened, left, first, last, out
@@ -180,7 +220,8 @@ def _days(
     year, edges = np.empty((12, KNOTS), REAL), np.empty((12, EDGES))
     heats, heat_edges = np.empty((HEATS, KNOTS), REAL), np.empty((HEATS, 2))
     geometry, of_days = np.empty((ROWS, HOURS)), day_space(KINDS.size)
-    litres, even_suns, even_flows = of_days[3], np.zeros((1, HOURS), REAL), np.zeros((1, HOURS), REAL)
+    even_suns, even_flows, light = np.zeros((1, HOURS), REAL), np.zeros((1, HOURS), REAL), np.zeros(HOURS, REAL)
+    suns, _, kinds, litres, _, _ = of_days
     whole = np.ones(HOURS)
     for i in range(first, last):
         m, p = rows[i], pump[i]
@@ -214,12 +255,21 @@ def _days(
                 water = 0.0
                 for h in range(end - dawn):
                     water += litres[h * blocks + j // WIDE, j % WIDE]
+                if which[i] < 0:  # hills and windows of shade cut the light off where they will
+                    water, bright = 0.0, kinds[BRIGHT, j // WIDE, j % WIDE]
+                    for of in (SUN_OUT, CLOUDED):
+                        share = bright if of == SUN_OUT else REAL(1.0) - bright
+                        for h in range(dawn, end):
+                            light[h] = suns[of, (h - dawn) * blocks + j // WIDE, j % WIDE]
+                        water += 60.0 * share * minute_by_minute(year[month], edges[month], geometry, light, dawn, end)
                 out[0, i, month, j] = 2.0 * water if alike else water
                 plane = even_lights(geometry, place, dawn, end, sunset, KINDS[j], hidden, skyline, even_suns[0])
                 flows_at(year[month], edges[month], even_suns, 0, HOURS, even_flows)
                 steady = 0.0
                 for h in range(dawn, end):
                     steady += even_flows[0, h] * geometry[LIT, h] * 60.0
+                if which[i] < 0:
+                    steady = 60.0 * minute_by_minute(year[month], edges[month], geometry, even_suns[0], dawn, end)
                 halves = 2.0 if alike else 1.0
                 out[1, i, month, j] = halves * plane / 1000.0
                 out[2, i, month, j] = KINDS[j] * above

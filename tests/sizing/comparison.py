@@ -11,8 +11,8 @@ What remains, and why. The 2 % missing at level C under the unit's own irradianc
 reference cell to lose at slanting light what the modules lose (caught over in-plane light 0.971 in these days), while
 the sample's cell shows the light before the glass (recorded over in-plane light by the model 0.997, over caught light
 1.028); it is left so, because cells in the field sit behind glass. Under a neighbour's horizontal light, where no cell
-is asked, nothing is missing. Direct diaphragm units lie lowest and scatter most because in broken cloud they stand on
-the steep part of their curve, of which a day's total says little; centrifugal units because a metre of water level
+is asked, nothing is missing. Direct diaphragm units scatter because in broken cloud they stand on the steep part of
+their curve, of which a day's total says little; centrifugal units because a metre of water level
 costs them several per cent, which their own noon level mends. Units lie 5 % apart, about what their test sheets allow.
 The range is made of what tolerances and instruments promise (`chain.ranges`), none of it found from these rows.
 """

@@ -388,3 +388,17 @@ def test_an_error_of_head_costs_a_wheel_more_than_a_screw():
     assert share(wheel) > 1.3 * share(screw)
     weak = wheel.with_(drawdown_b_m_per_l_min=0.4)
     assert share(weak) > share(wheel)  # the well's law is known to a fifth
+
+
+@pytest.mark.parametrize("swing_m", [5.0, 10.0])
+def test_levels_that_swing_far_agree_with_the_search(swing_m):
+    """Units whose water comes down to the pump among them: 1e-4 of what flows over a day's suns."""
+    some = sample_fleet.fleet().fleet.take(np.r_[0:240:12, 17, 35, 210])
+    level = np.maximum(some.static_level_m + swing_m * np.sin(np.arange(12) * np.pi / 6), 0.1)
+    assert (level.max(axis=1) > some.setting_depth_m).any()
+    fast = chain.curve(some, static_level_m=level)
+    for month in (1, 3, 5, 9):
+        exact = chain.spot(some, fast.irradiance_w_m2[None], fast.air_c[:, [month]], level[:, [month]]).flow_l_min
+        whole = exact[:, :61].sum(axis=1)
+        gap = np.abs((fast.flow_l_min[:, month] - exact)[:, :61].sum(axis=1))
+        assert (gap <= 1e-4 * np.maximum(whole, 1)).all()

@@ -224,3 +224,17 @@ def test_cost_in_litres_through_the_whole_chain():
     assert got.by_month.shape == (3, 12)
     with pytest.raises(Refusal, match="fleet_of_one"):
         orient.cost_in_litres(whole, days, 10)
+
+
+@pytest.mark.parametrize("kind", ["diaphragm", "centrifugal"])
+def test_litres_lost_do_not_jump_from_one_degree_to_the_next(kind):
+    """A pump straight on the array begins to lift all at once; counted by whole hours the litres jumped by 5e-3."""
+    from tests.makers.sample_fleet import fleet
+
+    whole = fleet().fleet
+    steep = [i for i in np.flatnonzero(whole.coupling == 0) if whole.pumps[whole.pump_index[i]].kind == kind][:3]
+    for i in steep:
+        one = whole.take([i])
+        days = climate.default_climate(float(one.latitude_deg[0]), float(one.longitude_deg[0])).day_ghi_kwh_m2_day
+        got = orient.cost_in_litres(one, days, np.arange(0.0, 31.0))
+        assert np.abs(np.diff(got.wrong, 3, axis=0)).max() < 6e-4 * got.right.mean()
