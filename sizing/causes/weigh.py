@@ -351,17 +351,18 @@ def scattered(day, span, inverse, weighed, var, raw, kept_log, smaller, size, i,
     the scatter is in, a wild day is no surprise and needs no leniency (raw: variances before wild figures lost weight).
     """
     m = day.size
-    after, grown, g = np.empty(m), np.empty(m), np.empty(m)
+    after, grown, g, steep = np.empty(m), np.empty(m), np.empty(m), np.empty(m)
     low, fault, weather = np.empty((m, m)), np.empty(m), np.empty(m)
     for b in range(begin.size):
         growth(day, span, begin[b], ramp, after, grown)
         first = first_after(after)
         moved(kept_log, smaller, size, i, first, after, grown, floats, supply_table, g)
         for j in range(first, m):
-            g[j] = shown(g[j])
+            kept = np.exp(g[j])
+            g[j], steep[j] = shown(g[j]), kept / (kept + SOFT)
         half, of_fault, of_weather = 0.0, 0.0, 0.0
         for c in range(first, m):
-            scatter = extra * grown[c] if after[c] > 0.3 else 0.0
+            scatter = extra * grown[c] * steep[c] if after[c] > 0.3 else 0.0
             more = max(raw[c] + scatter**2 / max(span[c], 1.0) - var[c], 1e-9)
             for d in range(first, c + 1):
                 v = inverse[c, d] + (1.0 / more if c == d else 0.0) - dot(low[c, first:d], low[d, first:d])

@@ -325,7 +325,7 @@ def test_the_gain_of_scatter_agrees_with_the_densities_written_out():
     weigh.inverted(low, inverse)
     weighed = inverse @ y
     linear, square, gain, patchy = np.empty((4, begin.size))
-    shown = np.log((0.6 + weigh.SOFT) / (1 + weigh.SOFT))
+    shown, steep = np.log((0.6 + weigh.SOFT) / (1 + weigh.SOFT)), 0.6 / (0.6 + weigh.SOFT)
     for b, moment in enumerate(begin):
         g = np.where(day > moment, shown, 0.0)
         linear[b], square[b] = g @ weighed, g @ inverse @ g
@@ -336,7 +336,7 @@ def test_the_gain_of_scatter_agrees_with_the_densities_written_out():
     sound = stats.multivariate_normal(np.zeros(m), prior + np.diag(var)).logpdf(y)
     for b, moment in enumerate(begin):
         after = day > moment
-        wide = stats.multivariate_normal(np.zeros(m), prior + np.diag(var + after * extra**2))
+        wide = stats.multivariate_normal(np.zeros(m), prior + np.diag(var + after * (extra * steep) ** 2))
         assert gain[b] == pytest.approx(wide.logpdf(y - after * shown) - sound, abs=1e-6)
         assert patchy[b] == pytest.approx(wide.logpdf(y) - sound, abs=1e-6)
 
