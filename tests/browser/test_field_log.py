@@ -192,6 +192,29 @@ def test_a_step_with_a_caution_is_not_passed_unread_and_a_skip_asks_why(phone_of
     assert FieldPiece.objects.get(kind="step").payload["skipped_why"] == "no plate"
 
 
+def test_where_a_step_says_stop_the_large_button_leads_back_and_not_on(phone_of, organisation, idris):
+    services.set_up(organisation)
+    visit = an_assigned_visit(an_installation(organisation), idris, "repair")
+    phone = phone_of(idris)
+    page = phone.pack()
+    open_visit(page, visit)
+    page.goto(phone.server + f"/field/#/visit/{visit.key}/step/make_safe")
+    shown(page)
+    fill_step(page, visit)
+    page.get_by_label("Voltage left at the pump's leads").fill("48")
+    press_keep(page)
+    page.get_by_text("Do not go on before this is put right.").wait_for()
+    assert page.locator(".button-main").inner_text() == "Change something"
+    press_keep(page)
+    page.get_by_label("Voltage left at the pump's leads").fill("0")
+    press_keep(page)
+    until(page, "!location.hash.includes('make_safe')")
+    all_home(page)
+    services.put_together(visit.pk)
+    assert services.current_records(visit)["make_safe"].values["volts_left"] == 0
+    assert visit.records.filter(step="make_safe").count() == 2, "the first reading stays readable"
+
+
 SCREENS = ["", "visit/{key}", "visit/{key}/step/arrive", "visit/{key}/step/spot_test", "visit/{key}/sun",
            "visit/{key}/finding", "visit/{key}/part", "visit/{key}/leave", "waiting"]  # fmt: skip
 

@@ -15,6 +15,7 @@ import { figure, liked, read, shownIn, t } from "./words.js";
 
 const draftId = (visit, step) => `${visit}/${step}`;
 const AGAIN_MS = 3000;
+const LARGE = { class: "button button-main button-wide" };
 
 // The values with each spot test's answer beside it, as the rules want to see them.
 function withAnswers(step, values, card, beside) {
@@ -188,11 +189,14 @@ export async function stepScreen(row, code, { go, writable }) {
 
   function after(judged, spots) {
     const target = get("visits", row.key).then((fresh) => nextOpen(fresh, at));
+    // Where it says stop, the large button leads back to putting it right, not on.
+    const onwards = (more) => button(t("next"), async () => go(await target), more);
+    const again = (more) => button(t("correct_again"), () => go(`#/visit/${row.key}/step/${code}?again=${Date.now()}`), more);
     screen.replaceChildren(h("h1", {}, step.title), h("p", {}, judged.passed === false ? badge(t("not_in_order"), "bad") : judged.passed ? badge(t("in_order"), "good") : badge(t("kept"), "plain")),
       ...judged.sentences.map((words) => notice(judged.stop ? "bad" : "watch", judged.stop ? h("p", { class: "notice-title" }, t("stop")) : null, p(words), judged.stop ? p(t("stop_note")) : null)),
       ...spots.map((c) => h("div", { class: "card" }, answerCard(answer(card, { ...draft.values[c.code], ...beside })))),
-      h("div", { class: "field-bar" }, button(t("next"), async () => go(await target), { class: "button button-main button-wide" })),
-      h("div", { class: "buttons" }, link(t("add_finding"), `#/visit/${row.key}/finding`), button(t("correct_again"), () => go(`#/visit/${row.key}/step/${code}?again=${Date.now()}`))));
+      h("div", { class: "field-bar" }, judged.stop ? again(LARGE) : onwards(LARGE)),
+      h("div", { class: "buttons" }, link(t("add_finding"), `#/visit/${row.key}/finding`), judged.stop ? onwards() : again()));
     scrollTo(0, 0);
     screen.querySelector("h1").focus?.();
   }
