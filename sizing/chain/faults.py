@@ -20,6 +20,8 @@ class Faults:
       lower, its beam is lost (the light of the sky is not).
     azimuth_turn_deg, tilt_turn_deg: the frame stands turned by so much (clockwise; steeper).
     strings_open: strings that give nothing.
+    groups_bypassed: groups of cells (a third of a module each) in deep shade or broken in each string, which their
+      bypass diodes leave out: volts go, amps stay.
     series_resistance_ohm: in a splice or terminal, in the whole loop.
     pump_flow_factor: flow at the same speed, 1 sound. pump_slip_head: worn clearances: share of the largest flow lost
       at the largest head tried, less at lower head; hits low power and high head most.
@@ -42,6 +44,7 @@ class Faults:
     azimuth_turn_deg: float = 0.0
     tilt_turn_deg: float = 0.0
     strings_open: float = 0.0
+    groups_bypassed: float = 0.0
     series_resistance_ohm: float = 0.0
     pump_flow_factor: float = 1.0
     pump_slip_head: float = 0.0
@@ -86,6 +89,7 @@ FAULT_LIMITS = {
     "azimuth_turn_deg": (-180, 180),
     "tilt_turn_deg": (-90, 90),
     "strings_open": (0, 200),
+    "groups_bypassed": (0, 600),
     "series_resistance_ohm": (0, 1000),
     "pump_flow_factor": (0, 1.5),
     "pump_slip_head": (0, 1),

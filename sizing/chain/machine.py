@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .. import array, cable, controller, head
+from ..shade import GROUPS, share_of_volts
 from .faults import NONE
 
 (
@@ -52,6 +53,12 @@ def build(fleet, faults=NONE):
         r[:, SERIES] = diode[:, 3] * series / np.maximum(sound, 1e-6)
         r[:, SHUNT] = diode[:, 4] * series / np.maximum(sound, 1e-6)
         r[:, ALPHA] = diode[:, 5] * sound
+    if np.any(f("groups_bypassed") > 0):
+        kept = share_of_volts(np.minimum(f("groups_bypassed"), GROUPS * series), series, fleet.v_mp_v)
+        for name in (THERMAL, SERIES, SHUNT):
+            r[:, name] *= np.maximum(kept, 1e-6)
+    else:
+        kept = 1.0
     ageing = np.clip(1 - fleet.ageing_fraction_y * np.maximum(fleet.age_y, 0.0), 0.3, 1)
     r[:, CLEAN] = (1 - fleet.soiling_fraction) * (1 - fleet.mismatch_fraction) * ageing * (1 - f("soiling_extra"))
     r[:, NOCT_SLOPE] = array.working_rise(fleet.noct_c)
@@ -86,8 +93,8 @@ def build(fleet, faults=NONE):
     r[:, LEVEL_DROP] = f("static_level_drop_m")
     r[:, KNOWS_V] = np.array([p.knows_voltage for p in pumps])[fleet.pump_index]
     r[:, VISCOSITY] = head.water_viscosity(head.GROUNDWATER_C)
-    r[:, MODULES] = sound * series
-    r[:, PEAK_V] = fleet.v_mp_v * series
+    r[:, MODULES] = sound * series * kept
+    r[:, PEAK_V] = fleet.v_mp_v * series * np.maximum(kept, 1e-6)
     r[:, SHUT_LEVEL] = fleet.setting_depth_m - PROBE_MARGIN_M
     bad = ~np.isfinite(fleet.latitude_deg)
     r[bad] = np.nan

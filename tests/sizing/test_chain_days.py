@@ -24,10 +24,10 @@ def flow(fleet, sun=800.0, air=30.0, level=None, **faults):
 # ---- faults ----
 
 SHARES = [
-    {"soiling_extra": 0.3}, {"strings_open": 1.0}, {"pump_flow_factor": 0.7}, {"pump_slip_head": 0.3},
-    {"intake_block_factor": 0.12}, {"leak_fraction": 0.3}, {"static_level_drop_m": 8.0}, {"drawdown_factor": 8.0},
-    {"controller_cap_w": 120.0}, {"cutout_irradiance": 700.0}, {"series_resistance_ohm": 2.5}, {"stopped": True},
-    {"shade_morning_fraction": 0.8}, {"shade_afternoon_fraction": 0.8},
+    {"soiling_extra": 0.3}, {"strings_open": 1.0}, {"groups_bypassed": 2.0}, {"pump_flow_factor": 0.7},
+    {"pump_slip_head": 0.3}, {"intake_block_factor": 0.12}, {"leak_fraction": 0.3}, {"static_level_drop_m": 8.0},
+    {"drawdown_factor": 8.0}, {"controller_cap_w": 120.0}, {"cutout_irradiance": 700.0}, {"series_resistance_ohm": 2.5},
+    {"stopped": True}, {"shade_morning_fraction": 0.8}, {"shade_afternoon_fraction": 0.8},
 ]  # fmt: skip
 
 
