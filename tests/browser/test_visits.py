@@ -5,7 +5,15 @@ import pytest
 from fleet.visits import services
 from tests.browser.checks import no_accessibility_faults, shot, targets_are_large
 from tests.makers.registry import an_installation
-from tests.makers.visits import a_call, a_shortfall, a_visit, a_visit_under_way, an_assigned_visit, record_all
+from tests.makers.visits import (
+    SPOT_READINGS,
+    a_call,
+    a_shortfall,
+    a_visit,
+    a_visit_under_way,
+    an_assigned_visit,
+    record_all,
+)
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -45,3 +53,17 @@ def test_every_page_of_visits_is_accessible(size, dark, page_of, server, nadia, 
         no_accessibility_faults(page)
         targets_are_large(page)
         shot(page, f"visits-{name}-{size}{'-dark' if dark else ''}")
+
+
+@pytest.mark.parametrize("size", ["phone", "desk"])
+def test_a_visit_s_page_draws_where_the_water_is_lost(size, page_of, server, nadia, work):
+    low = {**SPOT_READINGS, "repeats": [{"litres": 20, "seconds": 200}] * 3, "flow_l_min": 4}
+    services.record_step(
+        visit=work["under_way"], step="spot_test", by=nadia, cautions_seen=["DC"], values={"spot": low}
+    )
+    page = page_of(nadia, size)
+    page.goto(f"{server}/visits/{work['under_way'].key}/")
+    page.locator(".chart-place svg, .chart-place canvas").first.wait_for()
+    assert page.get_by_text("read at the meter while the bucket filled").count()
+    no_accessibility_faults(page)
+    shot(page, f"visits-fall-{size}")
