@@ -184,7 +184,7 @@ def _block(fleet, days, air, band, level, faults):
     volume = np.empty(days.shape)
     start, stop, morning, mean, swing = (np.empty((n, 12)) for _ in range(5))
     steep = np.empty(n)
-    args = *prepared.loops, *prepared.sun, np.ascontiguousarray(days)
+    args = *prepared.loops, *prepared.sun, np.array(days, float, order="C")
     _months(*args, 0, n, volume, start, stop, morning, mean, swing, steep)
     about = about_the_sheet(fleet)
     # a motor's constant through half of its share: between an array's best point, where it costs nothing, and its volts

@@ -219,7 +219,7 @@ def _days(
     space, nodes, node_edges = np.empty((SPAN, ROOM)), np.empty((NODES, KNOTS), REAL), np.empty((NODES, EDGES))
     year, edges = np.empty((12, KNOTS), REAL), np.empty((12, EDGES))
     heats, heat_edges = np.empty((HEATS, KNOTS), REAL), np.empty((HEATS, 2))
-    geometry, of_days = np.empty((ROWS, HOURS)), day_space(KINDS.size)
+    geometry, of_days, of_kind = np.empty((ROWS, HOURS)), day_space(KINDS.size), KINDS.copy()
     even_suns, even_flows, light = np.zeros((1, HOURS), REAL), np.zeros((1, HOURS), REAL), np.zeros(HOURS, REAL)
     suns, _, kinds, litres, _, _ = of_days
     whole = np.ones(HOURS)
@@ -246,7 +246,7 @@ def _days(
                 dawn,
                 end,
                 sunset,
-                KINDS,
+                of_kind,
                 hidden,
                 of_days,
             )

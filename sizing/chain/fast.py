@@ -345,11 +345,12 @@ def _levels_between(m, cp, cv, ci, watts_table, airs, least, most, space, nodes,
     """
     if most - least > ALIKE * (least + m[LEVEL_DROP] + m[RISE]) or not node_edges[1, MOST] > 0.0:
         return False
+    ends = np.array([airs[0], airs[2]])
     for side in range(2):
         at = slice(3 + 2 * side, 5 + 2 * side)
         level = least if side == 0 else most
         level_rows(
-            m, cp, cv, ci, watts_table, airs[::2], level, space, heats, heat_edges, nodes[at], node_edges[at]
+            m, cp, cv, ci, watts_table, ends, level, space, heats, heat_edges, nodes[at], node_edges[at]
         )  # fmt: skip
         if not node_edges[3 + 2 * side, MOST] > 0.0:
             return False

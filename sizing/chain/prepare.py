@@ -55,7 +55,8 @@ def prepare(fleet, air_c=None, static_level_m=None, faults=NONE):
         level = monthly(static_level_m, n, "static_level_m", 0, 1000)
     m = build(fleet, faults)
     watts = np.stack([module_power(tuple(map(float, d))) for d in m.diodes])
-    air, level = np.ascontiguousarray(air), np.ascontiguousarray(level)
+    # copies of one make: for arrays that may not be written to the loops would be compiled once more
+    air, level = np.array(air, float, order="C"), np.array(level, float, order="C")
     frame = frames(
         fleet.latitude_deg,
         np.clip(fleet.tilt_deg + faults.column("tilt_turn_deg", n), 0, 90),
@@ -103,7 +104,7 @@ def open_sky(fleet, day_of_year):
             opened[hills] = sky.open_hours(rings, fleet.latitude_deg[hills][:, None], days[None, :])
     if fleet.shade_left is not None:
         left = fleet.shade_left
-    return opened, np.ascontiguousarray(left)
+    return opened, np.array(left, float, order="C")
 
 
 def monthly(value, n, name, low, high):
