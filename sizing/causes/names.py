@@ -33,10 +33,8 @@ CAUSES = (
     Cause("main_leaks", 4.0, 0.4, (20.0, 60.0)),
     Cause("water_sinks", 3.0, 0.0, (60.0,)),
     Cause("cuts_out", 3.5, 0.4, (20.0,)),
-    # Of two that figures alone cannot part, the one comes first that leaves people without water and has the more
-    # origins in the catalogue (box, cut-off, float, splice, theft, lightning).
-    Cause("stands_still", 3.8, 1.0, ()),
-    Cause("meter_stands", 3.2, 1.0, ()),
+    Cause("stands_still", 3.5, 1.0, ()),
+    Cause("meter_stands", 3.5, 1.0, ()),
     Cause("meter_slow", 1.5, 0.3, (20.0,)),
     Cause("less_drawn", 6.0, 0.6, (20.0,)),
 )
