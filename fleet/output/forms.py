@@ -87,6 +87,10 @@ class ShortfallFilter(forms.Form):
     serial = forms.CharField(label=_("Serial or site"), required=False, max_length=40)
 
 
+MOST_WEATHER_BYTES = 25 * 1024 * 1024
+WEATHER_TOO_LARGE = _("This file is larger than 25 MB. Ask the service for fewer years at once.")
+
+
 class WeatherForm(forms.Form):
     file = forms.FileField(
         label=_("File"), help_text=_("Hourly values of one place, as the service gives them, up to 25 MB.")
@@ -102,6 +106,6 @@ class WeatherForm(forms.Form):
 
     def clean_file(self):
         file = self.cleaned_data["file"]
-        if file.size > 25 * 1024 * 1024:
-            raise forms.ValidationError(_("This file is larger than 25 MB. Ask the service for fewer years at once."))
+        if file.size > MOST_WEATHER_BYTES:
+            raise forms.ValidationError(WEATHER_TOO_LARGE)
         return file

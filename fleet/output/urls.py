@@ -3,7 +3,7 @@
 from django.urls import path
 
 from fleet.output import views
-from fleet.output.api import answers, lists
+from fleet.output.api import answers, lists, weather
 
 urlpatterns = [
     path("shortfalls/", views.shortfalls, name="shortfalls"),
@@ -30,4 +30,6 @@ api_urlpatterns = [
     path("installations/<int:pk>/spot-tests/", answers.AddSpotTest.as_view(), name="add_spot_test"),
     path("spot-tests/<int:pk>/answer/", answers.AnswerOfTest.as_view(), name="spot_answer"),
     path("alarms/", answers.Alarms.as_view(), name="alarms"),
+    path("weather/", weather.Weather.as_view(), name="weather"),
+    path("weather/<int:pk>/", weather.OneWeatherPlace.as_view(), name="weather_place"),
 ]

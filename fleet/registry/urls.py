@@ -55,6 +55,7 @@ api_urlpatterns = [
     path("sites/", lists.Sites.as_view(), name="sites"),
     path("sites/<str:code>/", lists.OneSite.as_view(), name="site"),
     path("sites/<str:code>/wells/", lists.AddWell.as_view(), name="add_well"),
+    path("sites/<str:code>/sun/", sizing_api.Sun.as_view(), name="site_sun"),
     path("sites/<str:code>/climate/", lists.Climate.as_view(), name="climate"),
     path("sites/<str:code>/skyline/", lists.Skyline.as_view(), name="skyline"),
     path("sites/<str:code>/shade_windows/", lists.ShadeWindows.as_view(), name="shade_windows"),

@@ -17,6 +17,7 @@ from deploy.wsgi import application
 from fleet.jobs.models import Job
 from fleet.people.models import Token
 from fleet.people.tokens import make_token
+from fleet.readings.models import WeatherPlace
 from fleet.registry.services import label_of
 from fleet.visits import services as visits
 from fleet.visits.models import Finding, PartType
@@ -70,6 +71,7 @@ def rows(organisation, idris, amara):
         "uploads": str(upload.pk), "jobs": str(Job.objects.first().pk), "findings": Finding.objects.first().pk,
         # Not the key by which all this is tried: what comes after its revocation would only be sent away.
         "me": Token.objects.filter(person=amara).last().pk, "token": token.pk, "parts": PartType.objects.first().pk,
+        "weather": WeatherPlace.objects.first().pk,
     }  # fmt: skip
 
 

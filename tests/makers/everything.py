@@ -10,6 +10,7 @@ from fleet.intake.models import Fault, Upload
 from fleet.jobs.models import Job
 from fleet.output.models import Baseline, Flag
 from fleet.people.models import Token
+from fleet.readings.models import WeatherPlace
 from fleet.readings.services import keep_days, keep_series
 from fleet.trail.models import Change
 from fleet.visits.models import Base, Finding, InspectionRule, PartType, Procedure
@@ -49,6 +50,8 @@ def one_of_each(organisation, person, technician, number, upload=None):
     Base.objects.create(organisation=organisation, name=f"base {number}", latitude_deg=3, longitude_deg=35)
     FieldDevice.objects.create(key=uuid.uuid4(), person=a_person(organisation), name=f"phone {number}",
                                token_hash=f"{number}")  # fmt: skip
+    WeatherPlace.objects.create(organisation=organisation, name=f"place {number}", latitude_deg=3, longitude_deg=35,
+                                source="power_json")  # fmt: skip
     Job.objects.create(organisation=organisation, asked_by=person, kind="intake.read", title=f"work {number}")
     made = Upload.objects.create(organisation=organisation, by=person, table="units", name="u.csv", size=1, sha256="0")
     upload = upload or made

@@ -203,3 +203,29 @@ def test_without_a_service_nothing_is_asked(organisation, settings):
     assert services.fetch_due(organisation) == {}
     with pytest.raises(CommandError, match="WEATHER_SERVICE"):
         call_command("fetch_weather")
+
+
+def test_a_program_brings_a_file_in_reads_what_is_known_and_forgets_it(organisation, nadia, idris, otto, api_of):
+    api, address = api_of(nadia), "/api/v1/weather/"
+    file = lambda: SimpleUploadedFile("w.json", weather.power_json([5.0, 4.0], FIRST).encode())  # noqa: E731 - read once each
+    for counts in ({"new": 2, "same": 0}, {"new": 0, "same": 2}):
+        answer = api.post(address, {"file": file(), "kind": "power_json", "name": "Nakwara"}, format="multipart")
+        assert answer.status_code == 201 and counts.items() <= answer.json().items()
+    (place,) = api.get(address).json()["results"]
+    assert (place["name"], place["first"], place["last"], place["known"]) == ("Nakwara", "2024-05-01", "2024-05-02", 2)
+    one = f"/api/v1/weather/{place['id']}/"
+    assert api.get(one).json() == place
+    assert api_of(idris).get(address).status_code == 403 and api_of(otto).get(one).status_code in {403, 404}
+    assert api.delete(one).status_code == 204 and not WeatherPlace.objects.exists()
+
+
+@pytest.mark.parametrize(("changes", "field"), [
+    ({"file": b"no weather"}, "file"), ({"kind": "rumour"}, "kind"), ({"name": ""}, "name"),
+    ({"file": b"0" * (25 * 1024 * 1024 + 1)}, "file"),
+])  # fmt: skip
+def test_a_program_hears_what_is_wrong_with_its_file(changes, field, organisation, nadia, api_of):
+    known = {"file": weather.power_json([5.0], FIRST).encode(), "kind": "power_json", "name": "Nakwara"} | changes
+    known["file"] = SimpleUploadedFile("w.json", known["file"])
+    answer = api_of(nadia).post("/api/v1/weather/", known, format="multipart")
+    assert answer.status_code in {400, 409} and answer.json()["errors"][0]["field"] == field
+    assert answer.json()["errors"][0]["sentence"] and not WeatherPlace.objects.exists()

@@ -1,9 +1,13 @@
 """The sizing page and the page of a place's sun: what fits and why, on the page, on paper, and refused by name."""
 
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
 import numpy as np
 import pytest
+from django.utils.dateparse import parse_datetime
 
-from fleet.registry.engineering import choice
+from fleet.registry.engineering import choice, sunlight
 from tests.makers.registry import a_module_type, a_pump_type, a_site, a_well
 from tests.sizing.test_climate import LATITUDE, LONGITUDE, epw, expected_month, invented_year
 
@@ -200,3 +204,17 @@ def test_the_words_for_the_default_sun_are_those_of_the_engineering():
     from sizing import climate
 
     assert climate.default_climate(12.5, -1.5).source == choice.DEFAULT_SOURCE
+
+
+def test_programs_are_told_the_sun_of_a_place_as_the_page_is(organisation, nadia, otto, api_of):
+    site = a_site(organisation, latitude_deg=3.1, longitude_deg=35.6)
+    told = api_of(nadia).get(f"/api/v1/sites/{site.code}/sun/").json()
+    here = sunlight.sun_here(site, datetime.now(ZoneInfo(site.zone)))
+    assert parse_datetime(told["noon"]["at"]) == here.noon.at and told["zone"] == site.zone
+    assert told["facing"]["bearing_deg"] == here.facing.bearing_deg == 180
+    assert told["facing"]["compass_deg"] == pytest.approx((180 - told["facing"]["declination_deg"]) % 360)
+    assert len(told["noons"]) == 14 and len(told["clock_rule_by_month"]) == 12
+    assert told["today"][0]["height_deg"] >= 0 and len(told["today"]) >= 20
+    by_error = {row["error_deg"]: row["by_year"] for row in told["azimuth_error"]}
+    assert by_error[90] > by_error[45] > by_error[10] and len(told["azimuth_error"][0]["by_month"]) == 12
+    assert api_of(otto).get(f"/api/v1/sites/{site.code}/sun/").status_code == 404

@@ -7,10 +7,10 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from fleet.people import rest
-from fleet.registry.engineering import choice
+from fleet.registry.engineering import choice, sunlight
 from fleet.registry.engineering.forms import SurveyForm
 from fleet.registry.models import Site
-from fleet.web.rest import Figure
+from fleet.web.rest import Figure, Moment
 
 
 def _figure(name):
@@ -111,3 +111,87 @@ class Sizing(APIView):
             "climate_source": answer.climate_source, "climate_sigma": float(answer.climate_band), "left_out": left_out,
             "choices": choice.rows(answer),
         })  # fmt: skip
+
+
+class NoonShape(serializers.Serializer):
+    at = Moment()
+    summer_time = serializers.BooleanField()
+    height_deg = serializers.FloatField()
+    bearing_deg = serializers.FloatField(help_text="of the sun then, true: 0 or 180")
+
+
+class FacingShape(serializers.Serializer):
+    """Where the array should look."""
+
+    bearing_deg = serializers.FloatField(help_text="true")
+    compass_deg = serializers.FloatField()
+    declination_deg = serializers.FloatField()
+    declination_band_deg = serializers.FloatField()
+    tilt_deg = serializers.FloatField(help_text="usual for the place")
+    either_way = serializers.BooleanField(help_text="so near the equator that a flat array may look north or south")
+
+
+class SunNowShape(serializers.Serializer):
+    at = Moment()
+    bearing_deg = serializers.FloatField()
+    compass_deg = serializers.FloatField()
+    height_deg = serializers.FloatField(help_text="below 0 at night")
+
+
+class ShadowShape(serializers.Serializer):
+    """The shadow of a straight stick at solar noon, which lies on the true north-south line."""
+
+    at = Moment()
+    bearing_deg = serializers.FloatField()
+    length_per_m = serializers.FloatField()
+    minutes_per_deg = serializers.FloatField(help_text="being so late costs a degree")
+    usable = serializers.BooleanField(help_text="false with the sun overhead: then use the pairs")
+    pairs = serializers.ListField(
+        child=serializers.ListField(child=Moment(), min_length=2, max_length=2),
+        help_text="clock times, before and after noon, of equally long shadows",
+    )
+
+
+class ClockRuleShape(serializers.Serializer):
+    """What "face the sun at twelve by the clock, at one in summer time" does on that day."""
+
+    at = Moment()
+    sun_bearing_deg = serializers.FloatField()
+    height_deg = serializers.FloatField()
+    error_deg = serializers.FloatField(help_text="clockwise positive")
+    minutes_off = serializers.FloatField()
+
+
+class ErrorCostShape(serializers.Serializer):
+    """The share of irradiation that an error costs, 0.05 = 5 %; below 0 a gain."""
+
+    error_deg = serializers.FloatField()
+    by_year = serializers.FloatField()
+    by_month = serializers.ListField(child=serializers.FloatField(), min_length=12, max_length=12)
+
+
+class SunHereShape(serializers.Serializer):
+    """The sun at a site today; costs are empty where the place's climate is not known."""
+
+    zone = serializers.CharField(help_text="of the site: its clock shows the times below in it")
+    noon = NoonShape()
+    facing = FacingShape()
+    now = SunNowShape()
+    shadow = ShadowShape()
+    clock_rule = ClockRuleShape()
+    clock_rule_by_month = ClockRuleShape(many=True)
+    today = SunNowShape(many=True, help_text="every half hour with the sun up")
+    noons = NoonShape(many=True, help_text="of the coming fortnight")
+    azimuth_error = ErrorCostShape(many=True)
+    tilt_error = ErrorCostShape(many=True)
+    climate_source = serializers.CharField(allow_blank=True)
+
+
+class Sun(APIView):
+    permission_classes = rest.READS
+
+    @extend_schema(tags=["registry"], responses=SunHereShape, operation_id="site_sun")
+    def get(self, request, code):
+        """Solar noon by the clock, the bearing to face, the sun's way today, and what an error costs at this site."""
+        site = get_object_or_404(Site.objects.visible_to(request.user), code=code)
+        return Response(SunHereShape(sunlight.as_told(site)).data)

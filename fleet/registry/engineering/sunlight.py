@@ -2,8 +2,10 @@
 
 from dataclasses import dataclass
 from datetime import UTC, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
+from django.utils import timezone
 
 from fleet.registry.engineering.choice import climate_at
 from sizing import orient
@@ -66,6 +68,37 @@ def sun_here(site, moment):
         tilt_cost=tilt_cost,
         climate_source=source,
     )
+
+
+def as_told(site):
+    """The sun at a site now as plain values: {name: value} as programs get it."""
+    moment = timezone.now().astimezone(ZoneInfo(site.zone))
+    here = sun_here(site, moment)
+    tilt_steps, tilted = here.tilt_cost or ((), None)
+    return {
+        "zone": site.zone,
+        "noon": here.noon._asdict(),
+        "facing": here.facing._asdict(),
+        "now": {"at": moment, **here.now._asdict()},
+        "shadow": here.shadow._asdict(),
+        "clock_rule": here.clock._asdict(),
+        "clock_rule_by_month": [rule._asdict() for rule in here.clock_by_month],
+        "today": [
+            {"at": row["at"], **{f"{name}_deg": row[name] for name in ("bearing", "compass", "height")}}
+            for row in here.today
+        ],
+        "noons": [noon._asdict() for noon in here.noons],
+        "azimuth_error": _costs(AZIMUTH_ERRORS, here.cost),
+        "tilt_error": _costs(tilt_steps, tilted),
+        "climate_source": str(here.climate_source),
+    }
+
+
+def _costs(errors, cost):
+    return [
+        {"error_deg": error, "by_year": float(cost.by_year[n]), "by_month": cost.by_month[n].tolist()}
+        for n, error in enumerate(errors if cost is not None else ())
+    ]
 
 
 def litres_lost(fleet_of_one, climate, errors=AZIMUTH_ERRORS):
