@@ -96,9 +96,17 @@ def _keep_trouble(trouble, through):
         )  # fmt: skip
 
 
+def _may_be_done_again():
+    """This transaction is not waited for on the disk: after a power cut the last of the night's work, in whole
+    transactions, is found not done and done again. What people and their telephones send never goes this way."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL synchronous_commit = off")
+
+
 @transaction.atomic
 def _go_back(cohort):
     """Readings that came late, or were settled, send their installation back to the day before them."""
+    _may_be_done_again()
     ids = cohort.ids.tolist()
     late = Arrival.objects.select_for_update().filter(pk__in=staging.among(ids)).order_by("pk")
     arrived = dict(late.values_list("pk", "first_day"))
@@ -122,6 +130,7 @@ def _go_back(cohort):
 @transaction.atomic
 def _one_stretch(cohort, last, stretch):
     """Some days of all that are behind: (unit-days judged, how often causes were asked about, whether all is done)."""
+    _may_be_done_again()
     rows = {pk: row for pk, *row in staging.fetch_rows(STANDING, [cohort.ids.tolist()])}
     standing = [rows.get(pk, NOT_JUDGED) for pk in cohort.ids.tolist()]
     stored, good = unpack_states([s[1] for s in standing])
@@ -243,6 +252,7 @@ def claim(ids, now=None):
         return False  # at once: the insert below would wait for that worker's open transaction
     first = min(ids)  # stands for its batch: one row written, not a thousand
     with transaction.atomic():
+        _may_be_done_again()
         Judgement.objects.bulk_create([Judgement(installation_id=first)], ignore_conflicts=True)
         free = Judgement.objects.filter(pk__in=staging.among(ids))
         if free.filter(claimed_until__gt=now).exists():
@@ -251,7 +261,9 @@ def claim(ids, now=None):
         return free.filter(pk=first).exclude(claimed_until__gt=now).update(claimed_until=now + CLAIM) == 1
 
 
+@transaction.atomic
 def release(ids):
+    _may_be_done_again()
     Judgement.objects.filter(pk=min(ids)).update(claimed_until=None)
 
 
