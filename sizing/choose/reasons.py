@@ -1,5 +1,7 @@
 """Why a choice fits or not, as codes with numbers; the sentences here are the English source for translation."""
 
+from calendar import month_name
+
 __all__ = ["REASONS", "sentence"]
 
 # code: (sentence when it holds, sentence when it does not); the numbers' names carry their units.
@@ -49,12 +51,12 @@ REASONS = {
         "The pump takes up to {flow_l_min:.1f} L/min; the well bears {safe_l_min:.1f} L/min.",
     ),
     "need": (
-        "In the worst month (month {month}) it gives {given_l:.0f} L a day of the {need_l:.0f} L needed.",
-        "In the worst month (month {month}) it gives {given_l:.0f} L a day; {need_l:.0f} L are needed.",
+        "In the worst month, {month}, it gives {given_l:,.0f} L a day of the {need_l:,.0f} L needed.",
+        "In the worst month, {month}, it gives {given_l:,.0f} L a day; {need_l:,.0f} L are needed.",
     ),
     "sure": (
         "It meets the need also in a dull year with a weak pump.",
-        "In a dull year or with a weak pump it may fall to {given_l:.0f} L a day in month {month}.",
+        "In a dull year or with a weak pump it may fall to {given_l:,.0f} L a day in {month}.",
     ),
     "record": (
         "The catalogue's values can be computed with.",
@@ -65,4 +67,5 @@ REASONS = {
 
 def sentence(code, ok, values):
     """The English sentence of one check. A page translates REASONS and formats with the same values."""
-    return REASONS[code][0 if ok else 1].format(**values)
+    named = {"month": month_name[int(values["month"])]} if "month" in values else {}
+    return REASONS[code][0 if ok else 1].format(**values | named)

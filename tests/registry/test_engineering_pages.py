@@ -1,13 +1,17 @@
 """The sizing page and the page of a place's sun: what fits and why, on the page, on paper, and refused by name."""
 
+import re
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from django.utils import translation
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext
 
-from fleet.registry.engineering import choice, sunlight
+from fleet.registry.engineering import choice, reasons, sunlight
+from sizing.choose import REASONS
 from tests.makers.registry import a_module_type, a_pump_type, a_site, a_well
 from tests.sizing.test_climate import LATITUDE, LONGITUDE, epw, expected_month, invented_year
 
@@ -218,3 +222,21 @@ def test_programs_are_told_the_sun_of_a_place_as_the_page_is(organisation, nadia
     by_error = {row["error_deg"]: row["by_year"] for row in told["azimuth_error"]}
     assert by_error[90] > by_error[45] > by_error[10] and len(told["azimuth_error"][0]["by_month"]) == 12
     assert api_of(otto).get(f"/api/v1/sites/{site.code}/sun/").status_code == 404
+
+
+@pytest.mark.parametrize("language", ["fr", "sw"])
+def test_each_reason_is_in_the_catalogues_with_all_its_numbers(language, in_language):
+    sentences = [text for pair in REASONS.values() for text in pair]
+    assert set(sentences) == set(reasons.TEXTS)
+    in_language(language)
+    with translation.override(language):
+        told = [gettext(text) for text in sentences]
+    assert all(words != text for words, text in zip(told, sentences) if len(text) > 40)
+    for words, text in zip(told, sentences):
+        assert sorted(re.findall(r"{[^}]*}", words)) == sorted(re.findall(r"{[^}]*}", text)), words
+
+
+def test_the_month_is_named_and_not_counted(catalogue, organisation):
+    answer, _left_out = choice.answer_survey(organisation=organisation, **SURVEY | {"need_l_day": 400_000})
+    (said,) = [c["sentence"] for c in choice.rows(answer)[0]["checks"] if c["code"] == "need"]
+    assert re.search(r"In the worst month, [A-Z][a-z]+, it gives [\d,]+ L a day; 400,000 L are needed\.", said)

@@ -1,6 +1,9 @@
 """From a survey and the organisation's catalogue to the pumps, arrays, pipes and cables that fit."""
 
+from datetime import date
+
 import numpy as np
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
@@ -107,7 +110,10 @@ def answer_survey(*, organisation, order="margin", site=None, **survey):
 
 def sentence(check):
     """A check in the reader's language, with its numbers."""
-    return _(REASONS[check.code][0 if check.ok else 1]).format(**check.values)
+    values = dict(check.values)
+    if "month" in values:
+        values["month"] = date_format(date(2001, int(values["month"]), 1), "F")
+    return _(REASONS[check.code][0 if check.ok else 1]).format(**values)
 
 
 def rows(answer):
