@@ -131,6 +131,10 @@ WORDS = {
     "because_open": _("What is known here leaves the expected flow too open. Dip the level, measure the sun."),
     "because_below": _("{n} % of what is right for this sun and level."),
     "because_above": _("More than this unit can give here: check the irradiance, the bucket and the watch."),
+    "because_near": _(
+        "A little outside the range, as one sound reading in five is: take it once more. This one test would show a "
+        "loss of {n} % or more."
+    ),
     "because_ok": _("Within what is right. This one test would show a loss of {n} % or more."),
     "card": _("Expected figures"),
     "level": _("Static level"),

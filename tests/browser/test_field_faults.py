@@ -367,3 +367,22 @@ def test_the_sun_is_where_the_almanac_says(phone_of, visit, idris):
         height = 90 - float(stands.zenith_deg)
         assert abs(off) < 0.6 / max(0.3, abs(1 - height / 95)), (moment, mine, float(stands.azimuth_deg))
         assert mine["height"] == pytest.approx(height, abs=0.3)
+
+
+def test_a_reading_outside_the_range_that_is_shown_is_not_called_within_it(phone_of, visit, idris):
+    page = phone_of(idris).pack()
+    card = _visits(page)[0]["data"]["card"]
+    parts = [0.0, 0.9, 1.2]
+    said = page.evaluate(
+        """async ([card, reading, parts, module]) => {
+             const { answer } = await import(module + "card.js");
+             const { low, middle } = answer(card, reading).expected;
+             const bucket = (flow) => ({ litres: 20, seconds: 1200 / flow });
+             return parts.map((p) => answer(card, { ...reading, repeats: [bucket(middle + p * (low - middle))] }));
+           }""",
+        [card, READINGS[0], parts, MODULE],
+    )
+    for part, found in zip(parts, said, strict=True):
+        assert found["verdict"] == "as_expected", found
+        assert ("A little outside the range" if part > 1 else "Within what is right") in found["because"], found
+        assert (found["measured"] >= found["expected"]["low"]) == (part <= 1), found

@@ -45,6 +45,18 @@ def test_verdict_by_how_much_flowed(installation, right, share, verdict):
     json.dumps(answer)  # it is stored with the visit
 
 
+@pytest.mark.parametrize(("part", "words"), [
+    (0.9, "Within what is right"), (1.1, "A little outside the range"), (1.4, "A little outside the range"),
+])  # fmt: skip
+@pytest.mark.parametrize("side", ["low", "high"])
+def test_what_lies_outside_the_range_that_is_shown_is_not_called_within_it(installation, right, side, part, words):
+    shown = answer_spot(installation, right)["expected_l_min"]
+    flow = shown["middle"] + part * (shown[side] - shown["middle"])
+    answer = answer_spot(installation, right | {"flow_l_min": flow})
+    inside = answer["expected_l_min"]["low"] <= flow <= answer["expected_l_min"]["high"]
+    assert answer["verdict"] == "as_expected" and words in answer["because"] and inside == ("Within" in words)
+
+
 CANNOT = [
     {"irradiance_w_m2": None},
     {"irradiance_w_m2": 120},

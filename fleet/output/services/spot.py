@@ -231,7 +231,12 @@ def _verdict(measured, middle, sigma, sun):
         because = _("More than this unit can give here: check the irradiance, the bucket and the watch.")
         return {"verdict": "above", "because": because}
     proves = round(100 * PROVES * sigma / middle)
-    because = _("Within what is right. This one test would show a loss of %(least)s %% or more.") % {"least": proves}
+    if abs(off) > EIGHTY:  # outside what is shown, and yet no proof: one sound reading in five lies here or beyond
+        because = _("A little outside the range, as one sound reading in five is: take it once more. This one test "
+                    "would show a loss of %(least)s %% or more.")  # fmt: skip
+    else:
+        because = _("Within what is right. This one test would show a loss of %(least)s %% or more.")
+    because %= {"least": proves}
     return {"verdict": "as_expected", "because": because}
 
 

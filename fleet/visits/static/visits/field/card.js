@@ -90,7 +90,8 @@ function verdict(measured, middle, sigma, sun, range) {
   const off = (measured - middle) / sigma, share = figure((100 * measured) / middle, 0);
   if (off < -range.proves) return { verdict: "below", because: t("because_below", { n: share }) };
   if (off > range.proves) return { verdict: "above", because: t("because_above") };
-  return { verdict: "as_expected", because: t("because_ok", { n: figure((100 * range.proves * sigma) / middle, 0) }) };
+  const ok = Math.abs(off) > range.eighty ? "because_near" : "because_ok"; // outside what is shown, and yet no proof
+  return { verdict: "as_expected", because: t(ok, { n: figure((100 * range.proves * sigma) / middle, 0) }) };
 }
 
 // What to look at next: the stages that lose most, if anything is amiss; a meter that shows something else in any case.
