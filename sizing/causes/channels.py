@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.special import ndtr
 
-from sizing.causes import weigh
+from sizing.causes import onsite, weigh
 from sizing.causes.table import SUNS
 
 SLOW_SD, SLOW_DAYS = 0.055, 70.0  # healthy output over the chain's: the well's seasons, the sky's bias
@@ -57,8 +57,9 @@ class Water(NamedTuple):
     clearness; gain by light; supply and demand a day; whether told by an own cell; the caretaker's tick, the hour;
     raw: variances before wild figures lost weight; sky_sd: of log water by weather that nobody told; began: days, with
     fractions, on which something seems to have begun: the figures themselves say it finer than any grid; steep: how
-    much of a change in proportion shows in y (`weigh.steepness`); due_var: of log of what was due; daily: whether
-    figures are of days, though older ones stand here some together."""
+    much of a change in proportion shows in y (`weigh.steepness`); due_var: of log of what was due; tested: nought, or
+    how a test on site was made (`onsite`), and sun: the irradiance it had; daily: whether figures are of days, though
+    older ones stand here some together."""
 
     day: np.ndarray
     span: np.ndarray
@@ -77,6 +78,8 @@ class Water(NamedTuple):
     began: np.ndarray
     steep: np.ndarray
     due_var: np.ndarray
+    tested: np.ndarray
+    sun: np.ndarray
     daily: bool
 
     @property
@@ -101,7 +104,9 @@ def water_channel(rows, today, level, noise=1.0):
     else:
         expected, free = supply, np.ones(len(rows))
     weather = rows["weather_var"].astype(float)
-    daily = np.median(span) <= 3
+    tested = np.where(onsite.is_test(rows["told_by"]), rows["told_by"], 0)
+    test = tested < 0
+    daily = bool(np.median(span[~test]) <= 3) if not test.all() else False
     share = np.maximum(rows["measured_l"] / span / expected, 0.0).astype(float)
     steep = weigh.steepness(share, span)
     ratio = np.log((share + weigh.SOFT) / (1 + weigh.SOFT)) + 0.5 * weather * steep**2
@@ -112,13 +117,18 @@ def water_channel(rows, today, level, noise=1.0):
     dull = DULL * np.maximum(rows["light_gain"], 1.0) * np.exp(0.75 * (1 - rows["clearness"])) * (span <= 1)
     of_due = (weather + FIXED_VAR + dull**2 + (LIGHT_SD * light) ** 2 / span) * noise + (1 - free) * DRAW_SD**2 / span
     var = of_due * steep**2 + ((COUNT_SD + 15.0 / (expected * span)) / (share + weigh.SOFT)) ** 2
+    of_due, var = np.where(test, weather, of_due), np.where(test, weather * steep**2, var)
     jumps = weigh.steps(np.ascontiguousarray(ratio, float), 4 if daily else 2)
     jumps = np.sort(jumps[jumps >= 0])
     within = WITHIN_DAY if daily else WITHIN_PERIOD
-    began = (rows["day"][jumps] - span[jumps])[:, None] + span[jumps][:, None] * within
-    group = _blocks(rows, today, np.searchsorted(jumps, np.arange(len(rows)), side="right"))
-    raw, var = var, weigh.unrest(np.ascontiguousarray(ratio, float), var, span)
-    weight = 1 / weigh.robust(ratio, var, span, free, 0.045)
+    since = np.where(test, np.diff(rows["day"], prepend=rows["day"][0] - 1.0), span)
+    began = (rows["day"][jumps] - since[jumps])[:, None] + since[jumps][:, None] * within
+    group = _blocks(rows, test, today, np.searchsorted(jumps, np.arange(len(rows)), side="right"))
+    # A test may rightly say what the figures around it do not: only those are held against each other.
+    raw, var, plain = var, var.copy(), ~test
+    var[plain] = weigh.unrest(np.ascontiguousarray(ratio[plain], float), var[plain], span[plain])
+    var[plain] = weigh.robust(ratio[plain], var[plain], span[plain], free[plain], 0.045)
+    weight = 1 / var
     total = np.bincount(group, weight)
 
     def pool(values):
@@ -130,6 +140,7 @@ def water_channel(rows, today, level, noise=1.0):
     last[group] = np.arange(len(rows))
     covers = np.bincount(group, span)
     told = alone & (rows["told_by"][last] >= 0) & (span[last] <= 1)
+    tested = tested[last]
     return _in_order(Water(
         day=pool(rows["day"].astype(float)) + np.where(alone, 0, (covers - 1) / 2),
         span=covers,
@@ -140,7 +151,7 @@ def water_channel(rows, today, level, noise=1.0):
         gain=pool(light),
         supply=pool(supply),
         demand=pool(demand) if np.isfinite(demand).all() else np.full(len(total), np.nan),
-        own_cell=rows["told_by"][last] < 0,
+        own_cell=rows["told_by"][last] == -1,
         tick=rows["tick"][last].astype(float),
         hour=rows["hour"][last].astype(float),
         raw=np.where(alone, raw[last], 1 / total),
@@ -148,6 +159,8 @@ def water_channel(rows, today, level, noise=1.0):
         began=began.ravel(),
         steep=pool(steep),
         due_var=pool(of_due) / count,
+        tested=tested,
+        sun=np.where(tested < 0, rows["noon_w_m2"][last], np.nan).astype(float),
         daily=bool(daily),
     ))  # fmt: skip
 
@@ -159,10 +172,11 @@ def _in_order(water):
     return Water(**{k: values[order] for k, values in water._asdict().items() if k not in whole}, **whole)
 
 
-def _blocks(rows, today, part):
-    """Groups of rows: recent ones alone, older day records of one part some days together. Returns each row's group."""
+def _blocks(rows, test, today, part):
+    """Groups of rows: recent ones and tests alone, older day records of one part some days together. Returns each
+    row's group."""
     age = today - rows["day"]
-    old = (age > RECENT_DAYS) & (rows["since"] <= 1)
+    old = (age > RECENT_DAYS) & (rows["since"] <= 1) & ~test
     key = np.where(old, -(10**6) - 8 * (age // BLOCK_DAYS) - part, np.arange(len(rows)))
     _, group = np.unique(key, return_inverse=True)
     return group
@@ -181,11 +195,15 @@ def covariance(day, span, load, light, level_sd, slow_sd, slow_days, quick_sd, q
 def water_covariance(w, level_sd):
     """Covariance of the water channel's differences, their own variances left aside."""
     k = covariance(w.day, w.span, w.free, w.gain, level_sd, SLOW_SD, SLOW_DAYS, DIRT_SD, DIRT_DAYS)
+    test = np.where(w.tested < 0, 1.0, 0.0)
+    if test.any():  # what tests of a unit have in common beyond its own level
+        with_days, alike = onsite.carried(level_sd)
+        k += ((test[:, None] + test[None, :]) * with_days + np.outer(test, test) * alike) * np.outer(w.free, w.free)
     if w.sky_sd.any():  # weather that neighbours miss lasts
         apart = np.abs(w.day[:, None] - w.day[None, :])
         same = LASTING * np.exp(-(apart - 1) / 1.5) * np.outer(w.sky_sd, w.sky_sd)
         k += np.where((apart > 0) & (apart < 8), same, 0.0)
-    bent = SHAPE_SD * (w.at - 1.0) * w.free
+    bent = SHAPE_SD * (w.at - 1.0) * w.free * (1 - test)
     k += np.outer(bent, bent)
     if w.floats:
         k += covariance(w.day, w.span, 1 - w.free, None, 0.2, DRAW_SLOW, DRAW_DAYS, 0.0, 1.0)
@@ -217,7 +235,8 @@ def noon_channels(rows, today, noon, tracking):
     bright = rows["noon_w_m2"] > 350
     rows, volts, amps, level, rest = _some(rows, today, bright, *(np.asarray(x, float) for x in noon))
     out = []
-    if len(rows) < 3:
+    test = onsite.is_test(rows["told_by"])
+    if len(rows) < 3 and not test.any():
         return out, None
     sun = rows["noon_w_m2"].astype(float)
     has_amps = np.isfinite(rows["noon_a"]) & (amps > 0.1)
@@ -228,14 +247,16 @@ def noon_channels(rows, today, noon, tracking):
     stalled = of_volts < -0.5  # stands with the current through it: a matter of thresholds
     free_to_run = runs & ~(held_back & tracking)
     y = np.log(np.maximum(rows["noon_a"], 0.05 * amps) / np.maximum(amps, 1e-6))
-    out += _channel(rows, free_to_run, y, CURRENT, lambda s: np.log(np.maximum(s.current, 0.05)) - s.cell_of_dirt)
+    out += _channel(rows, free_to_run, y, CURRENT, lambda s: np.log(np.maximum(s.current, 0.05)),
+                    lambda s: s.cell_of_dirt, onsite.SUN_SD)  # fmt: skip
     seen = np.isfinite(rows["noon_v"]) & (volts > 1) & free_to_run & ~stalled
     out += _channel(rows, seen, of_volts, VOLTAGE, lambda s: np.log(np.maximum(s.voltage, 0.2)))
-    seen = np.isfinite(rows["noon_level_m"]) & np.isfinite(level) & runs
+    dip, with_flow = rows["told_by"] == onsite.DIP, test & np.isnan(rows["noon_a"]) & (rows["measured_l"] > 0)
+    seen = np.isfinite(rows["noon_level_m"]) & np.isfinite(level) & (runs | with_flow)
     out += _channel(rows, seen, rows["noon_level_m"] - level, LEVEL, lambda s: s.level)
-    seen = np.isfinite(rows["noon_level_m"]) & np.isfinite(rest) & has_amps & ~runs & ~stalled
+    seen = np.isfinite(rows["noon_level_m"]) & np.isfinite(rest) & ((has_amps & ~runs & ~stalled) | dip)
     out += _channel(rows, seen, rows["noon_level_m"] - rest, AT_REST, lambda s: s.rest)
-    if has_amps.sum() < 3:
+    if has_amps.sum() < 3 and not (has_amps & test).any():
         return out, None
     rows, sun, runs, stalled = (x[has_amps] for x in (rows, sun, runs, stalled))
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -248,21 +269,31 @@ def noon_channels(rows, today, noon, tracking):
 def _some(rows, today, ok, *columns):
     """The rows of noons that count: all of the last days, fewer of those before."""
     age = today - rows["day"]
-    keep = ok & (age >= 0) & (age < NOON_DAYS) & ((age <= 12) | (age % 5 == 0))
+    keep = ok & (age >= 0) & (age < NOON_DAYS) & ((age <= 12) | (age % 5 == 0) | onsite.is_test(rows["told_by"]))
     return rows[keep], *(c[keep] for c in columns)
 
 
-def _channel(rows, seen, y, spread, signature):
-    if seen.sum() < 3:
+def _channel(rows, seen, y, spread, signature, shared=None, sun_sd=0.0):
+    """One channel, or none where too little was seen; a test on site counts alone. shared: what an own cell in the
+    frame has in common with the array, a test's instrument not; sun_sd: of that instrument, as far as y rests on it."""
+    test = onsite.is_test(rows["told_by"][seen])
+    if seen.sum() < 3 and not test.any():
         return []
     day, y, sun = rows["day"][seen].astype(float), np.asarray(y[seen], float), rows["noon_w_m2"][seen].astype(float)
     one = np.ones(len(y))
-    var = weigh.robust(y, spread[3] ** 2 * one, one, one, spread[2])
+    var = np.full(len(y), spread[3] ** 2)
+    var[~test] = weigh.robust(y[~test], var[~test], one[~test], one[~test], spread[2])
+    var[test] += sun_sd**2
     k = covariance(day, one, one, one, spread[0], spread[1], SLOW_DAYS, spread[2], DIRT_DAYS)
     own = spread[4] * (sun - USUAL_SUN) / BRIGHTER
     k += np.outer(own, own)
     k[np.diag_indices(len(y))] += var
-    return [Noon(day, y, k, lambda s: read_curves(signature(s), SUNS, sun))]
+
+    def shift(s):
+        moved = read_curves(signature(s), SUNS, sun)
+        return moved if shared is None else moved - np.where(test, 0.0, shared(s))
+
+    return [Noon(day, y, k, shift)]
 
 
 def cell_channel(rows, today, signatures_x):

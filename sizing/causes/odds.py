@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sizing.causes import channels, weigh
+from sizing.causes import channels, onsite, weigh
 from sizing.causes.names import NAMES, NOT_A_FAULT, NUMBER, RAMPS, RATES
 from sizing.causes.table import X
 
@@ -200,6 +200,10 @@ def _at_readings(sig, water):
     if water.own_cell.any():
         seen = channels.read_curves(sig.log_cell, X, water.at)
         out = out - np.where(water.own_cell, seen * np.minimum(water.gain, 3.0), 0.0)
+    test = water.tested < 0
+    if test.any():
+        at_sun = channels.read_curves(sig.flow, channels.SUNS, water.sun[test])
+        out[:, test] = onsite.flow_left(sig, at_sun, water.tested[test])
     drawn = sig.form == weigh.DRAWN
     out[drawn] = np.log(sig.demand[drawn])[:, None]
     return out

@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sizing import compiled
+from sizing.causes.onsite import carried, is_test
 from sizing.judge.figures import (
     CLEAR,
     DEMAND,
@@ -28,6 +29,7 @@ from sizing.judge.figures import (
     SKY,
     SPAN,
     SUPPLY,
+    TEST,
     VARIANCE,
     columns,
     gather,
@@ -74,6 +76,7 @@ def find(rows, today, first, level, level_sd, kind, float_switch):
     """
     if today < first - 1 or not len(rows):
         return None
+    rows = rows[~is_test(rows["told_by"]) | (rows["day"] >= first - 1)]  # put right since: it tells of what was
     made = np.full(6, -np.inf)
     noise = TABLE[int(kind), int(bool(float_switch))]
     figures = np.empty((HEIGHT, MOST_FIGURES))
@@ -111,12 +114,16 @@ def find_on(day, since, measured, supply, clear, weather, gain, demand, told, mi
 def _root(o, m, level_sd, noise):
     """Lower triangular root of the covariance of a sound unit's figures."""
     k = np.empty((m, m))
+    with_days, alike = carried(level_sd)
     for i in range(m):
         for j in range(i + 1):
             apart = abs(o[END, i] - o[SPAN, i] / 2 - o[END, j] + o[SPAN, j] / 2)
             days = abs(o[END, i] - o[END, j])
             both = o[LOAD, i] * o[LOAD, j]
             v = ((noise[LEVEL] * level_sd) ** 2 + noise[SLOW] ** 2 * math.exp(-apart / noise[SLOW_DAYS])) * both
+            if o[TEST, i] + o[TEST, j] > 0.0:
+                common = (o[TEST, i] + o[TEST, j]) * with_days + o[TEST, i] * o[TEST, j] * alike
+                v += noise[LEVEL] ** 2 * common * both
             v += noise[DIRT] ** 2 * math.exp(-apart / noise[DIRT_DAYS]) * o[LIGHT, i] * o[LIGHT, j]
             v += noise[SHAPE] ** 2 * (o[CLEAR, i] - 1.0) * (o[CLEAR, j] - 1.0) * both
             if 0.0 < days < 8.0:

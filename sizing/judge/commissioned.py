@@ -3,16 +3,12 @@
 import numpy as np
 
 from sizing import chain
+from sizing.causes.onsite import CARRY_SD, TYPE_LEVEL, TYPE_SD
 
-TYPE_LEVEL, TYPE_SD = (
-    -0.06,
-    0.08,
-)  # log of output over the chain's among healthy units of a type, before their own tests
 TEST_SD, SLIP = (
     0.06,
     0.4,
 )  # of one spot test by bucket and reference cell (field practice, 5.2); beyond: a slip of the pen
-CARRY_SD = 0.05  # from a quarter of an hour to days: shape of the day, low sun
 
 
 def first_level(fleet, unit, irradiance_w_m2, air_c, flow_l_min, static_level_m):

@@ -10,6 +10,7 @@ import math
 import numpy as np
 
 from sizing import compiled
+from sizing.causes import onsite
 from sizing.judge.noise import NOISE
 
 COLUMNS = (
@@ -19,13 +20,15 @@ COLUMNS = (
 REMEMBERED_DAYS = 240
 RECENT_DAYS, BLOCK_DAYS = 16, 8  # day records older than this are taken some days together
 MOST_FIGURES = REMEMBERED_DAYS + 60
+MOST_TESTS = 24  # on site, the newest
+TESTED = float(onsite.BY_METER)
 SCATTER_AFTER = 45  # days: a period's figure younger than this says nothing of its unit's usual scatter
 STRANGE = 3.0  # deviations from those around, from which a figure is looked at
 LONGEST_SPELL = 4  # days in a row that a sound unit may be switched off; what lasts longer is no accident
 COUNT_L = 15.0  # steps in which a logger counts
 # rows of the array that `gather` fills
-(END, SPAN, RATIO, VARIANCE, LOAD, LIGHT, CLEAR, SUPPLY, DEMAND, DUE, SKY, COUNT) = range(12)
-HEIGHT = 12
+(END, SPAN, RATIO, VARIANCE, LOAD, LIGHT, CLEAR, SUPPLY, DEMAND, DUE, SKY, TEST, COUNT) = range(13)
+HEIGHT = 13
 _N = {name: place for place, name in enumerate(NOISE)}
 (DRAW, WEATHER, METER, DULL, OWN) = (_N[k] for k in ("draw", "weather", "meter", "dull", "own_figures"))
 
@@ -33,6 +36,9 @@ _N = {name: place for place, name in enumerate(NOISE)}
 def columns(rows):
     """The columns of observations (judge.record.OBSERVATION) that are needed, as float arrays in order of day."""
     rows = rows[np.isfinite(rows["since"])]
+    tests = np.flatnonzero(onsite.is_test(rows["told_by"]))
+    if len(tests) > MOST_TESTS:
+        rows = np.delete(rows, tests[np.argsort(rows["day"][tests], kind="stable")[:-MOST_TESTS]])
     if len(rows) > 1 and (np.diff(rows["day"]) < 0).any():
         rows = rows[np.argsort(rows["day"], kind="stable")]
     return tuple(np.ascontiguousarray(rows[name], dtype=float) for name in COLUMNS)
@@ -71,7 +77,7 @@ def gather(day, since, measured, supply, clear, weather, gain, demand, told, mis
     n, total = 0, len(day)
     end, span, y, var = np.empty(total), np.empty(total), np.empty(total), np.empty(total)
     free, light, x = np.empty(total), np.empty(total), np.empty(total)
-    due, asked, sky = np.empty(total), np.empty(total), np.empty(total)
+    due, asked, sky, test = np.empty(total), np.empty(total), np.empty(total), np.zeros(total)
     draw = noise[DRAW]
     for i in range(total):
         if mistake[i] != 0.0 or measured[i] != measured[i]:
@@ -93,22 +99,30 @@ def gather(day, since, measured, supply, clear, weather, gain, demand, told, mis
         var[n] = by_sky + noise[METER] + dull + (0.025 * light[n]) ** 2 / since[i]
         var[n] += (COUNT_L / (expected * since[i])) ** 2 + (1.0 - f) * draw * draw / since[i]
         sky[n] = math.sqrt(by_sky) if told[i] >= 0.0 and since[i] <= 1.0 else 0.0
+        if told[i] <= TESTED:  # of sun, flow and level it knows itself how far they go
+            var[n], light[n], test[n] = weather[i], gain[i], 1.0
         n += 1
     if n == 0:
         return 0
-    _weigh_scatter(end, span, y, var, sky, free, n, today, noise[OWN])
-    return _together(end, span, y, var, free, light, x, due, asked, sky, n, today, draw, out)
+    _weigh_scatter(end, span, y, var, sky, free, test, n, today, noise[OWN])
+    return _together(end, span, y, var, free, light, x, due, asked, sky, test, n, today, draw, out)
 
 
 @compiled()
-def _weigh_scatter(end, span, y, var, sky, free, n, today, own_figures):
-    """Variances brought to the unit's own scatter, and widened for figures that stand alone far off."""
+def _weigh_scatter(end, span, y, var, sky, free, test, n, today, own_figures):
+    """Variances brought to the unit's own scatter, and widened for figures that stand alone far off. Tests on site are
+    left out of it: another instrument, and they may rightly say what the meter does not."""
     off, around = np.zeros(n), np.zeros(n)
     near = np.empty(10)
+    newest = n - 1
+    while newest > 0 and test[newest] > 0.0:
+        newest -= 1
     for i in range(n):
+        if test[i] > 0.0:
+            continue
         c = 0
         for k in (-5, -4, -3, -2, -1, 1, 2, 3, 4, 5):
-            if 0 <= i + k < n:
+            if 0 <= i + k < n and test[i + k] == 0.0:
                 near[c] = y[i + k]
                 c += 1
         if c < 4:
@@ -118,17 +132,19 @@ def _weigh_scatter(end, span, y, var, sky, free, n, today, own_figures):
         off[i] = (y[i] - around[i]) / math.sqrt(var[i] + 0.001 * free[i] ** 2)
     squares, c = np.empty(n), 0
     for i in range(n):
-        if today - end[i] > (RECENT_DAYS if span[i] <= 1.0 else SCATTER_AFTER):
+        if test[i] == 0.0 and today - end[i] > (RECENT_DAYS if span[i] <= 1.0 else SCATTER_AFTER):
             squares[c] = (y[i] - around[i]) ** 2 / (var[i] + 0.0004)
             c += 1
     if c >= 6:
-        if span[n - 1] > 1.0:  # few figures, slips among them: the wildest 15 % left out; the rest has a mean of 0.52
+        if span[newest] > 1.0:  # few figures, slips among them: the wildest 15 % left out; the rest has a mean of 0.52
             kept = int(0.85 * c)
             scatter = np.sort(squares[:c])[:kept].mean() / 0.52 * (kept / (0.85 * c))
         else:  # many, with honest tails that must be borne
             scatter = 1.05 * np.minimum(squares[:c], 9.0).mean()
         scatter = min(max((c * scatter + own_figures) / (c + own_figures), 0.4), 3.0)
         for i in range(n):
+            if test[i] > 0.0:
+                continue
             var[i] *= scatter
             sky[i] *= math.sqrt(scatter)
             off[i] /= math.sqrt(scatter)
@@ -149,12 +165,12 @@ def _weigh_scatter(end, span, y, var, sky, free, n, today, own_figures):
 
 
 @compiled()
-def _together(end, span, y, var, free, light, x, due, asked, sky, n, today, draw, out):
-    """Recent figures one by one, older day records some days together."""
+def _together(end, span, y, var, free, light, x, due, asked, sky, test, n, today, draw, out):
+    """Recent figures and tests one by one, older day records some days together."""
     m, before = -1, -1.0
     for i in range(n):
         age = today - end[i]
-        alone = not (age > RECENT_DAYS and span[i] <= 1.0)
+        alone = test[i] > 0.0 or not (age > RECENT_DAYS and span[i] <= 1.0)
         block = -2.0 if alone else math.floor(age / BLOCK_DAYS)
         if alone or block != before:
             m += 1
@@ -173,6 +189,7 @@ def _together(end, span, y, var, free, light, x, due, asked, sky, n, today, draw
         out[DEMAND, m] += w * asked[i]
         if alone:
             out[SKY, m] = sky[i]
+            out[TEST, m] = test[i]
     m += 1
     for k in range(m):
         w = out[VARIANCE, k]

@@ -21,7 +21,7 @@ from sizing.judge.evidence import (
     limited,
     weigh,
 )
-from sizing.judge.record import NODES, OBSERVATION
+from sizing.judge.record import NODES, OBSERVATION, blank
 
 CELL_SD = (
     # relative, an own cell's day, dirt and calibration left to the level (5 % by hand, 2-3 % fixed: from memory)
@@ -132,10 +132,7 @@ def night(state, sites, table, sky, days, totals, day, patchy=None):
 
 
 def _blank(unit, day):
-    rows = np.zeros(len(unit), OBSERVATION)
-    for name in OBSERVATION.names:
-        if rows.dtype[name].kind == "f":
-            rows[name] = np.nan
+    rows = blank(len(unit))
     rows["unit"], rows["day"] = unit, day
     return rows
 

@@ -28,7 +28,7 @@ OBSERVATION = np.dtype(
         ("light_gain", np.float32),  # per cent of water that a per cent of light is worth
         ("demand_l", np.float32),  # a day, where a float switch limits; NaN where not
         ("surprise", np.float32),  # standard deviations off the expected; negative: too little
-        ("told_by", np.int16),  # neighbours that told the weather; -1: own cell
+        ("told_by", np.int16),  # neighbours that told the weather; -1: own cell; below: a test on site (causes.onsite)
         ("mistake", np.int8),  # doubt about the figure, mistakes.NAMES; not 0: not used
         ("meant", np.float64),  # suggested figure
         ("tick", np.float32),  # tank seen full: 1, 0, NaN
@@ -42,6 +42,15 @@ OBSERVATION = np.dtype(
         ("sky_var", np.float32),
     ]
 )
+
+
+def blank(count):
+    """Observations (count,) of which nothing is known."""
+    rows = np.zeros(count, OBSERVATION)
+    for name in OBSERVATION.names:
+        if rows.dtype[name].kind == "f":
+            rows[name] = np.nan
+    return rows
 
 
 @dataclass(frozen=True)
