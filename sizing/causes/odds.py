@@ -126,7 +126,7 @@ def _weigh_water(ask, sig, water, begin, weight):
     inverse, weighed = _turned(covariance, water.var, water.y)
     came = sig.shares > 0
     linear, square, told, now = np.zeros((4, *came.shape, begin.size))
-    log_kept = _at_readings(sig, water)
+    log_kept, usual = _at_readings(sig, water)
     supply, draw, base = _float_tables(water)
     recent = water.span * (water.day > min(ask.today - RECENT_WATER_DAYS, water.day.max() - 0.5))
     recent = recent / recent.sum()
@@ -135,6 +135,7 @@ def _weigh_water(ask, sig, water, begin, weight):
     weigh.water(
         water.day, water.span, inverse, weighed, log_kept, sig.smaller, sig.size, sig.form, water.floats, supply, draw,
         begin, _RAMPS, came, recent, tick, water.free, late, linear, square, told, now,
+        water.tested < 0, usual,
     )  # fmt: skip
     own = int(not water.own_cell[-1])
     innocent = [_misread(water, inverse, weighed)]
@@ -194,19 +195,21 @@ def _turned(covariance, var, y):
 
 
 def _at_readings(sig, water):
-    """Log of water left by each hypothesis at each reading (h, m). An own cell that shares the fault's light makes less
-    of it: what is due is then reckoned from too little sun."""
+    """Log of water left by each hypothesis at each reading (h, m), and the same of whole days where that reading is a
+    test. An own cell that shares the fault's light makes less of it: what is due is then reckoned from too little
+    sun."""
     out = channels.read_curves(sig.log_water, X, water.at)
     if water.own_cell.any():
         seen = channels.read_curves(sig.log_cell, X, water.at)
         out = out - np.where(water.own_cell, seen * np.minimum(water.gain, 3.0), 0.0)
-    test = water.tested < 0
-    if test.any():
-        at_sun = channels.read_curves(sig.flow, channels.SUNS, water.sun[test])
-        out[:, test] = onsite.flow_left(sig, at_sun, water.tested[test])
     drawn = sig.form == weigh.DRAWN
     out[drawn] = np.log(sig.demand[drawn])[:, None]
-    return out
+    test, usual = water.tested < 0, out
+    if test.any():
+        at_sun, out = channels.read_curves(sig.flow, channels.SUNS, water.sun[test]), out.copy()
+        out[:, test] = onsite.flow_left(sig, at_sun, water.tested[test])
+        out[np.ix_(drawn, test)] = usual[np.ix_(drawn, test)]
+    return out, usual
 
 
 _STEPS = np.exp(np.linspace(weigh.LOG_LEAST, weigh.LOG_MOST, weigh.STEPS))

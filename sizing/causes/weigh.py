@@ -196,13 +196,14 @@ def quadratic(inverse, g, first):
 
 @compiled()
 def water(day, span, inverse, weighed, kept_log, smaller, size, form, floats, supply_table, draw_table, begin, ramps,
-          asked, recent, tick, free, late, linear, square, told, now):  # fmt: skip
+          asked, recent, tick, free, late, linear, square, told, now, test, usual_log):  # fmt: skip
     """Fills g'Wy, g'Wg, what the ticks tell and the log of water kept now, all (h, ramps, begin), from water alone.
 
     day (m,) in order; kept_log (h, m): log of water left by the cause grown whole, at each reading; form (h,): SUPPLY,
     DRAWN or BOOKS; floats: whether a float switch limits, read from the tables (m, STEPS); asked (h, ramps): if that
     manner counts; recent (m,): weights of the newest readings; tick (m,): tank seen full, 1, 0 or NaN; free, late (m,)
-    as in channels.
+    as in channels; test (m,): whether a reading is a test on site, and usual_log (h, m): as kept_log, of a usual day:
+    what a fault costs a day is another matter than what it costs that quarter of an hour.
     """
     m, h = day.size, form.size
     after, grown, g = np.empty(m), np.empty(m), np.empty(m)
@@ -222,7 +223,10 @@ def water(day, span, inverse, weighed, kept_log, smaller, size, form, floats, su
                         if j >= first:
                             ticks += _told(tick[j], g[j], free[j], late[j], form[i] == DRAWN)
                 for j in range(first, m):
-                    ends += g[j] * recent[j]
+                    if test[j]:
+                        ends += max(at_size(usual_log, smaller, size, i, j, grown[j]), LOG_LEAST) * recent[j]
+                    else:
+                        ends += g[j] * recent[j]
                     g[j] = shown(g[j])
                     total += g[j] * weighed[j]
                 linear[i, r, b], square[i, r, b] = total, quadratic(inverse, g, first)

@@ -106,7 +106,7 @@ def test_own_tests_narrow_and_move_the_range_and_less_knowledge_widens_it(instal
 
 
 def test_what_the_judgement_learned_of_the_unit_counts(installation, right):
-    Judgement.objects.create(installation=installation, level_ratio=0.9)
+    Judgement.objects.create(installation=installation, level_ratio=0.9, recent_ratio=0.98)
     middle = answer_spot(installation, right)["expected_l_min"]["middle"]
     assert middle == pytest.approx(0.9 * right["flow_l_min"], rel=1e-3)
 

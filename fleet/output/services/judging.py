@@ -158,6 +158,8 @@ def _one_stretch(cohort, last, stretch):
     store.judgements(cohort, made, after)
     shortfalls.doubt(cohort, made)
     shortfalls.keep(cohort, made.events)
+    if end >= last:
+        shortfalls.withdraw(cohort, made.cases, last)
     days = int(np.clip(end - np.maximum(through, first - 1), 0, None).sum())
     return days, made.asked, end >= last
 

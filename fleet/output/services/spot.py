@@ -164,7 +164,10 @@ def _level(fleet, rows, values, sun, air):
 
 def own_level(installation, before=None, exclude=None):
     """What is known of the unit's own sound output against the calculation (OwnLevel)."""
-    judged = Judgement.objects.filter(pk=installation.pk, level_ratio__isnull=False).first()
+    # Until readings have shown anything (a unit that only tests are taken of), the level is that of the tests alone.
+    judged = Judgement.objects.filter(
+        pk=installation.pk, level_ratio__isnull=False, recent_ratio__isnull=False
+    ).first()  # fmt: skip
     if judged is not None and judged.level_ratio > 0:
         apart = abs((judged.through - before.date()).days) if judged.through and before else 0
         books = judged.recent_ratio if apart <= BOOKS_DAYS else None  # other days say nothing of this test

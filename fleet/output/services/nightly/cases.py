@@ -33,6 +33,7 @@ class History:
 
     ids: np.ndarray
     first: int  # first day of this stretch: what is older stands in the database
+    tests: object = None  # onsite.Tests of the cohort
     rows: dict = field(default_factory=dict)
     tonight: list = field(default_factory=list)
 
@@ -59,24 +60,33 @@ class History:
         new = [rows[rows["unit"] == unit] for rows in self.tonight]
         return np.concatenate([self.rows[unit], *new])
 
+    def with_tests(self, cohort, unit, day):
+        """The same and the tests on site, as far as they were taken since it was last put right."""
+        return np.concatenate([self.of(unit), self.tests.of(unit, day, put_right(cohort, unit, day))])
 
-def night(cohort, state, cases, events, history, signs, rows, day):
-    """Ask about the units whose evidence has grown or that have a case; returns the state after it."""
+
+def night(cohort, state, cases, events, history, signs, rows, tested, day):
+    """Ask about the units whose evidence has grown, that have a case, or that were tested on site today (tested, a
+    set); returns the state after it."""
     suspect, evidence = state.suspect.copy(), state.evidence.copy()
-    perhaps = _perhaps(np.unique(rows["unit"]), cases, evidence, cohort.daily)
+    perhaps = _perhaps(np.unique(rows["unit"]), cases, evidence, cohort.daily, tested)
     history.know([unit for unit in perhaps if unit in cases])
     to_look = []
     for unit in perhaps:
         case = cases.get(unit)
         if case is not None and not case.note:
-            since = well_again(history.of(unit), case, day, cohort.daily[unit])
+            rows = history.of(unit)
+            if len(rows):
+                since = well_again(rows, case, day, cohort.daily[unit])
+            else:
+                since = well_by_tests(history.with_tests(cohort, unit, day), case)
             if since is not None:
                 del cases[unit]
                 events.log.append((unit, (day, events.standing.pop(unit, None))))
                 events.sound[unit] = cohort.sound_from[unit] = since
                 evidence[unit], suspect[unit] = 0, 0
                 continue
-        if judge.worth_asking(cases.get(unit), evidence[unit], day, cohort.daily[unit], judge.ASK):
+        if unit in tested or judge.worth_asking(cases.get(unit), evidence[unit], day, cohort.daily[unit], judge.ASK):
             to_look.append(unit)
     found = _found(cohort, history, to_look, day)
     short = [unit for unit in to_look if judge.raised(found[unit], float(cohort.limits[unit]))]
@@ -96,7 +106,8 @@ def night(cohort, state, cases, events, history, signs, rows, day):
         else:
             cases[unit] = step.case
         if step.case is not None and got is not None:
-            events.standing[unit] = summary(got, day, sig)
+            tests = history.tests.words(unit, day, put_right(cohort, unit, day))
+            events.standing[unit] = summary(got, day, sig, tests)
         if step.what in (judge.RAISED, judge.TOLD_AGAIN):
             events.log.append((unit, events.standing[unit]))
         if step.what == judge.CLOSED:
@@ -107,10 +118,10 @@ def night(cohort, state, cases, events, history, signs, rows, day):
     return state.with_(suspect=suspect, evidence=evidence)
 
 
-def _perhaps(units, cases, evidence, daily):
-    """Those of which there may be something to ask: a case, any evidence, or a figure that comes seldom."""
+def _perhaps(units, cases, evidence, daily, tested):
+    """Those of which there may be something to ask: a case, any evidence, a figure that comes seldom, or a test."""
     some = units[(evidence[units].max(axis=1) > 0) | ~daily[units]].tolist()
-    return sorted({*some, *(u for u in units.tolist() if u in cases)})
+    return sorted({*some, *tested, *(u for u in units.tolist() if u in cases)})
 
 
 def _found(cohort, history, units, day):
@@ -123,7 +134,7 @@ def _found(cohort, history, units, day):
         built = cohort.built.get(unit)
         if built is not None:
             found[unit] = judge.find(
-                history.of(unit), day, began_after(cohort, unit, day), built.level, built.level_sd,
+                history.with_tests(cohort, unit, day), day, began_after(cohort, unit, day), built.level, built.level_sd,
                 judge.kind_of(cohort.daily[unit], cohort.sites.has_cell[unit]), cohort.sites.float_switch[unit],
             )  # fmt: skip
     return found
@@ -141,7 +152,7 @@ def ask(cohort, state, history, signs, units, day):
         signs.update(zip(((u, month) for u in new), made, strict=True))
     asked = []
     for unit in units:
-        mine, built = history.of(unit), cohort.built[unit]
+        mine, built = history.with_tests(cohort, unit, day), cohort.built[unit]
         asked.append(
             odds.Asked(
                 mine, signs[unit, month], day, began_after(cohort, unit, day), built.level, built.level_sd,
@@ -156,8 +167,13 @@ def ask(cohort, state, history, signs, units, day):
 
 def began_after(cohort, unit, day):
     """The first day on which a fault of today could have begun. What was put right later says nothing of this day."""
-    sound, first = int(cohort.sound_from[unit]), int(cohort.first[unit])
-    return sound if first < sound <= day else first
+    return max(put_right(cohort, unit, day), int(cohort.first[unit]))
+
+
+def put_right(cohort, unit, day):
+    """The day on which it was last found or made sound, as known on this day; -1: never."""
+    sound = int(cohort.sound_from[unit])
+    return sound if sound <= day else -1
 
 
 def well_again(rows, case, day, daily):
@@ -177,13 +193,27 @@ def well_again(rows, case, day, daily):
         if len(rows) < 2 or rows["since"].sum() < 21:
             return None
     ratio = rows["measured_l"] / rows["expected_l"]
-    nearly = 1 - 0.25 * (1 - min(case.kept, 0.95))
+    nearly = nearly_whole(case)
     fits = rows["measured_l"] >= np.minimum(rows["low_l"], 0.9 * rows["expected_l"])
     good = np.median(ratio) >= nearly and np.mean(fits) >= 0.85
     return int(rows["day"][0] - max(rows["since"][0], 1) + 1) if good else None
 
 
-WELL_DAYS, WELL_FIGURES = 14, 10
+WELL_DAYS, WELL_FIGURES, WELL_TESTS = 14, 10, 2
+
+
+def well_by_tests(tests, case):
+    """The same of a unit of which nothing is known but tests on site: its last two, on different days, were sound."""
+    tests = tests[np.isfinite(tests["measured_l"]) & (tests["day"] > case.day)][-WELL_TESTS:]
+    if len(np.unique(tests["day"])) < WELL_TESTS:
+        return None
+    good = tests["measured_l"] >= nearly_whole(case) * tests["expected_l"]
+    return int(tests["day"][0]) if good.all() else None
+
+
+def nearly_whole(case):
+    """Share of the expected from which a figure is nearer to sound than to the case by far."""
+    return 1 - 0.25 * (1 - min(case.kept, 0.95))
 
 
 def noon_due(built, rows):
@@ -195,9 +225,9 @@ def noon_due(built, rows):
     return spot.array_voltage_v[0], spot.array_current_a[0], spot.pumping_level_m[0], one.static_level_m[0, month]
 
 
-def summary(got, day, sig=None):
-    """What is put forward, as plain values: day, causes with odds, onset and loss with their ranges, probability, and
-    the checks that would tell most, by the unit's own signatures."""
+def summary(got, day, sig=None, tests=()):
+    """What is put forward, as plain values: day, causes with odds, onset and loss with their ranges, probability,
+    the checks that would tell most, by the unit's own signatures, and the tests on site that counted."""
     # Alike as told: in the order of their names, for the last digits are not the same in every process.
     best = sorted(range(len(names.NAMES)), key=lambda c: (-round(float(got.cause[c]), 3), names.NAMES[c]))
     onset = [int(round(float(v))) for v in np.atleast_1d(got.onset)]
@@ -215,6 +245,7 @@ def summary(got, day, sig=None):
         "probability": round(1 - float(got.none), 4),
         "misread": round(float(got.misread), 4),
         "is_fault": best[0] != names.NOT_A_FAULT,
+        "tests": list(tests),
     }
 
 

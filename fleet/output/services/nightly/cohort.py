@@ -20,6 +20,7 @@ from fleet.readings.models import SpotTest
 from sizing import judge, sun
 from sizing.causes import table as tables
 from sizing.chain.prepare import DAYLIGHT_WARMER_K
+from sizing.judge.bank import AGES
 
 USUAL_AIR_C = 30.0  # of a spot test where nobody wrote it down (common practice, no source)
 
@@ -188,17 +189,30 @@ def _offsets(zones):
 
 
 def _first_readings(ids):
-    """First day with a reading of each of these, in days since 1970-01-01; -1 where there is none."""
+    """First day with a reading of each of these, in days since 1970-01-01; -1 where there is none.
+
+    A test on a visit that stands before all other readings says what may have begun since the unit was last tested as
+    sound, or since it hangs there, as far back as a loss is looked for.
+    """
     got = staging.fetch(
         {"id": ("bigint", "x.id"), "first": ("date", "x.first")},
         """FROM (
-             SELECT i.id, coalesce(least(
+             SELECT i.id, coalesce(least(r.day, CASE WHEN v.at IS NOT NULL AND (r.day IS NULL OR v.day < r.day) THEN
+               least(v.day, greatest(v.day - %s, coalesce(
+                 (SELECT max(q.at AT TIME ZONE s.zone)::date FROM readings_spottest q WHERE q.installation_id = i.id
+                  AND q.kind <> 'visit' AND q.standing IN (0, 2) AND q.at < v.at),
+                 (lower(i.period) AT TIME ZONE s.zone)::date))) END), '1900-01-01') AS first
+             FROM registry_installation i JOIN registry_well w ON w.id = i.well_id
+             JOIN registry_site s ON s.id = w.site_id
+             CROSS JOIN LATERAL (SELECT least(
                (SELECT d.day FROM readings_dayrecord d WHERE d.installation_id = i.id ORDER BY d.day LIMIT 1),
                (SELECT (m.at AT TIME ZONE s.zone)::date FROM readings_meterreading m WHERE m.installation_id = i.id
-                ORDER BY m.at LIMIT 1)), '1900-01-01') AS first
-             FROM registry_installation i JOIN registry_well w ON w.id = i.well_id
-             JOIN registry_site s ON s.id = w.site_id WHERE i.id = ANY(%s)) x""",
-        [ids.tolist()],
+                ORDER BY m.at LIMIT 1)) AS day) r
+             LEFT JOIN LATERAL (SELECT q.at, (q.at AT TIME ZONE s.zone)::date AS day FROM readings_spottest q
+               WHERE q.installation_id = i.id AND q.kind = 'visit' AND q.standing IN (0, 2)
+               AND q.flow_l_min IS NOT NULL ORDER BY q.at LIMIT 1) v ON true
+             WHERE i.id = ANY(%s)) x""",
+        [int(AGES[-1]), ids.tolist()],
         order="x.id",
     )
     first = got["first"].astype("datetime64[D]").astype(np.int64)

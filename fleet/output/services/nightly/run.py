@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fleet.output.services.nightly import cases as cases_of
-from fleet.output.services.nightly import load, places
+from fleet.output.services.nightly import load, onsite, places
 from sizing import judge
 from sizing.judge import record
 from sizing.judge.commissioned import TYPE_LEVEL, TYPE_SD
@@ -48,7 +48,8 @@ def nights(cohort, state, cases, through, recent, first, last, snapshot_on):
     snapshot_on(day): whether the state after that day is to be kept. Returns a Stretch.
     """
     made = Stretch(state, cases, events=cases_of.Events(), recent=recent.copy())
-    history, signs = cases_of.History(cohort.ids, first), {}
+    tests = onsite.Tests(cohort, first, last)
+    history, signs = cases_of.History(cohort.ids, first, tests), {}
     loaded = load.load(cohort.ids, first, last)
     by_places = places.told(cohort.places, first, last)
     everyone = np.arange(len(cohort))
@@ -81,7 +82,9 @@ def nights(cohort, state, cases, through, recent, first, last, snapshot_on):
             history.add(rows)
             made.rows.append((day, rows, totals, facts))
             _learn_recent(made.recent, rows)
-            after = cases_of.night(cohort, after, cases, made.events, history, signs, rows, day)
+        tested = {unit for unit in tests.on.get(day, ()) if active[unit]}
+        if len(rows) or tested:
+            after = cases_of.night(cohort, after, cases, made.events, history, signs, rows, tested, day)
         made.state = after
         if snapshot_on(day):
             units = everyone[active]

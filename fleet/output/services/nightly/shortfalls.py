@@ -3,11 +3,13 @@
 from datetime import timedelta
 
 import numpy as np
+from django.db.models import F
 
 from fleet.output import advice
 from fleet.output.models import Flag, Shortfall
 from fleet.output.services.nightly.cohort import zones_of
 from fleet.output.services.nightly.load import as_date
+from fleet.readings import staging
 from fleet.readings.models import DayRecord, MeterReading, Slip, Standing
 from fleet.readings.zones import moments
 from sizing.judge import mistakes
@@ -48,6 +50,20 @@ def keep(cohort, events):
             shortfall.save()
 
 
+def withdraw(cohort, cases, last):
+    """Close what stands open without a case: it was raised by a figure that has been corrected or set aside since, and
+    the nights judged anew put nothing forward."""
+    without = [pk for unit, pk in enumerate(cohort.ids.tolist()) if unit not in cases]
+    judged = Shortfall.objects.alive().filter(
+        installation_id__in=staging.among(without), flagged_on__lte=as_date(last),
+        installation__judgement__case={}, installation__judgement__through__gte=F("flagged_on"),
+    )  # fmt: skip
+    for shortfall in judged.select_for_update(of=("self",)):
+        shortfall.state, shortfall.ending = Shortfall.State.CLOSED, Shortfall.Ending.WITHDRAWN
+        shortfall.closed_on = as_date(last)
+        shortfall.save()
+
+
 def _write(shortfall, word, people):
     causes = word["causes"]
     middle, low, high = (
@@ -62,7 +78,7 @@ def _write(shortfall, word, people):
     shortfall.lost_fraction = round(1 - word["kept"], 4)
     shortfall.probability = min(max(word["probability"], 0.0), 1.0)
     shortfall.causes = causes
-    shortfall.evidence = {"misread": word.get("misread", 0.0)}
+    shortfall.evidence = {"misread": word.get("misread", 0.0), "tests": word.get("tests", [])}
     shortfall.checks = word.get("checks") or advice.checks(causes)
     shortfall.parts = advice.parts(causes)
     shortfall.danger = advice.danger(causes)
