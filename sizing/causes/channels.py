@@ -13,7 +13,9 @@ from scipy.special import ndtr
 from sizing.causes import onsite, weigh
 from sizing.causes.table import SUNS
 
-SLOW_SD, SLOW_DAYS = 0.055, 70.0  # healthy output over the chain's: the well's seasons, the sky's bias
+# Healthy output over the chain's: the well's seasons, the sky's bias. A season's sine turns as sharply as a smooth
+# change of this length does: sqrt(3) times 365 / (2 pi) days.
+SLOW_SD, SLOW_DAYS = 0.055, 100.0
 DIRT_SD, DIRT_DAYS = 0.025, 12.0  # of light; times what light is worth
 FIXED_VAR = 0.02**2 + 0.015**2  # meter, and what the chain leaves open from day to day
 LIGHT_SD = 0.025  # the same of light
@@ -29,7 +31,7 @@ WITHIN_PERIOD = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.9
 # own level, slow, dirt, scatter, and what a sun stronger by BRIGHTER changes of the own level; of log noon current
 CURRENT = (0.05, 0.035, 0.03, 0.04, 0.04)
 VOLTAGE = (0.03, 0.02, 0.02, 0.03, 0.02)
-LEVEL = (1.5, 1.5, 0.1, 0.15, 0.0)  # m
+LEVEL = (1.5, 1.2, 0.08, 0.1, 0.0)  # m
 AT_REST = (1.5, 1.5, 0.1, 0.3, 0.0)  # m, of a unit that stands; its well may not have come to rest
 USUAL_SUN, BRIGHTER = 750.0, 250.0  # W/m2
 CELL = (0.05, 0.03, 0.02, 0.03)  # of the own cell's day against the sky that neighbours tell
@@ -183,10 +185,15 @@ def _blocks(rows, test, today, part):
 
 
 def covariance(day, span, load, light, level_sd, slow_sd, slow_days, quick_sd, quick_days):
-    """Of own level, slow changes and dirt: (m, m)."""
+    """Of own level, slow changes and dirt: (m, m).
+
+    Slow changes are smooth, as a season is, so that what happens within days does not pass for one (Matern's covariance
+    of order 3/2; Rasmussen & Williams, Gaussian Processes for Machine Learning, 2006, sec. 4.2, from memory).
+    """
     middle = day - span / 2
     apart = np.abs(middle[:, None] - middle[None, :])
-    k = (level_sd**2 + slow_sd**2 * np.exp(-apart / slow_days)) * np.outer(load, load)
+    near = np.sqrt(3.0) * apart / slow_days
+    k = (level_sd**2 + slow_sd**2 * (1 + near) * np.exp(-near)) * np.outer(load, load)
     if quick_sd:
         k += quick_sd**2 * np.exp(-apart / quick_days) * np.outer(light, light)
     return k

@@ -100,7 +100,8 @@ def _judge(ask):
     water = channels.water_channel(ask.rows, ask.today, ask.level, ask.noise)
     if water is None or ask.today < ask.first - 1:  # nothing to go by, or sound on a later day: nothing can have begun
         return None
-    sig = ask.signatures
+    sees = bool(water.own_cell.any()) or ask.noon is not None
+    sig = ask.signatures if sees else ask.signatures.without_cell
     ages = BEGINNINGS if water.daily else SPARSE
     begin, weight = _beforehand(sig, ask, np.union1d(ages, ask.today - water.began))
     base, found = _weigh_water(ask, sig, water, begin, weight)

@@ -10,14 +10,16 @@ from functools import cached_property
 
 import numpy as np
 
-from sizing import chain
+from sizing import chain, sun
 from sizing.causes import table, weigh
 from sizing.causes.names import CAUSES, NAMES, NUMBER, RAMPS
 
-CELL_SHARE = 0.5  # of the array's dirt that an own cell in the same frame shares (common practice, no source)
+# Of what keeps light from the array, the own cell sees a share: of dirt more or less, as it happens to be wiped; a
+# turned frame turns it along where it is fixed to it, and not where it stands by itself (judgements, no source).
+CELL_SEES = {"dirt": (0.35, 0.7), "frame_turned": (1.0, 0.0)}
 LOST_LIGHT = (0.1, 0.17, 0.25, 0.35, 0.45, 0.6)
-SHADE = (0.25, 0.45, 0.6, 0.75, 0.9, 1.0)
-TURN = (-100.0, -50.0, -25.0, 25.0, 50.0, 100.0)
+SHADE = (18.0, 26.0, 34.0, 43.0, 54.0, 68.0)  # degrees above the horizon: the top of what stands there
+TURN = (-150.0, -100.0, -55.0, 55.0, 100.0, 150.0)
 JOINT = (0.08, 0.15, 0.25, 0.4, 0.65, 1.0, 1.6)  # of the array's own resistance at its best point
 SLIP = (0.08, 0.15, 0.25, 0.35, 0.5, 0.7)
 INLET = (4.0, 9.0, 18.0, 35.0, 70.0, 140.0)  # metres of head lost at the flow of a good sun
@@ -37,13 +39,15 @@ KEPT_AT_MOST = 4000
 
 @dataclass(frozen=True)
 class Signatures:
-    """For one unit and month, h hypotheses: cause (h,), size (h,), form (h,) what it changes (`weigh`), water (h, k)
-    litres over healthy litres at each clearness, demand (h,) factor, scatter (h,) standard deviation a day that comes
-    with it, cell (h, k) what the own cell reads of the truth; over in-plane irradiance (h, suns): noon current and
-    voltage ratios, level rise, flow over healthy flow, and idle, the chance to stand at noon (NaN: as a sound unit)."""
+    """For one unit and month, h hypotheses: cause (h,), size (h,), cell_sees (h,) which of the cause's CELL_SEES, form
+    (h,) what it changes (`weigh`), water (h, k) litres over healthy litres at each clearness, demand (h,) factor,
+    scatter (h,) standard deviation a day that comes with it, cell (h, k) what the own cell reads of the truth; over
+    in-plane irradiance (h, suns): noon current and voltage ratios, level rise, flow over healthy flow, and idle, the
+    chance to stand at noon (NaN: as a sound unit)."""
 
     cause: np.ndarray
     size: np.ndarray
+    cell_sees: np.ndarray
     form: np.ndarray
     water: np.ndarray
     demand: np.ndarray
@@ -82,10 +86,18 @@ class Signatures:
         out = np.full(len(self.cause), -1)
         for i in range(len(out)):
             alike = (self.cause == self.cause[i]) & (np.sign(self.size) == np.sign(self.size[i]))
+            alike &= self.cell_sees == self.cell_sees[i]
             less = np.flatnonzero(alike & (np.abs(self.size) < np.abs(self.size[i])))
             if less.size and self.form[i] != weigh.DRAWN and self.size[i] > 0:
                 out[i] = less[np.argmax(np.abs(self.size[less]))]
         return out
+
+    @cached_property
+    def without_cell(self):
+        """These as they are asked where no own cell tells the light: each cause and size once."""
+        once = self.cell_sees == 0
+        kept = {f.name: getattr(self, f.name) for f in fields(self)}
+        return Signatures(**{k: x[once] if isinstance(x, np.ndarray) else x for k, x in kept.items()})
 
     @cached_property
     def shares(self):
@@ -111,7 +123,7 @@ SHARES = np.array([[_share(cause, ramp) for ramp in RAMPS] for cause in CAUSES])
 
 
 def hypotheses(strings, float_switch):
-    """(cause, size) pairs worth asking of a unit; a negative size of cuts_out: stands above that much sun."""
+    """(cause, size, which of CELL_SEES) worth asking of a unit; cuts_out of a negative size stands above that sun."""
     sizes = {
         "dirt": LOST_LIGHT, "shade_before_noon": SHADE, "shade_after_noon": SHADE, "frame_turned": TURN,
         "poor_joint": JOINT, "pump_worn": SLIP, "inlet_blocked": INLET, "main_leaks": LEAK, "water_sinks": SINK,
@@ -122,7 +134,8 @@ def hypotheses(strings, float_switch):
         sizes["string_open"] = tuple(range(1, int(min(strings, 4))))
     if float_switch:
         sizes["less_drawn"] = DRAWN
-    return [(name, size) for name, list_ in sizes.items() for size in list_]
+    seen = {name: range(len(CELL_SEES.get(name, (0,)))) for name in sizes}
+    return [(name, size, which) for name, list_ in sizes.items() for which in seen[name] for size in list_]
 
 
 _kept = OrderedDict()
@@ -206,6 +219,7 @@ class _Asked:
         asked = hypotheses(fleet.strings[unit], bool(fleet.float_switch[unit]))
         self.name = np.array([a[0] for a in asked])
         self.size = np.array([a[1] for a in asked], float)
+        self.cell_sees = np.array([a[2] for a in asked])
         self.physical = np.flatnonzero(np.isin(self.name, PHYSICAL))
 
     def faults(self, one):
@@ -247,15 +261,26 @@ def _worked_out(fleet, month, air_c):
         azimuth_deg=((fleet.azimuth_deg[:, None] + np.array([*TURN, 0.0])) % 360).ravel()
     ), [month])  # fmt: skip
     caught, plane = (x[:, 0].reshape(len(units), len(TURN) + 1, *x.shape[2:]) for x in (caught, plane))
+    hidden = table.light_without_beam(fleet, [month])[:, 0]
+    under = _share_under(fleet.latitude_deg, table.MID_MONTH[month])
     return [
-        _of_one(bool(fleet.coupling[u]), a, [x[end - m : end] for x in spot[:7]], c, p)
-        for u, a, end, m, c, p in zip(units, asked, ends, lengths, caught, plane, strict=True)
+        _of_one(bool(fleet.coupling[u]), a, [x[end - m : end] for x in spot[:7]], c, p, d, s)
+        for u, a, end, m, c, p, d, s in zip(units, asked, ends, lengths, caught, plane, hidden, under, strict=True)
     ]
 
 
-def _of_one(tracking, asked, spot, caught, plane):
-    """Signatures from the chain's answers at KNOTS (rows of the physical hypotheses, the sound unit last), and the
-    light caught by the frame turned by TURN, and last as it should stand."""
+def _share_under(latitude_deg, day_of_year):
+    """Share of each solar hour with the sun under each height of SHADE (n, sizes, 24)."""
+    hour = np.arange(0, 24, 0.125) + 0.0625
+    height = sun.cos_zenith(latitude_deg[:, None], sun.declination_deg(day_of_year), 15 * (hour - 12))
+    low = height[:, None, :] < np.sin(np.radians(SHADE))[:, None]
+    return low.reshape(len(latitude_deg), len(SHADE), 24, -1).mean(axis=-1)
+
+
+def _of_one(tracking, asked, spot, caught, plane, hidden, under):
+    """Signatures from the chain's answers at KNOTS (rows of the physical hypotheses, the sound unit last), the light
+    caught by the frame turned by TURN, and last as it should stand, that without the sun's beam (hidden), and the share
+    of each hour with the sun under each height of SHADE."""
     name, size, physical = asked.name, asked.size, asked.physical
     h = len(name)
 
@@ -277,13 +302,14 @@ def _of_one(tracking, asked, spot, caught, plane):
     before = np.arange(24) < 12
     for cause, hours in (("shade_before_noon", before), ("shade_after_noon", ~before)):
         which = name == cause
-        lit[:-1][which] = _shaded(caught[-1], hours, size[which])
+        lit[:-1][which] = caught[-1] - (under * hours)[:, None, :] * (caught[-1] - hidden)
     cell = np.ones((h, table.X.size))
     turned = name == "frame_turned"
-    lit[:-1][turned] = caught[:-1]
-    cell[turned] = np.clip(plane[:-1] / np.maximum(plane[-1], 1e-6), 0.3, 1.6)
+    lit[:-1][turned] = np.tile(caught[:-1], (len(CELL_SEES["frame_turned"]), 1, 1))
+    along = turned & (asked.cell_sees == 0)
+    cell[along] = np.clip(plane[:-1] / np.maximum(plane[-1], 1e-6), 0.3, 1.6)
     dirty = name == "dirt"
-    cell[dirty] = 1 - CELL_SHARE * size[dirty, None]
+    cell[dirty] = 1 - (np.array(CELL_SEES["dirt"])[asked.cell_sees[dirty]] * size[dirty])[:, None]
     litres = table.day_water(flow, lit)
     sound = np.maximum(litres[-1], 1e-6)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -294,6 +320,13 @@ def _of_one(tracking, asked, spot, caught, plane):
     current[physical], voltage[physical] = spread(amps), spread(volts)
     drawn = spread(_known(level_at[-1:] - level_at[-1:, :1], 0.0))[0]
     rise[physical] = spread(_known(level_at[:-1] - level_at[-1], 0.0))
+    apart = turned & ~along
+    light = _light_of_noon(caught) * table.SUNS
+    was_a, was_v, was_m = (spread(_known(x[-1], 0.0)) for x in (amps_at, volts_at, level_at))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        current[apart] = np.where(was_a > 1e-3, np.interp(light, table.SUNS, was_a) / was_a, 1.0)
+        voltage[apart] = np.where(was_v > 1e-3, np.interp(light, table.SUNS, was_v) / was_v, 1.0)
+    rise[apart] = np.where(was_m > 0, np.minimum(np.interp(light, table.SUNS, was_m) - was_m, 0.0), 0.0)
     leaks = name == "main_leaks"
     rise[leaks] = -drawn * np.minimum(size[leaks, None] * good / np.maximum(flow[-1], 1e-3), 1)
     idle = np.full(current.shape, np.nan)
@@ -304,11 +337,22 @@ def _of_one(tracking, asked, spot, caught, plane):
     random = (name == "cuts_out") & (size > 0)
     form = np.where(np.isin(name, ("meter_stands", "meter_slow")), weigh.BOOKS, weigh.SUPPLY)
     return Signatures(
-        cause=np.array([NUMBER[c] for c in name]), size=size, form=np.where(name == "less_drawn", weigh.DRAWN, form),
-        water=water, demand=np.where(name == "less_drawn", size, 1.0),
-        scatter=np.where(random, 0.18 + 0.5 * size, 0.0), cell=cell, current=current, voltage=voltage, level=rise,
-        flow=kept, idle=idle, tracking=tracking,
+        cause=np.array([NUMBER[c] for c in name]), size=size, cell_sees=asked.cell_sees,
+        form=np.where(name == "less_drawn", weigh.DRAWN, form), water=water,
+        demand=np.where(name == "less_drawn", size, 1.0), scatter=np.where(random, 0.18 + 0.5 * size, 0.0), cell=cell,
+        current=current, voltage=voltage, level=rise, flow=kept, idle=idle, tracking=tracking,
     )  # fmt: skip
+
+
+def _light_of_noon(caught):
+    """Light at noon of a frame turned by each of TURN over that of one as it should stand, by the latter's W/m2:
+    (turns, suns)."""
+    noon = caught[:, :, 11:13].mean(axis=-1)
+    lit = noon[-1] > 1.0
+    if not lit.any():
+        return np.ones((len(TURN), table.SUNS.size))
+    share = noon[:-1, lit] / noon[-1, lit]
+    return np.stack([np.interp(table.SUNS, noon[-1, lit], one) for one in share])
 
 
 def _known(values, rest):
@@ -323,19 +367,6 @@ def _straight_lines():
 BETWEEN = _straight_lines()
 STANDS_DRY = 0.85  # the same where the water lies below the pump: most have a cut-off (common practice, no source)
 STANDS = 0.97  # chance to find a unit that stands standing at a noon
-
-
-def _shaded(caught, hours, strength):
-    """A shade that cuts the low sun first: the outer hours wholly, towards noon less. caught (k, 24), strength (n,)."""
-    bright = np.flatnonzero(hours & (caught.max(axis=0) > 0))
-    out = np.repeat(caught[None], len(strength), axis=0)
-    if not bright.size:
-        return out
-    from_noon = np.abs(bright + 0.5 - 12)
-    reach = from_noon.max() * strength[:, None] * 0.8
-    cut = np.clip(from_noon - (from_noon.max() - reach), 0, 1)
-    out[:, :, bright] *= (1 - 0.75 * cut)[:, None, :]
-    return out
 
 
 def _narrowed(metres, flow, scale):

@@ -160,23 +160,37 @@ def _turned_round(curve, value):
 
 def days_of_each_clearness(fleet, months=tuple(range(12))):
     """In-plane hours of days of each clearness: caught (n, m, k, 24) W/m2 and plane (n, m, k) kWh/m2."""
+    day = sky.hours(*_days(fleet, months), **_hidden(fleet, months))
+    return day.caught_w_m2, day.poa_w_m2.sum(axis=-1) / 1000
+
+
+def light_without_beam(fleet, months):
+    """What of those hours' light is left behind something that hides the sun, W/m2: (n, m, k, 24)."""
+    hidden = _hidden(fleet, months) | {"beam_open": np.zeros((fleet.n, len(months), 1, 24))}
+    return sky.caught_hours(*_days(fleet, months), **hidden)
+
+
+def _at(fleet, name):
+    return getattr(fleet, name)[:, None, None]
+
+
+def _days(fleet, months):
+    """Latitude, day, kWh/m2 on level ground and frame of days of each clearness, as `sky.hours` takes them."""
     doy = MID_MONTH[np.asarray(months)]
     above = sun.extraterrestrial_kwh_m2_day(fleet.latitude_deg[:, None], doy)
+    tilt, azimuth = _at(fleet, "tilt_deg"), _at(fleet, "azimuth_deg")
+    return _at(fleet, "latitude_deg"), doy[None, :, None], above[..., None] * CLEARNESS, tilt, azimuth
 
-    def at(name):
-        return getattr(fleet, name)[:, None, None]
 
-    hidden = {}
+def _hidden(fleet, months):
+    """The rest of what `sky.hours` takes: the ground, and what skyline and windows of shade leave."""
+    rest = {"ground_reflectance": _at(fleet, "ground_reflectance")}
     if fleet.shaded.any():
-        opened, left = chain.open_sky(fleet, doy)
-        hidden["beam_open"] = (opened * left[:, None, :])[:, :, None, :]
+        opened, left = chain.open_sky(fleet, MID_MONTH[np.asarray(months)])
+        rest["beam_open"] = (opened * left[:, None, :])[:, :, None, :]
         if fleet.skyline_deg is not None:
-            hidden["sky_share"] = sky.sky_share(fleet.skyline_deg)[:, None, None]
-    day = sky.hours(
-        at("latitude_deg"), doy[None, :, None], above[..., None] * CLEARNESS, at("tilt_deg"), at("azimuth_deg"),
-        ground_reflectance=at("ground_reflectance"), **hidden,
-    )  # fmt: skip
-    return day.caught_w_m2, day.poa_w_m2.sum(axis=-1) / 1000
+            rest["sky_share"] = sky.sky_share(fleet.skyline_deg)[:, None, None]
+    return rest
 
 
 def water_by_hour(curve, caught):

@@ -113,10 +113,54 @@ def test_every_fault_takes_water_and_a_bigger_one_takes_more(fleet):
 
 
 def test_one_string_cannot_be_open_and_only_a_float_switch_can_hide_less_demand():
-    asked = {name for name, _ in signatures.hypotheses(1, False)}
+    asked = {name for name, *_ in signatures.hypotheses(1, False)}
     assert "string_open" not in asked
     assert "less_drawn" not in asked
-    assert {"string_open", "less_drawn"} <= {name for name, _ in signatures.hypotheses(2, True)}
+    assert {"string_open", "less_drawn"} <= {name for name, *_ in signatures.hypotheses(2, True)}
+
+
+def test_a_shade_takes_the_beam_alone_and_more_of_it_the_higher_it_stands(fleet):
+    sig = signatures.of_unit(fleet, 0, 5)
+    for half in ("shade_before_noon", "shade_after_noon"):
+        water = sig.water[sig.cause == names.NUMBER[half]]
+        lost = 1 - water
+        dull, bright = np.searchsorted(table.CLEARNESS, [0.1, 0.68])
+        assert (lost[:, dull] < 0.02).all()  # a dull day has no shadows
+        assert (np.diff(lost[:, bright]) > 0).all()
+        assert 0.2 < lost[-1, bright] < 0.5  # of a day, one of its halves
+
+
+def test_a_cell_that_does_not_turn_with_the_frame_sees_the_noon_that_the_frame_misses():
+    steep = invented_fleet(row(tilt_deg=35.0))
+    sig = signatures.of_unit(steep, 0, 11)
+    turned = sig.cause == names.NUMBER["frame_turned"]
+    along, apart = turned & (sig.cell_sees == 0), turned & (sig.cell_sees == 1)
+    assert sig.size[along].tolist() == sig.size[apart].tolist()
+    np.testing.assert_array_equal(sig.water[along], sig.water[apart])
+    assert (sig.cell[apart] == 1).all() and (sig.current[along] == 1).all()
+    round_ = np.argmax(sig.size[apart])
+    bright = np.searchsorted(table.SUNS, 800)
+    assert sig.current[apart][round_, bright] < 0.9
+    assert sig.cell[along][round_, 15] < 0.9
+    assert (sig.level[apart] <= 0).all()
+
+
+def test_where_no_cell_stands_each_cause_and_size_is_asked_once(fleet):
+    sig = signatures.of_unit(fleet, 0, 5).without_cell
+    assert len(set(zip(sig.cause.tolist(), sig.size.tolist(), strict=True))) == len(sig.cause)
+    rows = _rows(_fell(12, 0.75))
+    rows["told_by"] = 5
+    whole = odds.judge(rows, signatures.of_unit(fleet, 0, 5), DAY, FIRST, 0.0, 0.05)
+    np.testing.assert_array_equal(whole.cause, odds.judge(rows, sig, DAY, FIRST, 0.0, 0.05).cause)
+
+
+def test_slow_changes_are_smooth_hardly_any_within_a_fortnight():
+    day = np.arange(0.0, 200.0, 10.0)
+    one = np.ones_like(day)
+    k = channels.covariance(day, one, one, one, 0.0, 1.0, channels.SLOW_DAYS, 0.0, 1.0)
+    assert np.linalg.eigvalsh(k).min() > 0
+    steps = 2 * (k[0, 0] - k[0])  # variance of a change over so many days
+    assert steps[1] < 0.03 and steps[9] > 0.5
 
 
 def test_findings_move_the_odds_beforehand_and_keep_their_sum():
