@@ -1,6 +1,6 @@
 """What pages draw of expected and measured water, and the figures behind."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 from django.utils.translation import gettext as _
 
@@ -9,6 +9,7 @@ from fleet.registry import hiding
 from fleet.web import charts, quantities, typed_units
 
 SHOWN_DAYS = 120
+TESTS_DRAWN = 4  # as upright lines; more would hide the days
 
 
 def water_by_day(installation_id, first, last):
@@ -35,19 +36,34 @@ def evidence_chart(installation_id, first, last, events=()):
 
 
 def of_shortfall(shortfall):
-    """The picture of a shortfall's evidence: from two months before it began to its last day."""
+    """The picture of a shortfall's evidence: from two months before it began to its last day; None where nothing but
+    spot tests is known of the unit."""
     newest = (
         Evaluation.objects.filter(installation_id=shortfall.installation_id)
         .order_by("-day")
         .values_list("day", flat=True)
         .first()
     )
+    tests = tests_of(shortfall)
+    if newest is None and tests:
+        return None
     last = shortfall.closed_on or newest or shortfall.flagged_on
     first = max(shortfall.since - timedelta(days=60), last - timedelta(days=400))
     events = [(shortfall.since, _("since about")), (shortfall.flagged_on, _("flagged"))]
     if shortfall.closed_on:
         events.append((shortfall.closed_on, _("closed")))
+    shown = [test for test in tests if first <= test["day"] <= last][-TESTS_DRAWN:]
+    events += [(test["day"], _("test %(share)s") % {"share": quantities.percent(test["share"])}) for test in shown]
     return evidence_chart(shortfall.installation_id, first, last, events)
+
+
+def tests_of(shortfall):
+    """The spot tests that counted for it: [{day, flow, low, high, bucket, share of the middle of what was right}]."""
+    found = []
+    for test in shortfall.evidence.get("tests", ()):
+        middle = max(test["low"] * test["high"], 1e-6) ** 0.5
+        found.append(test | {"day": date.fromisoformat(test["day"]), "share": test["flow"] / middle})
+    return found
 
 
 def spot_waterfall(answer, person=None):

@@ -16,6 +16,7 @@ from fleet.output import advice, forms, pictures, ranges, services, setting, ste
 from fleet.output.models import Baseline, Judgement, Shortfall
 from fleet.people.access import may, needs
 from fleet.people.services import set_false_alarms
+from fleet.readings.models import SpotTest
 from fleet.readings.services import keep_spot_test
 from fleet.readings.services.clock import zone_of
 from fleet.registry.models import Installation
@@ -92,6 +93,7 @@ def shortfall(request, pk):
         "installation": installation,
         "site": installation.well.site,
         "chart": pictures.of_shortfall(found),
+        "tests": _tests(found, request.user),
         "since_words": q.formats.date_format(found.since, "j M Y"),
         "since_range": _range(found.since_low, found.since_high, lambda day: q.formats.date_format(day, "j M")),
         "lost_range": _range(found.lost_low_l_day, found.lost_high_l_day, q.litres),
@@ -107,6 +109,16 @@ def shortfall(request, pk):
         "visits_address": _visits_address(found),
     }
     return render(request, "output/shortfall.html", context)
+
+
+def _tests(found, person):
+    """Spot tests that counted: what was measured, what is right there, and how the flow was got."""
+    rows = []
+    for test in reversed(pictures.tests_of(found)):
+        low, high = (q.flow(test[end], person) for end in ("low", "high"))
+        by = SpotTest.FlowBy.BUCKET if test["bucket"] else SpotTest.FlowBy.METER
+        rows.append(test | {"right": f"{low.split(q.GAP)[0]} – {high}", "by": by.label})
+    return rows
 
 
 def _range(low, high, words):

@@ -1,11 +1,13 @@
 """Tests taken on visits, as evidence of the nights: of units of which nothing else is known, and beside a meter."""
 
+import re
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
 
 from fleet.output import services
@@ -16,6 +18,7 @@ from fleet.readings.models import Arrival, Slip, SpotTest
 from fleet.readings.services import keep_meter_readings, keep_spot_test, settle
 from fleet.readings.services.spot import let_spot_test_count
 from sizing import chain
+from tests.makers.judged import a_shortfall
 from tests.makers.registry import a_module_type, a_pump_type, a_site, a_unit, a_well, an_installation
 from tests.output.test_judge import FIRST, ids, sound_days
 from tests.output.test_nights_agree import assert_same, forget, left
@@ -250,3 +253,27 @@ def test_units_without_tests_cost_no_question_more_however_many_they_are(two):
     both = asked(two)
     forget()
     assert asked(two[:1]) == both
+
+
+def test_the_page_lists_the_tests_that_counted_and_does_without_a_picture_where_there_is_none(two, nadia, client_of):
+    take(two[0], 40, 0.6)
+    take(two[0], 60, 0.6, flow_by="meter")
+    judge(two)
+    page = client_of(nadia).get(reverse("output:shortfall", args=[open_of(two[0]).pk])).content.decode()
+    assert "Spot tests that counted" in page and "Nothing but spot tests is known" in page
+    assert "8 May 2024" in page and "18 Apr 2024" in page and page.index("8 May 2024") < page.index("18 Apr 2024")
+    assert "bucket and stopwatch" in page and "water meter" in page
+    assert re.search(r"6\d(\s|&nbsp;)%", page)
+
+
+def test_tests_stand_in_the_picture_beside_a_meter_and_a_shortfall_without_any_says_nothing(two, nadia, client_of):
+    _when, _sun, litres = sound_days(two, DAYS)
+    read_meter(two[0], 0.94 * litres[0] * np.where(np.arange(DAYS) >= 42, 0.5, 1.0))
+    take(two[0], 72, 0.5)
+    judge(two)
+    page = client_of(nadia).get(reverse("output:shortfall", args=[open_of(two[0]).pk])).content.decode()
+    assert "Spot tests that counted" in page and "Nothing but spot tests" not in page
+    assert re.search(r"test 5\d(\s|&nbsp;|\\u\w{4})%", page)
+    other = a_shortfall(two[1])
+    page = client_of(nadia).get(reverse("output:shortfall", args=[other.pk])).content.decode()
+    assert "Spot tests that counted" not in page
