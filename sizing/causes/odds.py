@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sizing.causes import channels, onsite, weigh
+from sizing.causes import channels, onsite, shape, weigh
 from sizing.causes.names import NAMES, NOT_A_FAULT, NUMBER, RAMPS, RATES
 from sizing.causes.table import X
 
@@ -61,7 +61,8 @@ class Asked(NamedTuple):
     rows: its observations (judge.record.OBSERVATION); signatures: of the unit and month; today; first: day from which a
     fault could have begun (installed or last put right); level, level_sd: log of own output over the chain's and its
     doubt, from the commissioning tests; noon: expected (volts, amps, level, level at rest) at each row's noon, or None;
-    noise: own scatter over the usual, variance ratio; rates: per unit and day (causes,).
+    noise: own scatter over the usual, variance ratio; rates: per unit and day (causes,); course: its days by quarter
+    hours (shape.Course), or None.
     """
 
     rows: np.ndarray
@@ -73,11 +74,12 @@ class Asked(NamedTuple):
     noon: tuple | None = None
     noise: float = 1.0
     rates: np.ndarray = RATES
+    course: object = None
 
 
-def judge(rows, signatures, today, first, level, level_sd, noon=None, noise=1.0, rates=RATES):
+def judge(rows, signatures, today, first, level, level_sd, noon=None, noise=1.0, rates=RATES, course=None):
     """Odds of the causes of one unit today (see `Asked`); None where there is nothing to go by."""
-    return _judge(Asked(rows, signatures, today, first, level, level_sd, noon, noise, rates))
+    return _judge(Asked(rows, signatures, today, first, level, level_sd, noon, noise, rates, course))
 
 
 def judge_many(asked):
@@ -111,7 +113,7 @@ def _judge(ask):
         return weight + _over_sizes(found.linear, found.square, spread) + found.told
 
     by_water, kept = post(), _kept(found, spread)
-    if ask.noon is None:
+    if ask.noon is None and ask.course is None:
         return _summary(by_water, sig, begin, kept, base, found.innocent, doubt, ask.rates)
     if _weigh_noons(ask, sig, begin, found):
         doubt = 1.0
@@ -238,17 +240,24 @@ def _misread(water, inverse, weighed):
 
 
 def _weigh_noons(ask, sig, begin, found):
-    """Adds what noons and the own cell say; whether noon readings had anything to say."""
+    """Adds what noons, the own cell and the day's shape say; whether they had anything to say but the day's total."""
     came = sig.shares > 0
-    some, idle = channels.noon_channels(ask.rows, ask.today, ask.noon, sig.tracking)
-    for one in some + channels.cell_channel(ask.rows, ask.today, X):
+    some, idle = [], None
+    if ask.noon is not None:
+        some, idle = channels.noon_channels(ask.rows, ask.today, ask.noon, sig.tracking)
+    shapes, stood = [], None
+    if ask.course is not None:
+        shapes, stood = shape.channel(ask.course, ask.rows, ask.today, sig)
+    by_noon = some + channels.cell_channel(ask.rows, ask.today, X)
+    for one, trust in [*((one, NOON_TRUST) for one in by_noon), *((one, shape.TRUST) for one in shapes)]:
         inverse, weighed = _turned(one.covariance, np.zeros(one.y.size), one.y)
         shift = np.ascontiguousarray(one.shift(sig))
-        weigh.noon(one.day, inverse, weighed, shift, begin, _RAMPS, came, NOON_TRUST, found.linear, found.square)
-    if idle is not None:
-        chance = _chance_to_stand(sig, idle)
-        weigh.idle(idle.day, idle.stood, idle.sound, chance, begin, _RAMPS, came, NOON_TRUST, found.told)
-    return bool(some) or idle is not None
+        weigh.noon(one.day, inverse, weighed, shift, begin, _RAMPS, came, trust, found.linear, found.square)
+    for one, trust in ((idle, NOON_TRUST), (stood, shape.STOOD_TRUST)):
+        if one is not None:
+            chance = _chance_to_stand(sig, one)
+            weigh.idle(one.day, one.stood, one.sound, chance, begin, _RAMPS, came, trust, found.told)
+    return bool(some) or idle is not None or bool(shapes)
 
 
 def _chance_to_stand(sig, idle):

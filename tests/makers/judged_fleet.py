@@ -32,6 +32,7 @@ class JudgedFleet(NamedTuple):
     last: int
     solar_shift_h: np.ndarray
     commissioned: np.ndarray  # day
+    courses: dict | None = None  # unit -> (flow (days, quarters), sun of the own cell), from `first` on
 
 
 def table(folder, name):

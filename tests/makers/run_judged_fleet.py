@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from sizing import chain, climate, judge, sun
-from sizing.causes import names, odds, signatures, table
+from sizing.causes import names, odds, shape, signatures, table
 from tests.makers import judged_fleet
 
 MAP = {
@@ -92,8 +92,19 @@ def causes_of(f, signs, u, rows, day, level, level_sd, noise):
         signs[u, month] = signatures.of_unit(f.fleet, u, month)
     noon = noon_due(f.fleet, u, rows) if np.isfinite(rows["noon_w_m2"]).any() else None
     return odds.judge(
-        rows, signs[u, month], day, int(rows["day"][0]), level, level_sd, noon, float(np.clip(noise, 0.7, 2.5))
+        rows, signs[u, month], day, int(rows["day"][0]), level, level_sd, noon, float(np.clip(noise, 0.7, 2.5)),
+        course=course_of(f, signs, u, day, month),
     )
+
+
+def course_of(f, signs, u, day, month):
+    """A unit's days by quarter hours up to a day; None where nobody kept them."""
+    if not f.courses or u not in f.courses:
+        return None
+    if ("due", u, month) not in signs:
+        signs["due", u, month] = shape.due(f.fleet, u, month)
+    ran, sun = (values[: day - f.first + 1] for values in f.courses[u])
+    return shape.Course(f.first + np.arange(len(ran)), ran, sun, False, signs["due", u, month])
 
 
 def follow(state, cases, flags, u, day, found, got, limit):

@@ -12,6 +12,7 @@ import numpy as np
 
 from sizing import chain
 from sizing.causes.names import CAUSES, NUMBER, RATES
+from sizing.causes.shape import QUARTERS
 from sizing.causes.table import SUNS
 from sizing.judge.nightly import Sites
 from sizing.judge.record import Days, Totals
@@ -23,6 +24,7 @@ START = 19417  # 2023-03-01
 GROWTH = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 DRAW = np.interp(HOUR, [6, 8, 10, 13, 15, 17, 18], [8, 10, 5, 4, 6, 12, 10])
 DRAW = DRAW / DRAW.sum()
+HERE = slice(int(np.argmin(np.abs(QUARTERS - HOUR[0]))), int(np.argmin(np.abs(QUARTERS - HOUR[0]))) + STEPS)
 
 
 class Truth(NamedTuple):
@@ -35,9 +37,10 @@ class Truth(NamedTuple):
     lost: np.ndarray
 
 
-def make(fleet, floats, n, days=330, seed=1, faulty=0.6, levels="ABC"):
+def make(fleet, floats, n, days=330, seed=1, faulty=0.6, levels="ABC", only=None, quarters_kept=False):
     """A JudgedFleet of n units and its Truth. fleet: installations to build alike; floats (m,): which have a float
-    switch. Levels of instruments in turn."""
+    switch. Levels of instruments in turn. only: names of the causes to have, each as often; quarters_kept: whether
+    loggers keep their quarter hours."""
     rng = np.random.default_rng(seed)
     like = rng.integers(fleet.n, size=n)
     level = [levels[i % len(levels)] for i in range(n)]
@@ -49,7 +52,7 @@ def make(fleet, floats, n, days=330, seed=1, faulty=0.6, levels="ABC"):
         longitude_deg=30.0 + region * 8 + (here // 20) * 0.9 + rng.uniform(0, 0.07, n),
     )
     recorded = recorded.with_(azimuth_deg=np.where(recorded.latitude_deg >= 0, 180.0, 0.0))
-    cause, onset, size, ramp, sign = _troubles(rng, recorded, floats[like], days, faulty)
+    cause, onset, size, ramp, sign = _troubles(rng, recorded, floats[like], days, faulty, only)
     built = _as_built(rng, recorded)
     sky = clearness(rng, region, here, days)
     out = _Readings(n, level, START)
@@ -62,7 +65,7 @@ def make(fleet, floats, n, days=330, seed=1, faulty=0.6, levels="ABC"):
     sites = Sites(floats[like], np.full(n, np.nan), np.array([one == "C" for one in level]))
     made = JudgedFleet(
         [f"T{i:05d}" for i in range(n)], level, recorded, sites, tests, out.nights(), START, START + days - 1,
-        np.zeros(n), np.full(n, START - 30),
+        np.zeros(n), np.full(n, START - 30), out.courses if quarters_kept else None,
     )  # fmt: skip
     return made, Truth(cause, START + onset, size, lost)
 
@@ -76,13 +79,15 @@ SIZES = {  # of the fault at its worst; drawn evenly
 }  # fmt: skip
 
 
-def _troubles(rng, fleet, floats, days, faulty):
+def _troubles(rng, fleet, floats, days, faulty, only=None):
     n = fleet.n
     cause = np.full(n, -1)
     for i in np.flatnonzero(rng.random(n) < faulty):
         able = [c.name for c in CAUSES if (c.name != "string_open" or fleet.strings[i] > 1)
                 and (c.name != "less_drawn" or floats[i])]  # fmt: skip
-        rate = RATES[[NUMBER[name] for name in able]]
+        if only:
+            able = [name for name in able if name in only]
+        rate = np.ones(len(able)) if only else RATES[[NUMBER[name] for name in able]]
         cause[i] = NUMBER[able[rng.choice(len(able), p=rate / rate.sum())]]
     onset = rng.integers(90, days - 70, n)
     size, ramp = np.ones(n), np.zeros(n)
@@ -210,6 +215,7 @@ class _Unit:
         metered = metered * np.exp(rng.normal(0, 0.01, self.days)) * np.exp(rng.normal(0, 0.015))
         i = out.count
         out.count += 1
+        out.courses[i] = self._course(np.random.default_rng(i), metered / np.maximum(volume, 1), instruments)
         if instruments == "A":
             self._totals(rng, out, i, metered, full if has_float else None)
             return lost
@@ -243,6 +249,7 @@ class _Unit:
         volume, stops = np.zeros(self.days), np.zeros(self.days)
         full, noon = np.zeros((self.days, STEPS), bool), np.zeros(self.days, bool)
         odd = rng.beta(2, 2, self.days)
+        self.let = np.zeros((self.days, STEPS))
         cut_sun = rng.random() < 0.4  # some cut out in strong sun, some by chance
         for d in range(self.days):
             k = np.searchsorted(knots, d)
@@ -278,8 +285,17 @@ class _Unit:
                     held = max(held + put - drawn[d] * DRAW[s], 0.0)
                     flow[s] = put
                 noon[d] = full[d, STEPS // 2]
-            volume[d] = flow.sum()
+            volume[d], self.let[d] = flow.sum(), flow
         return volume, stops, full, noon
+
+    def _course(self, rng, shown, instruments):
+        """What a logger keeps by quarter hours: L/min by the meter, and W/m2 of the own cell where it has one."""
+        ran, sun = np.full((2, self.days, QUARTERS.size), np.nan)
+        ran[:, HERE] = self.let * shown[:, None] / 15 * np.exp(rng.normal(0, 0.02, self.let.shape))
+        if instruments == "C":
+            read = self.cell_light * self.shared()[:, None] * np.exp(rng.normal(0, 0.025))
+            sun[:, HERE] = read * np.exp(rng.normal(0, 0.01, read.shape))
+        return ran, sun
 
     def _noon(self, rng, gain, stopped, noon_full):
         """Sun, volts, amps, level in the quarter hour at noon."""
@@ -338,7 +354,7 @@ def _tests(rng, one, static):
 
 class _Readings:
     def __init__(self, n, level, first):
-        self.daily, self.totals, self.count = {}, {}, 0
+        self.daily, self.totals, self.courses, self.count = {}, {}, {}, 0
 
     def nights(self):
         out = {}

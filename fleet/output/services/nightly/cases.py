@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from fleet.output.services.nightly.courses import Courses
 from fleet.output.services.nightly.load import as_date
 from fleet.output.services.nightly.packing import observations
 from fleet.readings import staging
@@ -33,9 +34,13 @@ class History:
 
     ids: np.ndarray
     first: int  # first day of this stretch: what is older stands in the database
+    last: int
     tests: object = None  # onsite.Tests of the cohort
     rows: dict = field(default_factory=dict)
     tonight: list = field(default_factory=list)
+
+    def __post_init__(self):
+        self.courses = Courses(self.ids, self.first, self.last)
 
     def add(self, rows):
         self.tonight.append(rows)
@@ -150,6 +155,7 @@ def ask(cohort, state, history, signs, units, day):
     for fleet, new in cohort.fleets_of([u for u in units if (u, month) not in signs]):
         made = signatures.of_units(fleet, [cohort.built[u].row for u in new], month)
         signs.update(zip(((u, month) for u in new), made, strict=True))
+    history.courses.know(units)
     asked = []
     for unit in units:
         mine, built = history.with_tests(cohort, unit, day), cohort.built[unit]
@@ -159,6 +165,7 @@ def ask(cohort, state, history, signs, units, day):
                 noon_due(built, mine) if np.isfinite(mine["noon_w_m2"]).any() else None,
                 float(np.clip(state.noise[unit], 0.7, 2.5)),
                 names.RATES if cohort.rates is None else cohort.rates.of(unit, month),
+                history.courses.of(unit, built, day),
             )  # fmt: skip
         )
     found = odds.judge_many(asked)

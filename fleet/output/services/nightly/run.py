@@ -49,7 +49,7 @@ def nights(cohort, state, cases, through, recent, first, last, snapshot_on):
     """
     made = Stretch(state, cases, events=cases_of.Events(), recent=recent.copy())
     tests = onsite.Tests(cohort, first, last)
-    history, signs = cases_of.History(cohort.ids, first, tests), {}
+    history, signs = cases_of.History(cohort.ids, first, last, tests), {}
     loaded = load.load(cohort.ids, first, last)
     by_places = places.told(cohort.places, first, last)
     everyone = np.arange(len(cohort))
