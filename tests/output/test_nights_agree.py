@@ -9,7 +9,8 @@ from django.db import connection
 
 from fleet.output import services
 from fleet.output.models import Baseline, Evaluation, Flag, Judgement, Shortfall, Snapshot
-from fleet.readings.models import Slip
+from fleet.readings import arrivals
+from fleet.readings.models import MeterReading, Slip, Standing
 from fleet.readings.services import keep_meter_readings
 from fleet.registry.models import Installation, Tank
 from tests.makers.registry import a_module_type, a_pump_type, a_site, a_unit, a_well, an_installation
@@ -148,3 +149,22 @@ def test_a_unit_whose_build_was_corrected_is_judged_by_a_new_table(mixed):
     assert bytes(Baseline.objects.get(pk=mixed[2].pk).table)
     services.judge(ids, FIRST + timedelta(days=6))
     assert bytes(Baseline.objects.get(pk=one.pk).table) != before
+
+
+def test_a_figure_that_was_set_aside_leaves_no_trace_in_what_was_judged(mixed):
+    ids, last, meter = [one.pk for one in mixed], FIRST + timedelta(days=DAYS - 1), mixed[6]
+    readings = list(MeterReading.objects.filter(installation=meter).order_by("at"))
+    MeterReading.objects.filter(pk=readings[3].pk).update(total_l=readings[3].total_l - 3000)
+    MeterReading.objects.filter(pk=readings[-1].pk).update(total_l=readings[-1].total_l - 2000)
+    services.judge(ids, last)
+    false = Evaluation.objects.filter(installation=meter, observation__isnull=False).count()
+    for reading in (readings[-1], readings[3]):
+        MeterReading.objects.filter(pk=reading.pk).update(standing=Standing.SET_ASIDE)
+        arrivals.note_day(meter.pk, (reading.at + timedelta(hours=3)).date())
+    services.judge(ids, last)
+    assert Evaluation.objects.filter(installation=meter, observation__isnull=False).count() == false - 2
+    rows = Evaluation.objects.filter(installation=meter).order_by("day")
+    after = list(rows.values_list("day", "span_days", "measured_l"))
+    forget()
+    services.judge(ids, last)
+    assert after == list(rows.all().values_list("day", "span_days", "measured_l"))

@@ -6,7 +6,7 @@ transaction that starts from what the rows say and ends by moving `through` on.
 
 import logging
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 
 import numpy as np
 from django.db import connection, transaction
@@ -124,7 +124,20 @@ def _go_back(cohort):
         if judgement.sound_since and (not snapshot or judgement.sound_since > snapshot.day):
             judgement.sound_since = None
     Judgement.objects.bulk_update(behind.values(), ["through", "state", "case", "sound_since"], batch_size=500)
+    if behind:
+        through = [j.through or date.min for j in behind.values()]
+        with connection.cursor() as cursor:
+            cursor.execute(FORGET, [list(behind), through])
     Arrival.objects.filter(pk__in=list(arrived)).delete()
+
+
+# What was said of readings after the day that is gone back to; a period's days from before it count with the period.
+FORGET = """
+    DELETE FROM output_evaluation e USING unnest(%s::bigint[], %s::date[]) AS b (id, through)
+    WHERE e.installation_id = b.id AND e.day > coalesce((
+        SELECT max(o.day) FROM output_evaluation o
+        WHERE o.installation_id = b.id AND o.day <= b.through AND o.observation IS NOT NULL), b.through)
+"""
 
 
 @transaction.atomic

@@ -9,9 +9,11 @@ from collections import defaultdict
 
 import numpy as np
 
+from fleet.output.services.nightly.cohort import zones_of
 from fleet.output.services.nightly.load import as_date
 from fleet.output.services.spot import EIGHTY, FLOW_SIGMA, LEVEL_SIGMA_M, SUN_SIGMA
 from fleet.readings import staging
+from fleet.readings.zones import local
 from sizing import array, judge
 from sizing.causes import onsite as told
 from sizing.causes.odds import REMEMBERED_DAYS
@@ -28,8 +30,7 @@ PLAIN = (
 )  # fmt: skip
 COLUMNS = {
     "id": ("bigint", "q.installation_id"),
-    "day": ("date", "(q.at AT TIME ZONE s.zone)::date"),
-    "second": ("float8", "extract(epoch FROM q.at)"),
+    "epoch_s": ("bigint", "extract(epoch FROM q.at)"),
     "kind": ("smallint", f"CASE q.kind WHEN 'visit' THEN {VISIT} ELSE 1 END"),
     "sun_by": ("smallint", "CASE q.sun_by " + " ".join(f"WHEN '{how}' THEN {n}" for n, how in enumerate(SUN_BY))
                + " ELSE -1 END"),
@@ -38,10 +39,8 @@ COLUMNS = {
     **{name: ("float8", f"q.{name}") for name in PLAIN},
 }  # fmt: skip
 SOURCE = """
-FROM readings_spottest q JOIN registry_installation i ON i.id = q.installation_id
-JOIN registry_well w ON w.id = i.well_id JOIN registry_site s ON s.id = w.site_id
-WHERE q.installation_id = ANY(%s) AND q.at >= %s::date - 1 AND q.at < %s::date + 2 AND q.standing IN (0, 2)
-AND (q.kind <> 'visit' OR q.flow_l_min IS NOT NULL)
+FROM readings_spottest q WHERE q.installation_id = ANY(%s) AND q.at >= %s::date - 1 AND q.at < %s::date + 2
+AND q.standing IN (0, 2) AND (q.kind = 'after_work' OR q.kind = 'visit' AND q.flow_l_min IS NOT NULL)
 """
 
 
@@ -55,7 +54,7 @@ class Tests:
             order="q.installation_id, q.at, q.id",
         )  # fmt: skip
         unit = np.searchsorted(cohort.ids, known["id"])
-        day = known["day"].astype("datetime64[D]").astype(np.int64)
+        day = _local_days(known)
         self._tests, self._worked, self.on = {}, defaultdict(list), defaultdict(set)
         for n, (u, d, kind) in enumerate(zip(unit.tolist(), day.tolist(), known["kind"].tolist(), strict=True)):
             if kind == VISIT:
@@ -121,6 +120,17 @@ class Tests:
 
 
 NOTHING = np.zeros(0, OBSERVATION)
+
+
+def _local_days(known):
+    """Local day (t,) of each test; most cohorts have few, and none costs no more than having asked."""
+    if not len(known["id"]):
+        return np.zeros(0, np.int64)
+    of = zones_of(np.unique(known["id"]).tolist())
+    zones = sorted(set(of.values()))
+    zone_of = np.array([zones.index(of[pk]) for pk in known["id"].tolist()])
+    days, _seconds = local(known["epoch_s"], zone_of, zones)
+    return np.asarray(days).astype("datetime64[D]").astype(np.int64)
 
 
 def as_tests(fleet, row, known, day):
