@@ -94,7 +94,7 @@ class _Weather:
         self.dust = rng.uniform(0.0005, 0.0045, n)  # a dry day
         self.washed = rng.choice([14, 21, 35, 60, 400], n)
         self.slow = np.zeros(n)
-        self.reach = rng.uniform(0.1, 1.4, n)  # of the well's season, m
+        self.reach = rng.uniform(0.2, 1.8, n)  # of the well's season, m either way: a metre or two is usual
         self.phase = rng.uniform(0, 365, len(units.climates))[units.region]
         self.drift = rng.normal(0.0, 0.3, n) / 365
         self.draw_slow = np.zeros(n)
@@ -122,7 +122,7 @@ class _Weather:
         self.dirt = np.minimum(self.dirt, 0.16)
         self.slow = 0.97 * self.slow + 0.24 * 0.18 * rng.normal(size=n)
         well = self.reach * np.sin(2 * np.pi * (doy - self.phase) / 365) + self.drift * d + self.slow
-        well = well * np.minimum(units.true_static / 20, 1.5)
+        well = well * np.minimum(units.true_static / 8, 1.0)  # little water under little depth
         self.draw_slow = 0.985 * self.draw_slow + 0.17 * 0.14 * rng.normal(size=n)
         draw = units.true_need_l * np.exp(
             self.spread * rng.normal(size=n) - 0.5 * self.spread**2 + self.draw_slow + self.season * (1 - 2 * wet)

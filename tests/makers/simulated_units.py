@@ -15,6 +15,7 @@ PLACES = (  # latitude, longitude, hours from UTC: real land, nothing else
 HEAD = {"type-D1": (12, 45), "type-D2": (12, 50), "type-D3": (20, 65), "type-H1": (20, 80), "type-H2": (40, 130),
         "type-C1": (6, 24), "type-C2": (4, 14)}  # fmt: skip
 POWER = {"type-D1": 95, "type-D2": 150, "type-D3": 260, "type-H1": 560, "type-H2": 980, "type-C1": 330, "type-C2": 220}
+DRY_SEASON_M = 3.0  # deeper than when it was hung (a judgement)
 PIPES = ((20, 2.0), (25, 2.3), (32, 3.0), (40, 3.7))
 
 
@@ -106,10 +107,13 @@ def a_fleet(rng, n, days, start):
 
 
 def _lifts(true, curves, modules):
-    """Whether half a sun already gives a fair share of what a full one does."""
+    """Whether half a sun already gives a fair share of what a full one does, also where the water stands some metres
+    deeper: who chooses a pump looks at the dry season, too."""
     one = chain.fleet_from_rows([true | {"age_y": 1.0}], curves, modules).fleet
-    half, full = np.nan_to_num(chain.spot(one, np.array([[450.0, 950.0]]), 32.0).flow_l_min[0])
-    return full > 1.0 and half > 0.25 * full
+    sun = np.array([[450.0, 950.0]])
+    half, full = np.nan_to_num(chain.spot(one, sun, 32.0).flow_l_min[0])
+    dry = np.nan_to_num(chain.spot(one, sun, 32.0, true["static_level_m"] + DRY_SEASON_M).flow_l_min[0])
+    return full > 1.0 and half > 0.25 * full and dry[1] > 0.75 * full and dry[0] > 0.6 * half
 
 
 def _one(rng, u, kind, info, modules, climate, lat, lon):
