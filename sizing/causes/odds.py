@@ -133,11 +133,10 @@ def _weigh_water(ask, sig, water, begin, weight):
     supply, draw, base = _float_tables(water)
     recent = water.span * (water.day > min(ask.today - RECENT_WATER_DAYS, water.day.max() - 0.5))
     recent = recent / recent.sum()
-    late = np.clip((np.nan_to_num(water.hour, nan=12.0) - 7) / 6, 0.15, 1.0)
     tick = np.where(np.isfinite(water.demand), water.tick, np.nan)
     weigh.water(
         water.day, water.span, inverse, weighed, log_kept, sig.smaller, sig.size, sig.form, water.floats, supply, draw,
-        begin, _RAMPS, came, recent, tick, water.free, late, linear, square, told, now,
+        begin, _RAMPS, came, recent, tick, water.supply, water.demand, channels.DRAW_SD, linear, square, told, now,
         water.tested < 0, usual,
     )  # fmt: skip
     own = int(not water.own_cell[-1])

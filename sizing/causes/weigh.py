@@ -10,6 +10,7 @@ channels.
 import numpy as np
 
 from sizing import compiled
+from sizing.causes.tank import ticked
 
 LEAST = 0.02  # smallest ratio told apart from nothing
 SUPPLY, DRAWN, BOOKS = 0, 1, 2  # what a fault changes: what the unit can give, what people draw, what the meter shows
@@ -196,18 +197,19 @@ def quadratic(inverse, g, first):
 
 @compiled()
 def water(day, span, inverse, weighed, kept_log, smaller, size, form, floats, supply_table, draw_table, begin, ramps,
-          asked, recent, tick, free, late, linear, square, told, now, test, usual_log):  # fmt: skip
+          asked, recent, tick, supply, demand, spread, linear, square, told, now, test, usual_log):  # fmt: skip
     """Fills g'Wy, g'Wg, what the ticks tell and the log of water kept now, all (h, ramps, begin), from water alone.
 
     day (m,) in order; kept_log (h, m): log of water left by the cause grown whole, at each reading; form (h,): SUPPLY,
     DRAWN or BOOKS; floats: whether a float switch limits, read from the tables (m, STEPS); asked (h, ramps): if that
-    manner counts; recent (m,): weights of the newest readings; tick (m,): tank seen full, 1, 0 or NaN; free, late (m,)
-    as in channels; test (m,): whether a reading is a test on site, and usual_log (h, m): as kept_log, of a usual day:
-    what a fault costs a day is another matter than what it costs that quarter of an hour.
+    manner counts; recent (m,): weights of the newest readings; tick (m,): tank seen full, 1, 0 or NaN; supply, demand
+    (m,) litres a day, and how much the draw varies; test (m,): whether a reading is a test on site, and usual_log (h,
+    m): as kept_log, of a usual day: what a fault costs a day is another matter than what it costs that quarter of an
+    hour.
     """
     m, h = day.size, form.size
     after, grown, g = np.empty(m), np.empty(m), np.empty(m)
-    ticked = np.flatnonzero(~np.isnan(tick))
+    seen = np.flatnonzero(~np.isnan(tick))
     for r in range(ramps.size):
         for b in range(begin.size):
             growth(day, span, begin[b], ramps[r], after, grown)
@@ -219,9 +221,10 @@ def water(day, span, inverse, weighed, kept_log, smaller, size, form, floats, su
                 moved(kept_log, smaller, size, i, first, after, grown, floats and form[i] != BOOKS, table, g)
                 total, ends, ticks = 0.0, 0.0, 0.0
                 if form[i] != BOOKS:
-                    for j in ticked:
+                    for j in seen:
                         if j >= first:
-                            ticks += _told(tick[j], g[j], free[j], late[j], form[i] == DRAWN)
+                            kept = max(np.exp(at_size(kept_log, smaller, size, i, j, grown[j])), LEAST)
+                            ticks += ticked(tick[j], supply[j], demand[j], spread, kept, form[i] == DRAWN)
                 for j in range(first, m):
                     if test[j]:
                         ends += max(at_size(usual_log, smaller, size, i, j, grown[j]), LOG_LEAST) * recent[j]
@@ -231,27 +234,6 @@ def water(day, span, inverse, weighed, kept_log, smaller, size, form, floats, su
                     total += g[j] * weighed[j]
                 linear[i, r, b], square[i, r, b] = total, quadratic(inverse, g, first)
                 told[i, r, b], now[i, r, b] = ticks, ends
-
-
-TICK_TRUST = 0.7
-
-
-@compiled()
-def _told(tick, x, free, late, drawn):
-    """What the caretaker's "tank full" or "not full" adds: unlikely under a fault that starves the tank, likely when
-    less is drawn."""
-    sound = _seen_full(1 - free, late)
-    left = np.exp(4 * x)
-    if drawn:
-        p = _seen_full(1 - free * left, late) if x < -0.01 else sound
-    else:
-        p = _seen_full((1 - free) * left, late)
-    return TICK_TRUST * (np.log(p / sound) if tick > 0 else np.log((1 - p) / (1 - sound)))
-
-
-@compiled()
-def _seen_full(share, late):
-    return min(max(0.85 * share * late, 0.02), 0.9)
 
 
 @compiled(fastmath=QUICK)

@@ -15,6 +15,7 @@ import numpy as np
 
 from sizing import compiled
 from sizing.causes.onsite import carried, is_test
+from sizing.causes.tank import held, ticked
 from sizing.judge.figures import (
     CLEAR,
     DEMAND,
@@ -30,10 +31,10 @@ from sizing.judge.figures import (
     SPAN,
     SUPPLY,
     TEST,
+    TICK,
     VARIANCE,
     columns,
     gather,
-    held,
 )
 from sizing.judge.noise import NOISE, TABLE
 
@@ -45,6 +46,7 @@ FEW = np.array([0.1, 0.2, 0.35, 0.6, 1.0])  # with a float switch, where each mu
 LESS = np.array([0.25, 0.45, 0.65])  # drawn less
 RATE, LESS_RATE = 0.4 / 365.25, 0.06 / 365.25  # a unit and day: faults, lasting falls of the draw (weak)
 SPELLS = np.array([0.6, 0.4, 0.04, 0.004]) / 365.25  # sound but switched off for 1 to 4 days (a judgement)
+BOOKS = 0.15  # of what falls short, by the catalogue's rates (causes.names), only the meter does
 TRIFLE = 0.93  # a loss that leaves more than this is not worth a journey
 NOBODY_DRAWS = 3.0  # log odds that each figure of nought takes from "less is drawn": people always draw something
 (FAULT, LESS_DRAWN, SIZE, AGE, RAMP, NONE) = range(6)
@@ -91,8 +93,8 @@ def find(rows, today, first, level, level_sd, kind, float_switch):
 
 
 @compiled()
-def find_on(day, since, measured, supply, clear, weather, gain, demand, told, mistake, asked, first, level, level_sd,
-            noise, float_switch, out):  # fmt: skip
+def find_on(day, since, measured, supply, clear, weather, gain, demand, told, mistake, tick, asked, first, level,
+            level_sd, noise, float_switch, out):  # fmt: skip
     """`find` on many days of one unit: asked (q,) days, out (q, 6); for simulations."""
     figures = np.empty((HEIGHT, MOST_FIGURES))
     low = 0
@@ -104,7 +106,7 @@ def find_on(day, since, measured, supply, clear, weather, gain, demand, told, mi
             high += 1
         part = slice(low, high)
         m = gather(day[part], since[part], measured[part], supply[part], clear[part], weather[part], gain[part],
-                   demand[part], told[part], mistake[part], asked[q], level, noise, figures)  # fmt: skip
+                   demand[part], told[part], mistake[part], tick[part], asked[q], level, noise, figures)  # fmt: skip
         out[q, :] = -np.inf
         if m:
             _search(figures, m, level_sd, noise, asked[q], first, float_switch, out[q])
@@ -140,16 +142,18 @@ def _root(o, m, level_sd, noise):
 
 
 @compiled()
-def _grown(o, m, begin, ramp, share):
-    """Share of the whole loss that each figure has, for a loss from the day `begin` on; the first that has any."""
+def _grown(o, m, begin, ramp, share, by_then):
+    """Share of the whole loss that each figure has, for a loss from the day `begin` on, and how far it had grown by the
+    figure's last day; the first that has any."""
     first = m
     for i in range(m):
         start = o[END, i] - o[SPAN, i]
         early = 1.0 if o[SPAN, i] <= 1.0 else 0.0  # a day's own record has the loss of the day on which it began
         after = min(max((o[END, i] - begin + early) / max(o[SPAN, i], 1e-9), 0.0), 1.0)
-        share[i] = after
+        share[i], by_then[i] = after, 1.0
         if after > 0.0:
             if ramp > 0.0:
+                by_then[i] = min((o[END, i] - begin + 1.0) / ramp, 1.0)
                 middle = (max(start, begin) + o[END, i]) / 2 + 0.5
                 share[i] = after * min(max((middle - begin) / ramp, 0.0), 1.0)
             if share[i] > 0.0 and i < first:
@@ -168,7 +172,7 @@ def _both(a, b):
 @compiled()
 def _search(o, m, level_sd, noise, today, first, float_switch, made):
     root = _root(o, m, level_sd, noise)
-    z, w, share = np.empty(m), np.zeros(m), np.empty(m)
+    z, w, share, by_then = np.empty(m), np.zeros(m), np.empty(m), np.empty(m)
     for i in range(m):
         v = o[RATIO, i]
         for c in range(i):
@@ -180,7 +184,7 @@ def _search(o, m, level_sd, noise, today, first, float_switch, made):
         for a in range(len(AGES)):
             if today - AGES[a] < first - 1.0:
                 break
-            start = _grown(o, m, today - AGES[a], RAMPS[r], share)
+            start = _grown(o, m, today - AGES[a], RAMPS[r], share, by_then)
             if start >= m:
                 continue
             for i in range(start):
@@ -188,7 +192,7 @@ def _search(o, m, level_sd, noise, today, first, float_switch, made):
             weight = way + math.log(WIDTHS[a])
             spell = math.log(SPELLS[a]) if r == 0 and a < len(SPELLS) else -np.inf
             if float_switch:
-                _limited(o, m, start, share, root, z, w, noise[DRAW], weight, spell, r, a, total, made)
+                _limited(o, m, start, share, by_then, root, z, w, noise[DRAW], weight, spell, r, a, total, made)
             else:
                 _unlimited(m, start, share, root, z, w, weight, spell, r, a, total, made)
     losses, less, none = total[0], total[1], total[2]
@@ -229,19 +233,21 @@ def _unlimited(m, start, share, root, z, w, weight, spell, r, a, total, made):
 
 
 @compiled()
-def _limited(o, m, start, share, root, z, w, draw, weight, spell, r, a, total, made):
+def _limited(o, m, start, share, by_then, root, z, w, draw, weight, spell, r, a, total, made):
     """With a float switch a loss shows only where supply limits; and less may be drawn."""
-    for q in range(len(FEW) + len(LESS)):
-        less = q >= len(FEW)
+    for q in range(2 * len(FEW) + len(LESS)):
+        less, books = q >= 2 * len(FEW), len(FEW) <= q < 2 * len(FEW)
         if less and RAMPS[r] > 20.0:
             continue
-        size = LESS[q - len(FEW)] if less else FEW[q]
-        along, square, shift, noughts = 0.0, 0.0, 0.0, 0
+        size = LESS[q - 2 * len(FEW)] if less else FEW[q % len(FEW)]
+        along, square, shift, noughts, ticks = 0.0, 0.0, 0.0, 0, 0.0
         for i in range(start, m):
             if less:
                 now = held(o[SUPPLY, i], o[DEMAND, i] * (1.0 - size * share[i]), draw)
                 if share[i] > 0.9 and o[RATIO, i] < -0.95:
                     noughts += 1
+            elif books:
+                now = o[DUE, i] * (1.0 - size * share[i])
             else:
                 now = held(o[SUPPLY, i] * max(1.0 - size * share[i], 0.01), o[DEMAND, i], draw)
             shift = now / o[DUE, i] - 1.0
@@ -251,9 +257,12 @@ def _limited(o, m, start, share, root, z, w, draw, weight, spell, r, a, total, m
             w[i] = v / root[i, i]
             along += w[i] * z[i]
             square += w[i] * w[i]
-        ratio = along - 0.5 * square
+            if not books and o[TICK, i] == o[TICK, i]:
+                ticks += ticked(o[TICK, i], o[SUPPLY, i], o[DEMAND, i], draw, 1.0 - size * by_then[i], less)
+        ratio = along - 0.5 * square + ticks
         if less:
             ratio -= min(NOBODY_DRAWS * noughts, 15.0)
             total[1] = _both(total[1], math.log(LESS_RATE) + weight - math.log(len(LESS)) + ratio)
         else:
-            _book(ratio, 1.0 + shift, weight, spell, len(FEW), size, r, a, total, made)
+            part = math.log(BOOKS if books else 1.0 - BOOKS)
+            _book(ratio, 1.0 + shift, weight + part, spell, len(FEW), size, r, a, total, made)

@@ -11,11 +11,12 @@ import numpy as np
 
 from sizing import compiled
 from sizing.causes import onsite
+from sizing.causes.tank import below, held
 from sizing.judge.noise import NOISE
 
 COLUMNS = (
     "day", "since", "measured_l", "supply_l", "clearness", "weather_var", "light_gain", "demand_l", "told_by",
-    "mistake",
+    "mistake", "tick",
 )  # fmt: skip
 REMEMBERED_DAYS = 240
 RECENT_DAYS, BLOCK_DAYS = 16, 8  # day records older than this are taken some days together
@@ -27,8 +28,8 @@ STRANGE = 3.0  # deviations from those around, from which a figure is looked at
 LONGEST_SPELL = 4  # days in a row that a sound unit may be switched off; what lasts longer is no accident
 COUNT_L = 15.0  # steps in which a logger counts
 # rows of the array that `gather` fills
-(END, SPAN, RATIO, VARIANCE, LOAD, LIGHT, CLEAR, SUPPLY, DEMAND, DUE, SKY, TEST, COUNT) = range(13)
-HEIGHT = 13
+(END, SPAN, RATIO, VARIANCE, LOAD, LIGHT, CLEAR, SUPPLY, DEMAND, DUE, SKY, TEST, COUNT, TICK) = range(14)
+HEIGHT = 14
 _N = {name: place for place, name in enumerate(NOISE)}
 (DRAW, WEATHER, METER, DULL, OWN) = (_N[k] for k in ("draw", "weather", "meter", "dull", "own_figures"))
 
@@ -45,39 +46,21 @@ def columns(rows):
 
 
 @compiled()
-def _below(z):
-    return 0.5 * math.erfc(-z / 1.4142135623730951)
-
-
-@compiled()
-def held(supply, demand, spread):
-    """Mean of the lesser of a sure supply and a varying demand, as evidence.limited; NaN demand: no limit."""
-    if demand != demand:
-        return supply
-    sd = spread * demand
-    z = (supply - demand) / sd
-    if z < -8.0:
-        return supply
-    if z > 8.0:
-        return demand
-    return max(supply - sd * (z * _below(z) + math.exp(-0.5 * z * z) / 2.5066282746310002), 1e-6)
-
-
-@compiled()
 def _free(supply, demand, spread):
     if demand != demand:
         return 1.0
-    share = _below((demand - supply) / (spread * demand)) * supply / held(supply, demand, spread)
+    share = below((demand - supply) / (spread * demand)) * supply / held(supply, demand, spread)
     return min(max(share, 0.0), 1.0)
 
 
 @compiled()
-def gather(day, since, measured, supply, clear, weather, gain, demand, told, mistake, today, level, noise, out):
+def gather(day, since, measured, supply, clear, weather, gain, demand, told, mistake, tick, today, level, noise, out):
     """Fill `out` (HEIGHT, MOST_FIGURES) with the usable figures up to today; returns how many columns."""
     n, total = 0, len(day)
     end, span, y, var = np.empty(total), np.empty(total), np.empty(total), np.empty(total)
     free, light, x = np.empty(total), np.empty(total), np.empty(total)
     due, asked, sky, test = np.empty(total), np.empty(total), np.empty(total), np.zeros(total)
+    full = np.empty(total)
     draw = noise[DRAW]
     for i in range(total):
         if mistake[i] != 0.0 or measured[i] != measured[i]:
@@ -101,11 +84,12 @@ def gather(day, since, measured, supply, clear, weather, gain, demand, told, mis
         sky[n] = math.sqrt(by_sky) if told[i] >= 0.0 and since[i] <= 1.0 else 0.0
         if told[i] <= TESTED:  # of sun, flow and level it knows itself how far they go
             var[n], light[n], test[n] = weather[i], gain[i], 1.0
+        full[n] = tick[i]
         n += 1
     if n == 0:
         return 0
     _weigh_scatter(end, span, y, var, sky, free, test, n, today, noise[OWN])
-    return _together(end, span, y, var, free, light, x, due, asked, sky, test, n, today, draw, out)
+    return _together(end, span, y, var, free, light, x, due, asked, sky, test, full, n, today, draw, out)
 
 
 @compiled()
@@ -165,7 +149,7 @@ def _weigh_scatter(end, span, y, var, sky, free, test, n, today, own_figures):
 
 
 @compiled()
-def _together(end, span, y, var, free, light, x, due, asked, sky, test, n, today, draw, out):
+def _together(end, span, y, var, free, light, x, due, asked, sky, test, full, n, today, draw, out):
     """Recent figures and tests one by one, older day records some days together."""
     m, before = -1, -1.0
     for i in range(n):
@@ -175,6 +159,7 @@ def _together(end, span, y, var, free, light, x, due, asked, sky, test, n, today
         if alone or block != before:
             m += 1
             out[:, m] = 0.0
+            out[TICK, m] = np.nan
         before = block
         w = 1.0 / var[i]
         out[VARIANCE, m] += w
@@ -188,8 +173,7 @@ def _together(end, span, y, var, free, light, x, due, asked, sky, test, n, today
         out[SUPPLY, m] += w * due[i]
         out[DEMAND, m] += w * asked[i]
         if alone:
-            out[SKY, m] = sky[i]
-            out[TEST, m] = test[i]
+            out[SKY, m], out[TEST, m], out[TICK, m] = sky[i], test[i], full[i]
     m += 1
     for k in range(m):
         w = out[VARIANCE, k]

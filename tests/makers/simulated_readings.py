@@ -49,7 +49,9 @@ def _meter(rng, units, made, u, start, days, wrong):
         hour = float(np.clip(rng.normal(11, 2.5), 6.5, 17.5))
         done = hour + shift >= HOURS + 0.125
         litres = int((total + before[day] + made.quarters[u, day][done].sum()) % rollover)
-        full = made.shut[u, day][int(np.clip(done.sum(), 0, HOURS.size - 1))]
+        # who lives there says whether it was full today or yesterday
+        now = int(np.clip(done.sum(), 0, HOURS.size - 1))
+        full = made.shut[u, day][: now + 1].any() or made.shut[u, max(day - 1, 0)].any()
         tick = int(full) if looks and rng.random() < 0.9 else ""
         rows.append({"serial": serial, "timestamp": _stamp(units, u, start + day, hour), "kind": "meter",
                      "meter_total_l": litres, "tank_full_seen": tick})  # fmt: skip

@@ -324,7 +324,8 @@ class _Unit:
         while d < self.days:
             hour = float(np.clip(rng.normal(12, 3), 6.5, 18))
             part = through[d] + metered[d] * np.clip((hour - 7.5) / 9, 0, 1)
-            tick = np.nan if full is None or rng.random() < 0.25 else float(full[d, int(min((hour - 6) * 4, 47))])
+            seen = full is not None and (full[max(d - 1, 0)].any() or full[d, : int(min((hour - 6) * 4, 47)) + 1].any())
+            tick = np.nan if full is None or rng.random() < 0.25 else float(seen)  # today or yesterday
             said = np.nan if rng.random() < 0.2 else hour
             out.totals.setdefault(int(self.when[d]), []).append((i, said, np.round(total + part), tick))
             d += max(1, int(rhythm + rng.integers(-3, 4)))

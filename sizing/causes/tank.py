@@ -1,0 +1,46 @@
+"""Tanks with a float switch: how much of what a unit could give is taken, and how often the tank is seen full."""
+
+import math
+
+from sizing import compiled
+
+# Of the share of water that nobody draws: where the tank is seen full one time in two, and about which width, by
+# simulated tanks of half a day to two days; and how seldom somebody ticks it when it cannot be, or not when it must.
+HALF_FULL, FULL_WIDTH, SELDOM = 0.19, 0.055, 0.03
+TICK_TRUST = 0.7  # ticks of weeks in a row are not as independent as they are counted (a judgement)
+
+
+@compiled()
+def below(z):
+    """Share of a normal distribution below z."""
+    return 0.5 * math.erfc(-z / 1.4142135623730951)
+
+
+@compiled()
+def held(supply, demand, spread):
+    """Mean of the lesser of a sure supply and a varying demand, as evidence.limited; NaN demand: no limit."""
+    if demand != demand:
+        return supply
+    sd = spread * demand
+    z = (supply - demand) / sd
+    if z < -8.0:
+        return supply
+    if z > 8.0:
+        return demand
+    return max(supply - sd * (z * below(z) + math.exp(-0.5 * z * z) / 2.5066282746310002), 1e-6)
+
+
+@compiled()
+def full_seen(supply, demand, spread):
+    """Chance that the tank was full today or yesterday, by the share of what the unit could give that nobody draws."""
+    unused = 1.0 - held(max(supply, 1.0), demand, spread) / max(supply, 1.0)
+    return SELDOM + (1.0 - 2.0 * SELDOM) / (1.0 + math.exp((HALF_FULL - unused) / FULL_WIDTH))
+
+
+@compiled()
+def ticked(tick, supply, demand, spread, kept, drawn):
+    """What the caretaker's "tank full" (1) or "not full" (0) adds, a log likelihood ratio, to what leaves the share
+    `kept` of the supply, or of the draw where `drawn`, against a sound unit with its usual draw."""
+    sound = full_seen(supply, demand, spread)
+    now = full_seen(supply, demand * kept, spread) if drawn else full_seen(supply * kept, demand, spread)
+    return TICK_TRUST * (math.log(now / sound) if tick > 0.0 else math.log((1.0 - now) / (1.0 - sound)))
