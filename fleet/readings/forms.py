@@ -19,7 +19,7 @@ class MeterForm(forms.Form):
         label=_("Total on the meter"), min_value=0, widget=forms.TextInput({"inputmode": "decimal"})
     )
     tank_full_seen = forms.TypedChoiceField(
-        label=_("Was the tank full?"), required=False, empty_value=None, widget=forms.RadioSelect,
+        label=_("Was the tank full, today or yesterday?"), required=False, empty_value=None, widget=forms.RadioSelect,
         choices=[("yes", _("yes")), ("no", _("no")), ("", _("not looked"))],
         coerce=lambda word: {"yes": True, "no": False}.get(word),
     )  # fmt: skip

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sizing import judge
-from sizing.causes import table
+from sizing.causes import table, tank
 from sizing.judge import bank, figures, limits, noise
 from sizing.judge.record import OBSERVATION
 from tests.sizing.invented import fleet, row
@@ -22,6 +22,7 @@ def days(ratio, demand=np.nan, supply=3000.0, sky_sd=0.0, seed=1):
     rows["measured_l"] = sound * np.asarray(ratio) * np.exp(rng.normal(0, 0.02 + sky_sd, len(ratio)))
     rows["supply_l"], rows["clearness"], rows["weather_var"] = supply, 1.0, sky_sd**2 + 1e-4
     rows["light_gain"], rows["demand_l"], rows["told_by"] = 1.0, demand, -1 if sky_sd == 0 else 8
+    rows["tick"] = np.nan
     return rows
 
 
@@ -45,6 +46,48 @@ def test_a_sound_unit_raises_nothing_and_a_loss_of_a_tenth_is_found_within_weeks
     assert lost.fault > LIMIT[noise.CELL]
     assert lost.began == pytest.approx(FIRST + 100, abs=4)
     assert lost.size == pytest.approx(0.12, abs=0.05)
+
+
+def ticked(ratio, ticks):
+    """A meter behind a float switch, read every two weeks; the caretaker says whether the tank was full."""
+    rows = periods(ratio, demand=2200.0)
+    rows["tick"] = ticks
+    return rows
+
+
+def test_little_water_is_a_loss_where_the_tank_is_never_full_and_none_where_it_is():
+    water, before = [1.0] * 12 + [0.62] * 4, [1.0] * 12
+    dry, full, unsaid = (
+        found(ticked(water, before + [tick] * 4), noise.METER, floats=True) for tick in (0.0, 1.0, np.nan)
+    )
+    assert dry.fault > LIMIT[noise.METER]
+    assert dry.fault > unsaid.fault + 3
+    assert full.less > full.fault
+    assert full.less > unsaid.less
+
+
+def test_a_meter_that_stands_while_the_tank_is_full_is_a_loss_of_the_books_and_not_hidden_by_the_ticks():
+    stood = found(ticked([1.0] * 12 + [0.0, 0.0], [1.0] * 14), noise.METER, floats=True)
+    assert stood.fault > LIMIT[noise.METER]
+    assert stood.less < 0
+
+
+@pytest.mark.parametrize("storage_days", [0.6, 1.2, 2.0])
+def test_the_chance_to_see_a_tank_full_is_that_of_simulated_tanks(storage_days):
+    rng = np.random.default_rng(3)
+    for share, near in ((0.7, 0.1), (0.9, 0.3), (1.05, 0.4), (1.2, 0.35), (1.5, 0.12), (1.9, 0.1)):
+        supply = share * rng.uniform(0.6, 1.3, 4000)  # a draw of 1 a day on the mean, some days dull
+        supply *= share / supply.mean()
+        draw = np.exp(rng.normal(-0.02, 0.2, 4000))
+        held, full = 0.5 * storage_days, np.zeros(4000, bool)
+        for day in range(4000):
+            held = max(held - 0.4 * draw[day], 0)  # drawn before the sun is up, and the rest besides
+            held += supply[day] - 0.6 * draw[day]
+            full[day] = held >= storage_days
+            held = min(max(held, 0), storage_days)
+        seen = (full[1:] | full[:-1]).mean()
+        # less steep than a tank whose supply and draw are known, for those of a real one are not known so well
+        assert tank.full_seen(1000 * share, 1000.0, 0.18) == pytest.approx(seen, abs=near), share
 
 
 def test_where_the_sky_is_told_by_neighbours_the_same_loss_takes_longer():
