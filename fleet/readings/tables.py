@@ -224,8 +224,8 @@ class Noon(_Readings):
 class Meter(_Readings):
     name, title, order = "meter_readings", L("Meter readings"), 200
     about = L(
-        "A row a reading: the total as it stands on the meter, with the hour if it was written down, and whether the tank "
-        "was full that day or the day before."
+        "A row a reading: the total as it stands on the meter, with the hour if it was written down, and whether the "
+        "tank was full that day or the day before."
     )
     columns = (SERIAL, TIME_OR_DAY, TOTAL, TANK_FULL)
 

@@ -6,7 +6,7 @@ from sizing import compiled
 
 # Of the share of water that nobody draws: where the tank is seen full one time in two, and about which width, by
 # simulated tanks of half a day to two days; and how seldom somebody ticks it when it cannot be, or not when it must.
-HALF_FULL, FULL_WIDTH, SELDOM = 0.19, 0.055, 0.03
+HALF_FULL, FULL_WIDTH, SELDOM = 0.16, 0.055, 0.03
 TICK_TRUST = 0.7  # ticks of weeks in a row are not as independent as they are counted (a judgement)
 
 

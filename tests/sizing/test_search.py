@@ -72,7 +72,7 @@ def test_a_meter_that_stands_while_the_tank_is_full_is_a_loss_of_the_books_and_n
     assert stood.less < 0
 
 
-@pytest.mark.parametrize("storage_days", [0.6, 1.2, 2.0])
+@pytest.mark.parametrize("storage_days", [1.0, 1.5, 2.5])
 def test_the_chance_to_see_a_tank_full_is_that_of_simulated_tanks(storage_days):
     rng = np.random.default_rng(3)
     for share, near in ((0.7, 0.1), (0.9, 0.3), (1.05, 0.4), (1.2, 0.35), (1.5, 0.12), (1.9, 0.1)):
