@@ -107,5 +107,23 @@ def of_hours(hours):
     return {"hours_words": words, "hours_chart": chart}
 
 
+def of_course(course, person=None):
+    """The drawing of a services.DayCourse, and words on the days it is of."""
+    unit, size = ("A", 1.0) if course.by_current else typed_units.liked("L/min", person)
+    lines = [(_("expected"), course.due), (_("measured since"), course.since), (_("measured before"), course.before)]
+    rows = [
+        {"x": hour, "y": value / size, "series": word}
+        for word, values in lines if values is not None
+        for hour, value in zip(course.hours, values, strict=True)
+    ]  # fmt: skip
+    chart = charts.lines(
+        rows, title=_("The day's course"), x_title=_("sun time, h"), y_title=unit, decimals=1 if size == 1 else 2
+    )
+    words = _("Middle of the %(n)d clearest days since it began.") % {"n": course.since_days}
+    if course.before is not None:
+        words += " " + _("Before: of the %(n)d clearest of the two months until then.") % {"n": course.before_days}
+    return chart, words
+
+
 def _clock(hour):
     return quantities.NONE if hour is None else hiding.hour_words(hour)

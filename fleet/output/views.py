@@ -88,11 +88,15 @@ def shortfall(request, pk):
     )
     installation = found.installation
     kind = installation.unit.pump_type.kind
+    course = services.day_course(found)
+    course_chart, course_days = (None, "") if course is None else pictures.of_course(course, request.user)
     context = {
         "shortfall": found,
         "installation": installation,
         "site": installation.well.site,
         "chart": pictures.of_shortfall(found),
+        "course_chart": course_chart,
+        "course_days": course_days,
         "tests": _tests(found, request.user),
         "since_words": q.formats.date_format(found.since, "j M Y"),
         "since_range": _range(found.since_low, found.since_high, lambda day: q.formats.date_format(day, "j M")),

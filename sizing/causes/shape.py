@@ -9,6 +9,7 @@ does no harm; a frame that turns its cell along with it is looked for in the cel
 course of a day of the same clearness is all there is, and an unsteady day tells less.
 """
 
+import warnings
 from typing import NamedTuple
 
 import numpy as np
@@ -23,7 +24,7 @@ PARTS = np.searchsorted([10.0, 12.0, 14.0], QUARTERS)  # morning, before noon, a
 TOLD = np.array([0, 1, 3])  # parts whose shares are compared; the fourth follows from them
 NEWEST_DAYS, EVERY = 12, 5  # older days count every so many
 POOLED = 4  # days taken together, of the older ones as many of those that count
-FEWEST = 4  # days
+FEWEST, CLEAREST_DAYS = 4, 7  # days
 QUARTER_DEG = 3.75  # that the sun moves in a quarter of an hour
 TRUST = 0.5  # days in a row are less independent than counted
 STOOD_TRUST = 0.3  # and moments of one day less still
@@ -121,6 +122,33 @@ def hours_to_quarters(values):
     return values[..., k] + (place - k) * (values[..., k + 1] - values[..., k])
 
 
+class Picture(NamedTuple):
+    """Medians over some clear days by quarter hours (quarters,), NaN where nothing is known: what was due and what
+    came, L/min or A, and of how many days."""
+
+    due: np.ndarray
+    came: np.ndarray
+    days: int
+
+
+def picture(course, rows, first, last):
+    """The Picture of the clearest days first..last, or None where fewer than FEWEST are known. Of a unit with a float
+    switch the quarters that a full tank may have stopped are left out."""
+    keep = (course.day >= first) & (course.day <= last)
+    course, rows = _alike(course, rows, keep)
+    if len(course.day) < FEWEST:
+        return None
+    clearest = np.sort(np.argsort(-rows["clearness"], kind="stable")[:CLEAREST_DAYS])
+    ran, sun, rows = course.ran[clearest], course.sun[clearest], rows[clearest]
+    lit = np.where(np.isfinite(sun), sun, typical(course, rows["clearness"].astype(float))[-1])
+    expected = _read(course.due.current if course.by_current else course.due.flow, lit)
+    counts = _counts(ran, expected, np.isfinite(rows["demand_l"]))
+    with np.errstate(all="ignore"), warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # quarters of which nothing is known
+        due, came = (np.nanmedian(np.where(counts, x, np.nan), axis=0) for x in (expected, ran))
+    return Picture(due, came, len(clearest))
+
+
 def channel(course, rows, today, sig):
     """Channels of the day's shape, [Noon], and at what bright moments the unit stood, Idle or None."""
     course, rows = _of_days(course, rows, today)
@@ -159,7 +187,10 @@ def channel(course, rows, today, sig):
 
 def _of_days(course, rows, today):
     """Course and observations of the same days, those that count today."""
-    keep = counted(course.day, today)
+    return _alike(course, rows, counted(course.day, today))
+
+
+def _alike(course, rows, keep):
     of_days = (rows["since"] <= 1) & (rows["told_by"] >= -1)
     ok = of_days & (rows["mistake"] == 0) & np.isfinite(rows["clearness"] + rows["measured_l"])
     rows = rows[ok]

@@ -1,9 +1,13 @@
 """What the quarter hours of a logger tell the nightly judgement that its days do not."""
 
+import html
 from datetime import date, timedelta
 
 import numpy as np
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
 from fleet.output import services
 from fleet.output.fleet_arrays import read_fleet
@@ -150,3 +154,43 @@ def test_older_days_are_thinned_and_the_day_records_of_samples_stand(two):
     last = as_number(when[-1].astype(object))
     days = courses.read([two[0].pk], last, last)[two[0].pk][0]
     assert days.tolist() == [d for d in range(last - 39, last + 1) if d > last - shape.NEWEST_DAYS or d % 5 == 0]
+
+
+HEADINGS = {
+    "en": "The course of a clear day",
+    "fr": "La marche d’une journée claire",
+    "sw": "Mwenendo wa siku yenye anga",
+}
+
+
+def test_the_page_of_a_shortfall_draws_the_course_of_clear_days(two, client_of, nadia, in_language):
+    made = quarters(two, until=11.0)
+    keep(two, *made, samples=True)
+    services.judge([i.pk for i in two], through())
+    short = Shortfall.objects.get(installation=two[0])
+    course = services.day_course(short)
+    hours, due, since, before = (np.array(x) for x in (course.hours, course.due, course.since, course.before))
+    assert hours.min() > 6 and hours.max() < 18
+    assert (course.since_days, course.before_days, course.by_current) == (7, 6, False)
+    early, late = (hours > 8) & (hours < 10.5), (hours > 11.5) & (hours < 15)
+    assert (since[early] < 0.3 * due[early]).all()
+    np.testing.assert_allclose(since[late], due[late], rtol=0.1)
+    np.testing.assert_allclose(before[late].sum() / before[early].sum(), due[late].sum() / due[early].sum(), rtol=0.1)
+    for language, heading in HEADINGS.items():
+        if language != "en":
+            in_language(language)
+        nadia.language = language
+        nadia.save()
+        page = client_of(nadia).get(reverse("output:shortfall", args=[short.pk])).content.decode()
+        assert heading in html.unescape(page)
+
+
+def test_without_quarter_hours_the_page_asks_once_and_draws_none(two, client_of, nadia):
+    keep(two, *quarters(two, until=11.0), samples=False)
+    services.judge([i.pk for i in two], through())
+    short = Shortfall.objects.get(installation=two[0])
+    with CaptureQueriesContext(connection) as asked:
+        assert services.day_course(short) is None
+    assert len(asked) <= 2
+    page = client_of(nadia).get(reverse("output:shortfall", args=[short.pk])).content.decode()
+    assert "The course of a clear day" not in page

@@ -2,6 +2,7 @@
 
 from fleet.output.services.area_weather import fetch_due, forget_weather, import_weather, weather_places
 from fleet.output.services.baselines import baselines, changed_since
+from fleet.output.services.day_course import day_course
 from fleet.output.services.gone import end_gone
 from fleet.output.services.judging import (
     all_ids,
@@ -27,6 +28,7 @@ __all__ = [
     "changed_since",
     "claim",
     "counts",
+    "day_course",
     "due",
     "end_gone",
     "end_shortfall",
