@@ -33,6 +33,7 @@ CURRENT = (0.05, 0.035, 0.03, 0.04, 0.04)
 VOLTAGE = (0.03, 0.02, 0.02, 0.03, 0.02)
 LEVEL = (1.5, 1.2, 0.08, 0.1, 0.0)  # m
 AT_REST = (1.5, 1.5, 0.1, 0.3, 0.0)  # m, of a unit that stands; its well may not have come to rest
+BESIDE = (0.02, 0.04)  # of the meter's flow over the bucket's: the meter's own error, and of one reading of both
 USUAL_SUN, BRIGHTER = 750.0, 250.0  # W/m2
 CELL = (0.05, 0.03, 0.02, 0.03)  # of the own cell's day against the sky that neighbours tell
 RUNS = 0.15  # of the current that is due: less is standing still
@@ -320,6 +321,23 @@ def cell_channel(rows, today, signatures_x):
     k = covariance(day, one, one, one, CELL[0], CELL[1], SLOW_DAYS, CELL[2], DIRT_DAYS)
     k[np.diag_indices(len(y))] += var
     return [Noon(day, y, k, lambda s: read_curves(np.log(s.cell), signatures_x, x))]
+
+
+def meter_channel(rows, today):
+    """The meter's flow against the bucket's that was filled beside it: a list of none or one channel. It has no sun and
+    no pump in it, so it speaks of the meter alone."""
+    with np.errstate(invalid="ignore"):
+        ok = onsite.by_bucket(rows["told_by"]) & (rows["meant"] >= 0) & (rows["day"] <= today)
+    rows = rows[ok & (rows["day"] > today - REMEMBERED_DAYS)]
+    if not len(rows):
+        return []
+    day, y = rows["day"].astype(float), np.log((np.minimum(rows["meant"], 2.0) + weigh.SOFT) / (1 + weigh.SOFT))
+
+    def shift(s):
+        shown = np.log((s.flow[:, -1:] + weigh.SOFT) / (1 + weigh.SOFT))
+        return np.repeat(np.where((s.form == weigh.BOOKS)[:, None], shown, 0.0), len(day), axis=1)
+
+    return [Noon(day, y, BESIDE[0] ** 2 + np.diag(np.full(len(day), BESIDE[1] ** 2)), shift)]
 
 
 def read_curves(curves, knots, at):

@@ -102,7 +102,7 @@ def _judge(ask):
     water = channels.water_channel(ask.rows, ask.today, ask.level, ask.noise)
     if water is None or ask.today < ask.first - 1:  # nothing to go by, or sound on a later day: nothing can have begun
         return None
-    sees = bool(water.own_cell.any()) or ask.noon is not None
+    sees = bool(water.own_cell.any()) or (ask.noon is not None and bool(onsite.other_noons(ask.rows).any()))
     sig = ask.signatures if sees else ask.signatures.without_cell
     ages = BEGINNINGS if water.daily else SPARSE
     begin, weight = _beforehand(sig, ask, np.union1d(ages, ask.today - water.began))
@@ -248,7 +248,9 @@ def _weigh_noons(ask, sig, begin, found):
     if ask.course is not None:
         shapes, stood = shape.channel(ask.course, ask.rows, ask.today, sig)
     by_noon = some + channels.cell_channel(ask.rows, ask.today, X)
-    for one, trust in [*((one, NOON_TRUST) for one in by_noon), *((one, shape.TRUST) for one in shapes)]:
+    weighed_by = [*((one, NOON_TRUST) for one in by_noon), *((one, shape.TRUST) for one in shapes),
+                  *((one, 1.0) for one in channels.meter_channel(ask.rows, ask.today))]  # fmt: skip
+    for one, trust in weighed_by:
         inverse, weighed = _turned(one.covariance, np.zeros(one.y.size), one.y)
         shift = np.ascontiguousarray(one.shift(sig))
         weigh.noon(one.day, inverse, weighed, shift, begin, _RAMPS, came, trust, found.linear, found.square)

@@ -35,6 +35,11 @@ def dipped(told_by):
     return np.isin(told_by, (METER_DIPPED, BUCKET_DIPPED))
 
 
+def other_noons(rows):
+    """Which observations have a noon of the unit's own instruments, not of a test."""
+    return np.isfinite(rows["noon_w_m2"]) & ~is_test(rows["told_by"])
+
+
 @compiled()
 def carried(level_sd):
     """(covariance with the own level, variance) of what tests of a unit have in common and its days have not.

@@ -18,8 +18,9 @@ SURE_OF_SUN = 0.06  # volts and amps are read against the sun only where that is
 
 class Tests(NamedTuple):
     """Arrays (t,): row in a fleet, day (since 1970-01-01, local), sun in the plane with its sigma (relative), air,
-    static level with its sigma (m) and whether it was dipped, flow with its sigma (relative) and whether by bucket;
-    array volts and amps, pumping and resting level as read, NaN where not."""
+    static level with its sigma (m) and whether it was dipped, flow with its sigma (relative) and whether by bucket,
+    flow that the meter showed beside the bucket; array volts and amps, pumping and resting level as read, NaN where
+    not."""
 
     row: np.ndarray
     day: np.ndarray
@@ -32,6 +33,7 @@ class Tests(NamedTuple):
     flow_l_min: np.ndarray
     flow_sd: np.ndarray
     bucket: np.ndarray
+    beside_l_min: np.ndarray
     volts: np.ndarray
     amps: np.ndarray
     pumping_level_m: np.ndarray
@@ -94,6 +96,8 @@ def as_observations(tests, due, level, usual_l, float_switch):
             else (onsite.METER_DIPPED if tests.dipped[k] else onsite.BY_METER)
         )  # fmt: skip
         one["noon_w_m2"] = tests.sun_w_m2[k]
+        if tests.bucket[k] and tests.flow_l_min[k] > 0:
+            one["meant"] = tests.beside_l_min[k] / tests.flow_l_min[k]
         if tests.sun_sd[k] <= SURE_OF_SUN:
             one["noon_v"], one["noon_a"], one["noon_level_m"] = tests.volts[k], tests.amps[k], tests.pumping_level_m[k]
         dip = dips[place]

@@ -30,7 +30,7 @@ OBSERVATION = np.dtype(
         ("surprise", np.float32),  # standard deviations off the expected; negative: too little
         ("told_by", np.int16),  # neighbours that told the weather; -1: own cell; below: a test on site (causes.onsite)
         ("mistake", np.int8),  # doubt about the figure, mistakes.NAMES; not 0: not used
-        ("meant", np.float64),  # suggested figure
+        ("meant", np.float64),  # suggested figure; of a test by bucket: the meter's flow beside it over its own
         ("tick", np.float32),  # tank seen full: 1, 0, NaN
         ("hour", np.float32),  # of a meter reading, local
         ("noon_w_m2", np.float32),

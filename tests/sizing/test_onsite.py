@@ -37,8 +37,8 @@ def taken(fleet, day, share, sun=820.0, faults=chain.NONE, **changes):
         "row": np.zeros(t, int), "day": np.asarray(day), "sun_w_m2": sun * one, "sun_sd": 0.05 * one,
         "air_c": 30.0 * one, "static_level_m": fleet.static_level_m[0, 5] * one, "level_sd_m": 2.0 * one,
         "dipped": one < 0, "flow_l_min": at.flow_l_min[0] * own * np.asarray(share, float), "flow_sd": 0.03 * one,
-        "bucket": one > 0, "volts": np.nan * one, "amps": np.nan * one, "pumping_level_m": np.nan * one,
-        "rest_m": np.nan * one,
+        "bucket": one > 0, "beside_l_min": np.nan * one, "volts": np.nan * one, "amps": np.nan * one,
+        "pumping_level_m": np.nan * one, "rest_m": np.nan * one,
     }  # fmt: skip
     return figures.Tests(**known | changes)
 
@@ -215,3 +215,33 @@ def test_what_tests_at_commissioning_leave_of_a_later_test_is_the_bayesian_answe
     assert alike == pytest.approx(after[1, 1])
     level = onsite.TYPE_LEVEL + gain[0] * 0.1
     assert onsite.carried_mean(level) == pytest.approx(gain[1] * 0.1)
+
+
+@pytest.mark.parametrize("beside", [0.0, 0.55])
+def test_a_meter_read_beside_the_bucket_is_cleared_or_found_out_at_once(fleet, beside):
+    meter = periods([1.0, 1.0, 0.55, beside])
+    flow = taken(fleet, [TODAY], [1.0]).flow_l_min
+    low, right = (
+        judged(fleet, np.concatenate([meter, rows_of(fleet, taken(fleet, [TODAY], [1.0], beside_l_min=share * flow))]))
+        for share in (beside, 1.0)
+    )
+    assert chance(low, "meter_slow", "meter_stands") > 0.9
+    assert chance(right, "meter_slow", "meter_stands") < 0.3
+
+
+def test_sound_units_tested_four_times_a_year_are_left_alone_and_two_fifths_lost_are_found(fleet):
+    """Sun, flow, own level and seasons scatter as they are said to; the setting allows ten in a hundred a year."""
+    rng = np.random.default_rng(11)
+    days = FIRST + np.array([80, 170, 260, 350, 440, 530, 620, 710])
+    sound = lost = 0
+    for _unit in range(60):
+        own = rng.normal(0, LEVEL_SD) + rng.normal(0, 0.03)
+        share = np.exp(own + rng.normal(0, 0.07, days.size) + rng.normal(0, 0.03, days.size))
+        fallen = np.where(days > days[3], 0.6, 1.0) * share
+        rows, poor = (rows_of(fleet, taken(fleet, days, s)) for s in (share, fallen))
+        for some, until in ((rows, len(rows)), (poor, len(rows) - 2)):
+            raised = [found(some[: n + 1]).fault > LIMIT for n in range(until)]
+            sound += raised.count(True) > 0 if some is rows else 0
+            lost += any(raised[4:]) if some is poor else 0
+    assert sound <= 0.1 * 60 * 2
+    assert lost >= 0.9 * 60

@@ -26,7 +26,7 @@ SUN_BY, FLOW_BY = list(SUN_SIGMA), list(FLOW_SIGMA)
 VISIT = 0
 PLAIN = (
     "irradiance_w_m2", "module_isc_a", "cell_c", "air_c", "static_level_m", "pumping_level_m", "flow_l_min",
-    "array_voltage_v", "array_current_a",
+    "meter_flow_l_min", "array_voltage_v", "array_current_a",
 )  # fmt: skip
 COLUMNS = {
     "id": ("bigint", "q.installation_id"),
@@ -157,8 +157,9 @@ def as_tests(fleet, row, known, day):
         level_sd_m=np.where(dipped, LEVEL_SIGMA_M[True], LEVEL_SIGMA_M[False]), dipped=dipped,
         flow_l_min=np.where(known["flow_by"] >= 0, flow, np.nan),
         flow_sd=np.array([*FLOW_SIGMA.values(), UNKNOWN_FLOW])[known["flow_by"]],
-        bucket=known["flow_by"] == FLOW_BY.index("bucket"), volts=known["array_voltage_v"],
-        amps=known["array_current_a"], pumping_level_m=known["pumping_level_m"], rest_m=known["static_level_m"],
+        bucket=known["flow_by"] == FLOW_BY.index("bucket"), beside_l_min=known["meter_flow_l_min"],
+        volts=known["array_voltage_v"], amps=known["array_current_a"], pumping_level_m=known["pumping_level_m"],
+        rest_m=known["static_level_m"],
     )  # fmt: skip
 
 
