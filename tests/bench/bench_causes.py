@@ -12,7 +12,7 @@ import time
 import numpy as np
 
 from sizing import judge
-from sizing.causes import checks, odds, signatures
+from sizing.causes import checks, odds, shape, signatures
 from tests.sizing.invented import fleet as invented_fleet
 from tests.sizing.invented import row
 
@@ -59,6 +59,15 @@ def with_noons(rng, rows):
     return rows, due
 
 
+def course_of(rng, made, unit):
+    """Its days by quarter hours: clear ones with cloud, by flow and an own cell."""
+    due = shape.due(made, unit, MONTH)
+    clear = shape.hours_to_quarters(due.light[-1, -4])
+    sun = clear * rng.uniform(0.4, 1.0, (DAYS, clear.size))
+    ran = np.interp(sun, np.arange(due.flow.size) * 25.0, due.flow)
+    return shape.Course(DAY - DAYS + 1 + np.arange(DAYS), ran, sun, False, due)
+
+
 def spent(work):
     start = time.process_time()
     made = work()
@@ -75,13 +84,19 @@ def main(n=300):
     sigs, seconds = spent(lambda: signatures.of_units(made, range(n), MONTH))
     print(f"signatures, the next night: {1000 * seconds / n:.3f} ms a unit")
     found = []
-    for name, rhythm, noons in (("meter read monthly", 30, False), ("daily meter", 1, False), ("logger", 1, True)):
+    courses, seconds = spent(lambda: [course_of(rng, made, unit) for unit in range(n)])
+    print(f"what is due of a day by quarter hours: {1000 * seconds / n:.2f} ms a unit")
+    for name, rhythm, noons in (
+        ("meter read monthly", 30, False), ("daily meter", 1, False), ("logger", 1, True),
+        ("logger with its quarter hours", 1, True),
+    ):  # fmt: skip
         asked = []
         for unit in range(n):
             rows, due = rows_of(rng, unit, rhythm, bool(made.float_switch[unit])), None
             if noons:
                 rows, due = with_noons(rng, rows)
-            asked.append(odds.Asked(rows, sigs[unit], DAY, DAY - DAYS, 0.0, 0.05, due))
+            one = odds.Asked(rows, sigs[unit], DAY, DAY - DAYS, 0.0, 0.05, due)
+            asked.append(one._replace(course=courses[unit]) if "quarter" in name else one)
         odds.judge_many(asked[:2])
         found, seconds = spent(lambda asked=asked: odds.judge_many(asked))
         print(f"odds, {name}: {1000 * seconds / n:.2f} ms a unit")
