@@ -31,8 +31,9 @@ STOOD_TRUST = 0.3  # and moments of one day less still
 STANDS = 0.15  # of the flow that is due: less is standing still
 MOMENTS = (11.0, 12.0, 13.0)  # at which a unit that runs that day is looked at; a low sun's shade does not reach so far
 MOMENT_SUN = 550.0
-SUNNY = 0.6  # clearness on the axis's scale from which the sun is taken to be out at a moment, where no cell tells
-STANDS_UNDER_CLOUD = 0.06  # chance of finding a sound unit stand at such a moment
+SUNNY = 0.2  # clearness on the axis's scale from which such a moment counts where no cell tells its sun
+STANDS_UNDER_CLOUD = 0.03  # chance of finding a sound unit stand at such a moment, though it runs in a cloud's shade
+STANDS_BY_CLOUD = 0.5  # the same of one that does not, times the share of the time in it: half an hour is seldom all so
 # Of a share of the day's water. From day to day; own, which is the frame's place on paper, a skyline nobody drew, the
 # main that fills first; slow: the well's and the sky's seasons. Measured on simulated sound units, then widened by half
 # (a judgement).
@@ -314,10 +315,20 @@ def _moments(course, clear, lit, expected, by_cell, good):
         days.append(course.day[some])
         suns.append(light[some])
         stood.append(ran[some] < STANDS * due_then[some])
-        chance.append(np.where(by_cell, channels.STANDS_BY_CHANCE, STANDS_UNDER_CLOUD)[some])
+        chance.append(np.where(by_cell, channels.STANDS_BY_CHANCE, _stands_in_cloud(course, at, light, due_then))[some])
     day = np.concatenate(days)
     if day.size < 6:
         return None
     order = np.argsort(day, kind="stable")
     suns, stood, chance = (np.concatenate(x)[order].astype(float) for x in (suns, stood, chance))
     return channels.Idle(day[order].astype(float), suns, stood, chance, np.ones(day.size))
+
+
+def _stands_in_cloud(course, at, light, due_then):
+    """Chance that a sound unit stands at a moment of a day whose light is known by its clearness alone (m,)."""
+    curve = course.due.current if course.by_current else course.due.flow
+    clear = int(np.argmin(np.abs(table.CLEARNESS - table.BRIGHT)))
+    bright = hours_to_quarters(course.due.light[-1, clear])[at].mean()
+    dull = table.CLOUD * bright
+    cloudy = np.clip((bright - light) / max(bright - dull, 1e-6), 0, 1)
+    return STANDS_UNDER_CLOUD + STANDS_BY_CLOUD * cloudy * (_read(curve, dull) < STANDS * due_then)
