@@ -96,56 +96,57 @@ def gather(day, since, measured, supply, clear, weather, gain, demand, told, mis
 def _weigh_scatter(end, span, y, var, sky, free, test, n, today, own_figures):
     """Variances brought to the unit's own scatter, and widened for figures that stand alone far off. Tests on site are
     left out of it: another instrument, and they may rightly say what the meter does not."""
-    off, around = np.zeros(n), np.zeros(n)
-    near = np.empty(10)
-    newest = n - 1
-    while newest > 0 and test[newest] > 0.0:
-        newest -= 1
+    at, m = np.empty(n, np.int64), 0
     for i in range(n):
-        if test[i] > 0.0:
-            continue
-        c = 0
+        if test[i] == 0.0:
+            at[m] = i
+            m += 1
+    if m == 0:
+        return
+    off, around = np.zeros(m), np.zeros(m)
+    near = np.empty(10)
+    for p in range(m):
+        i, c = at[p], 0
         for k in (-5, -4, -3, -2, -1, 1, 2, 3, 4, 5):
-            if 0 <= i + k < n and test[i + k] == 0.0:
-                near[c] = y[i + k]
+            if 0 <= p + k < m:
+                near[c] = y[at[p + k]]
                 c += 1
         if c < 4:
             continue
         ordered = np.sort(near[:c])
-        around[i] = ordered[c // 2] if c % 2 else 0.5 * (ordered[c // 2] + ordered[c // 2 - 1])
-        off[i] = (y[i] - around[i]) / math.sqrt(var[i] + 0.001 * free[i] ** 2)
-    squares, c = np.empty(n), 0
-    for i in range(n):
-        if test[i] == 0.0 and today - end[i] > (RECENT_DAYS if span[i] <= 1.0 else SCATTER_AFTER):
-            squares[c] = (y[i] - around[i]) ** 2 / (var[i] + 0.0004)
+        around[p] = ordered[c // 2] if c % 2 else 0.5 * (ordered[c // 2] + ordered[c // 2 - 1])
+        off[p] = (y[i] - around[p]) / math.sqrt(var[i] + 0.001 * free[i] ** 2)
+    squares, c = np.empty(m), 0
+    for p in range(m):
+        i = at[p]
+        if today - end[i] > (RECENT_DAYS if span[i] <= 1.0 else SCATTER_AFTER):
+            squares[c] = (y[i] - around[p]) ** 2 / (var[i] + 0.0004)
             c += 1
     if c >= 6:
-        if span[newest] > 1.0:  # few figures, slips among them: the wildest 15 % left out; the rest has a mean of 0.52
+        if span[at[m - 1]] > 1.0:  # few figures, slips among them: without the wildest 15 % their mean is 0.52
             kept = int(0.85 * c)
             scatter = np.sort(squares[:c])[:kept].mean() / 0.52 * (kept / (0.85 * c))
         else:  # many, with honest tails that must be borne
             scatter = 1.05 * np.minimum(squares[:c], 9.0).mean()
         scatter = min(max((c * scatter + own_figures) / (c + own_figures), 0.4), 3.0)
-        for i in range(n):
-            if test[i] > 0.0:
-                continue
-            var[i] *= scatter
-            sky[i] *= math.sqrt(scatter)
-            off[i] /= math.sqrt(scatter)
-    i = 0
-    while i < n:
-        if abs(off[i]) < STRANGE or span[i] > 3.0:
-            i += 1
+        for p in range(m):
+            var[at[p]] *= scatter
+            sky[at[p]] *= math.sqrt(scatter)
+            off[p] /= math.sqrt(scatter)
+    p = 0
+    while p < m:
+        if abs(off[p]) < STRANGE or span[at[p]] > 3.0:
+            p += 1
             continue
-        sign, last = (1.0 if off[i] > 0 else -1.0), i
-        while last + 1 < n and off[last + 1] * sign > 1.5 and span[last + 1] <= 3.0:
+        sign, last = (1.0 if off[p] > 0 else -1.0), p
+        while last + 1 < m and off[last + 1] * sign > 1.5 and span[at[last + 1]] <= 3.0:
             last += 1
-        spell = last - i + 1
-        if spell == 1 or (last < n - 1 and spell <= LONGEST_SPELL):
-            for k in range(i, last + 1):
+        spell = last - p + 1
+        if spell == 1 or (last < m - 1 and spell <= LONGEST_SPELL):
+            for k in range(p, last + 1):
                 beyond = max(abs(off[k]) - 2.0, 0.0)
-                var[k] *= 1.0 + 0.4 * beyond * beyond
-        i = last + 1
+                var[at[k]] *= 1.0 + 0.4 * beyond * beyond
+        p = last + 1
 
 
 @compiled()

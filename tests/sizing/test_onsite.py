@@ -5,6 +5,7 @@ import pytest
 
 from sizing import chain, judge
 from sizing.causes import names, odds, onsite, signatures
+from sizing.judge import figures as search
 from sizing.judge import limits, noise
 from sizing.judge import onsite as figures
 from sizing.judge.record import blank
@@ -245,3 +246,20 @@ def test_sound_units_tested_four_times_a_year_are_left_alone_and_two_fifths_lost
             lost += any(raised[4:]) if some is poor else 0
     assert sound <= 0.1 * 60 * 2
     assert lost >= 0.9 * 60
+
+
+def test_the_scatter_of_days_is_judged_as_if_no_test_stood_among_them():
+    rng = np.random.default_rng(4)
+    day = np.arange(40.0)
+    y = rng.normal(0, 0.03, 40) + np.where((day >= 20) & (day < 23), -0.7, 0.0)
+    known = []
+    for tested in (False, True):
+        days, values, test = day, y, np.zeros(40)
+        if tested:
+            days, values, test = (np.insert(x, [21, 30], v) for x, v in ((day, (20.4, 29.4)), (y, -0.7), (test, 1.0)))
+        var, one = np.full(len(days), 0.001), np.ones(len(days))
+        search._weigh_scatter(days, one, values, var, 0.1 * one, one, test, len(days), 42.0, 10.0)
+        known.append(var[test == 0])
+        assert (var[test > 0] == 0.001).all()
+    assert known[0] == pytest.approx(known[1])
+    assert known[0][20] > 2 * known[0][0]  # three days that stand alone count for less
