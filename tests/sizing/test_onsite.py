@@ -9,6 +9,7 @@ from sizing.judge import figures as search
 from sizing.judge import limits, noise
 from sizing.judge import onsite as figures
 from sizing.judge.record import blank
+from tests.makers.tested_units import figures_of, raised
 from tests.sizing.invented import fleet as invented_fleet
 from tests.sizing.invented import row
 
@@ -230,22 +231,14 @@ def test_a_meter_read_beside_the_bucket_is_cleared_or_found_out_at_once(fleet, b
     assert chance(right, "meter_slow", "meter_stands") < 0.3
 
 
-def test_sound_units_tested_four_times_a_year_are_left_alone_and_two_fifths_lost_are_found(fleet):
+def test_sound_units_tested_four_times_a_year_are_left_alone_and_two_fifths_lost_are_found():
     """Sun, flow, own level and seasons scatter as they are said to; the setting allows ten in a hundred a year."""
     rng = np.random.default_rng(11)
-    days = FIRST + np.array([80, 170, 260, 350, 440, 530, 620, 710])
-    sound = lost = 0
-    for _unit in range(60):
-        own = rng.normal(0, LEVEL_SD) + rng.normal(0, 0.03)
-        share = np.exp(own + rng.normal(0, 0.07, days.size) + rng.normal(0, 0.03, days.size))
-        fallen = np.where(days > days[3], 0.6, 1.0) * share
-        rows, poor = (rows_of(fleet, taken(fleet, days, s)) for s in (share, fallen))
-        for some, until in ((rows, len(rows)), (poor, len(rows) - 2)):
-            raised = [found(some[: n + 1]).fault > LIMIT for n in range(until)]
-            sound += raised.count(True) > 0 if some is rows else 0
-            lost += any(raised[4:]) if some is poor else 0
-    assert sound <= 0.1 * 60 * 2
-    assert lost >= 0.9 * 60
+    days = np.arange(80, 730, 80)
+    sound = [raised(figures_of(rng, days), LIMIT) for _unit in range(60)]
+    lost = [raised(figures_of(rng, days, lost=0.4, from_day=300), LIMIT) for _unit in range(60)]
+    assert sum(map(bool, sound)) <= 0.1 * 60 * 2
+    assert sum(any(300 <= day < 665 for day in some) for some in lost) >= 0.9 * 60
 
 
 def test_the_scatter_of_days_is_judged_as_if_no_test_stood_among_them():
