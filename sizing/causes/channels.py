@@ -61,8 +61,8 @@ class Water(NamedTuple):
     raw: variances before wild figures lost weight; sky_sd: of log water by weather that nobody told; began: days, with
     fractions, on which something seems to have begun: the figures themselves say it finer than any grid; steep: how
     much of a change in proportion shows in y (`weigh.steepness`); due_var: of log of what was due; tested: nought, or
-    how a test on site was made (`onsite`), and sun: the irradiance it had; daily: whether figures are of days, though
-    older ones stand here some together."""
+    how a test on site was made (`onsite`), and sun, drawn: the irradiance it had, and litres a day drawn; daily:
+    whether figures are of days, though older ones stand here some together."""
 
     day: np.ndarray
     span: np.ndarray
@@ -83,6 +83,7 @@ class Water(NamedTuple):
     due_var: np.ndarray
     tested: np.ndarray
     sun: np.ndarray
+    drawn: np.ndarray
     daily: bool
 
     @property
@@ -164,6 +165,7 @@ def water_channel(rows, today, level, noise=1.0):
         due_var=pool(of_due) / count,
         tested=tested,
         sun=np.where(tested < 0, rows["noon_w_m2"][last], np.nan).astype(float),
+        drawn=np.where(tested < 0, rows["high_l"][last], np.nan).astype(float),
         daily=bool(daily),
     ))  # fmt: skip
 

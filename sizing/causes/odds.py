@@ -211,6 +211,8 @@ def _at_readings(sig, water):
         at_sun, out = channels.read_curves(sig.flow, channels.SUNS, water.sun[test]), out.copy()
         out[:, test] = onsite.flow_left(sig, at_sun, water.tested[test])
         out[np.ix_(drawn, test)] = usual[np.ix_(drawn, test)]
+        if water.floats:
+            usual[:, test] = onsite.day_left(sig.form, usual[:, test], water.supply[test], water.drawn[test])
     return out, usual
 
 
@@ -227,7 +229,8 @@ def _float_tables(water):
         np.broadcast_to(water.supply[:, None], less.shape), water.demand[:, None] * _STEPS
     )  # fmt: skip
     less, drawn = (np.log(np.maximum(x / base[:, None], weigh.LEAST)) for x in (less, drawn))
-    return less, drawn, base
+    test = water.tested < 0
+    return less, drawn, np.where(test, onsite.held(water.supply, water.drawn), base) if test.any() else base
 
 
 def _misread(water, inverse, weighed):

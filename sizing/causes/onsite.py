@@ -57,6 +57,18 @@ def carried_mean(level):
     return (CARRY_SD / TYPE_SD) ** 2 * (np.asarray(level, float) - TYPE_LEVEL)
 
 
+def held(supply, drawn):
+    """Litres a day that a float switch lets come of a supply where people draw so much; NaN: no limit. Broadcasts."""
+    return np.where(np.isfinite(drawn), np.minimum(supply, drawn), supply)
+
+
+def day_left(form, left, supply, drawn):
+    """Log of a day's water left (h, t) behind a float switch, from the log of what is left of supply or of the draw."""
+    given, asked = (np.where((form == changed)[:, None], np.exp(left), 1.0) for changed in (weigh.SUPPLY, weigh.DRAWN))
+    kept = held(supply * given, drawn * asked) / held(supply, drawn)
+    return np.where((form == weigh.BOOKS)[:, None], left, np.log(np.maximum(kept, weigh.LEAST)))
+
+
 def flow_left(sig, flow_at_sun, told_by):
     """Log of flow left at tests (h, t) by signatures of h hypotheses. flow_at_sun (h, t): of the chain with the fault
     over the sound one's at that sun; told_by (t,).

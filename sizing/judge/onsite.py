@@ -70,11 +70,12 @@ def due(fleet, tests):
     return Due(flow[:, 0], variance, np.clip(by_sun / tests.sun_sd, 0.3, 8.0), counts)
 
 
-def as_observations(tests, due, level, usual_l, float_switch):
+def as_observations(tests, due, level, usual_l, drawn_l):
     """Observations (OBSERVATION) of the tests that count, those of one unit, day and way of measuring taken together.
 
     level (t,): log of own output by the tests at commissioning; usual_l (t,): litres of a usual day by the chain;
-    float_switch (t,). "unit" is the test's row; dips follow as observations of their own.
+    drawn_l (t,): litres a day that people draw, where a float switch limits, NaN where not. "unit" is the test's row;
+    dips follow as observations of their own.
     """
     groups = {}
     for k in np.flatnonzero(due.counts).tolist():
@@ -90,7 +91,8 @@ def as_observations(tests, due, level, usual_l, float_switch):
         one["supply_l"], one["measured_l"], one["expected_l"] = usual, ratio * usual, usual * np.exp(level[k])
         one["clearness"], one["weather_var"], one["light_gain"] = 1.0, variance, due.light_gain[k]
         # The tank takes all of a quarter of an hour: a float switch has far more room than the unit could fill.
-        one["demand_l"] = 50 * usual_l[k] if float_switch[k] else np.nan
+        one["demand_l"] = 50 * usual_l[k] if np.isfinite(drawn_l[k]) else np.nan
+        one["high_l"] = drawn_l[k]
         one["told_by"] = (
             (onsite.BUCKET_DIPPED if tests.dipped[k] else onsite.BY_BUCKET) if tests.bucket[k]
             else (onsite.METER_DIPPED if tests.dipped[k] else onsite.BY_METER)

@@ -22,7 +22,7 @@ OBSERVATION = np.dtype(
         ("supply_l", np.float32),  # due by weather and the chain, demand and own level left aside
         ("expected_l", np.float32),  # due by weather, own level and demand
         ("low_l", np.float32),  # 80 % range of the measured figure of a healthy unit
-        ("high_l", np.float32),
+        ("high_l", np.float32),  # of a test: litres a day that people draw, where a float switch limits
         ("clearness", np.float32),  # on the scale of causes.table, mean over the days covered
         ("weather_var", np.float32),  # variance of log water by not knowing the sky
         ("light_gain", np.float32),  # per cent of water that a per cent of light is worth

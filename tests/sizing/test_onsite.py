@@ -45,10 +45,10 @@ def taken(fleet, day, share, sun=820.0, faults=chain.NONE, **changes):
     return figures.Tests(**known | changes)
 
 
-def rows_of(fleet, tests, floats=False):
+def rows_of(fleet, tests, drawn=np.nan):
     t = len(tests.row)
     return figures.as_observations(
-        tests, figures.due(fleet, tests), np.full(t, LEVEL), np.full(t, USUAL_L), np.full(t, floats)
+        tests, figures.due(fleet, tests), np.full(t, LEVEL), np.full(t, USUAL_L), np.full(t, drawn)
     )
 
 
@@ -137,7 +137,7 @@ def test_a_test_from_before_it_was_put_right_has_no_say(fleet):
 
 
 def test_a_full_tank_explains_a_low_meter_but_not_a_poor_test(fleet):
-    tests = rows_of(fleet, taken(fleet, [TODAY - 30, TODAY], [0.5, 0.5]), floats=True)
+    tests = rows_of(fleet, taken(fleet, [TODAY - 30, TODAY], [0.5, 0.5]), drawn=2500.0)
     got = found(tests, floats=True)
     assert got.fault > LIMIT
     assert got.fault > got.less + 5
@@ -256,3 +256,12 @@ def test_the_scatter_of_days_is_judged_as_if_no_test_stood_among_them():
         assert (var[test > 0] == 0.001).all()
     assert known[0] == pytest.approx(known[1])
     assert known[0][20] > 2 * known[0][0]  # three days that stand alone count for less
+
+
+@pytest.mark.parametrize(("drawn", "lost"), [(np.nan, 0.5 * USUAL_L), (3000.0, 1000.0), (1200.0, 0.0)])
+def test_behind_a_float_switch_a_poor_test_costs_what_people_would_have_drawn(drawn, lost):
+    fleet = invented_fleet(row(float_switch=bool(np.isfinite(drawn))))
+    rows = rows_of(fleet, taken(fleet, [TODAY - 60, TODAY - 20, TODAY], [1.0, 0.5, 0.5]), drawn=drawn)
+    got = judged(fleet, rows)
+    assert got.lost_l[0] == pytest.approx(lost, abs=350)
+    assert chance(got, "less_drawn") < 0.05

@@ -102,8 +102,9 @@ class Tests:
                          self._day[place])  # fmt: skip
         due = onsite.due(fleet, tests)
         usual = np.array([_usual_l(cohort.table, u, d) for u, d in zip(of.tolist(), tests.day.tolist(), strict=True)])
-        floats = cohort.sites.float_switch[of] > 0
-        rows = onsite.as_observations(tests, due, level, usual, floats)
+        need = np.array([fleet.need_l_day[b.row].mean() for b in built])
+        drawn = np.where(cohort.sites.float_switch[of] > 0, np.where(np.isfinite(need), need, usual), np.nan)
+        rows = onsite.as_observations(tests, due, level, usual, drawn)
         for u in units:
             mine = rows[rows["unit"] == cohort.built[u].row]
             mine["unit"] = u
