@@ -91,6 +91,10 @@ def test_shortfalls_are_narrowed_by_what_the_list_shows(one, organisation, reads
     Flag.objects.create(shortfall=strong, installation=one, flagged_on=date(2026, 3, 10), causes=strong.causes)
     assert reads("flags/")["results"][0]["shortfall"] == strong.pk
     assert reads(f"shortfalls/{strong.pk}/")["flags"][0]["flagged_on"] == "2026-03-10"
+    assert reads(f"shortfalls/{strong.pk}/")["spot_tests"] == []
+    weak.evidence = {"tests": [{"day": "2026-03-02", "flow": 8.1, "low": 11.0, "high": 14.9, "bucket": True}]}
+    weak.save()
+    assert reads(f"shortfalls/{weak.pk}/")["spot_tests"] == weak.evidence["tests"]
     assert api_of(otto).get(f"{ROOT}flags/").json()["results"] == []
 
 

@@ -42,15 +42,22 @@ class FlagRecord(serializers.ModelSerializer):
 
 class WholeShortfall(ShortfallRecord):
     flags = serializers.SerializerMethodField(help_text="each day it was raised, newest first")
+    spot_tests = serializers.SerializerMethodField(
+        help_text="the spot tests that counted: day, flow as measured, low and high of what was right there (L/min), "
+        "and whether by bucket"
+    )
 
     class Meta(ShortfallRecord.Meta):
-        fields = [*ShortfallRecord.Meta.fields, "flags"]
+        fields = [*ShortfallRecord.Meta.fields, "flags", "spot_tests"]
         read_only_fields = fields
 
     def get_flags(self, shortfall) -> list[dict]:
         rows = sorted(shortfall.flags.all(), key=lambda flag: flag.flagged_on, reverse=True)
         return [{"flagged_on": row.flagged_on.isoformat(), "causes": row.causes, "lost_fraction": row.lost_fraction}
                 for row in rows]  # fmt: skip
+
+    def get_spot_tests(self, shortfall) -> list[dict]:
+        return shortfall.evidence.get("tests", [])
 
 
 class EvaluationRecord(serializers.ModelSerializer):
