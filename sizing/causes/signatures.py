@@ -35,6 +35,7 @@ GOOD_SUN = 800.0
 KNOTS = np.array([0, 75, 125, 175, 225, 275, 325, 400, 475, 550, 650, 750, 850, 950, 1100, 1400.0])  # W/m2, solved
 PHYSICAL = ("dirt", "string_open", "poor_joint", "pump_worn", "inlet_blocked", "water_sinks")  # asked of the chain
 KEPT_AT_MOST = 4000
+SHADES, HALF = ("shade_before_noon", "shade_after_noon"), 0.5
 
 
 @dataclass(frozen=True)
@@ -300,7 +301,7 @@ def _of_one(tracking, asked, spot, caught, plane, hidden, under):
     flow[:-1][above] = 0.0
     lit = np.repeat(caught[-1:], h + 1, axis=0)
     before = np.arange(24) < 12
-    for cause, hours in (("shade_before_noon", before), ("shade_after_noon", ~before)):
+    for cause, hours in zip(SHADES, (before, ~before), strict=True):
         which = name == cause
         lit[:-1][which] = caught[-1] - (under * hours)[:, None, :] * (caught[-1] - hidden)
     cell = np.ones((h, table.X.size))
@@ -321,7 +322,8 @@ def _of_one(tracking, asked, spot, caught, plane, hidden, under):
     drawn = spread(_known(level_at[-1:] - level_at[-1:, :1], 0.0))[0]
     rise[physical] = spread(_known(level_at[:-1] - level_at[-1], 0.0))
     apart = turned & ~along
-    light = _light_of_noon(caught) * table.SUNS
+    light = np.concatenate([_noon_in_shade(caught[-1], hidden, under)] * 2 + [_light_of_noon(caught)]) * table.SUNS
+    apart = np.concatenate([np.flatnonzero(name == c) for c in SHADES] + [np.flatnonzero(apart)])
     was_a, was_v, was_m = (spread(_known(x[-1], 0.0)) for x in (amps_at, volts_at, level_at))
     with np.errstate(invalid="ignore", divide="ignore"):
         current[apart] = np.where(was_a > 1e-3, np.interp(light, table.SUNS, was_a) / was_a, 1.0)
@@ -342,6 +344,14 @@ def _of_one(tracking, asked, spot, caught, plane, hidden, under):
         demand=np.where(name == "less_drawn", size, 1.0), scatter=np.where(random, 0.18 + 0.5 * size, 0.0), cell=cell,
         current=current, voltage=voltage, level=rise, flow=kept, idle=idle, tracking=tracking,
     )  # fmt: skip
+
+
+def _noon_in_shade(caught, hidden, under):
+    """Light of the quarter hour at noon behind a shade that hides the sun for half of it, before noon or after, over
+    that without, by the latter's W/m2: (sizes, suns)."""
+    whole, left = caught[:, 11:13].mean(axis=-1), hidden[:, 11:13].mean(axis=-1)
+    taken = 1 - np.interp(table.SUNS, whole, left / np.maximum(whole, 1e-6))
+    return 1 - HALF * under[:, 11:13].mean(axis=-1)[:, None] * taken
 
 
 def _light_of_noon(caught):

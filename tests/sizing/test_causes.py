@@ -444,3 +444,13 @@ def test_a_day_in_the_middle_of_wild_ones_is_no_surer_than_they():
     y[30:] += rng.normal(0, 0.3, 30)
     assert (weigh.unrest(y, var, span)[36:] > 0.02).all()
     assert (weigh.unrest(y, var, np.full(60, 30.0)) == var).all(), "periods of weeks are no days"
+
+
+def test_what_is_higher_than_the_sun_at_noon_shades_the_noon_reading_and_what_is_lower_does_not(fleet):
+    winter = signatures.of_unit(invented_fleet(row(latitude_deg=22.0, modules_in_series=1)), 0, 11)
+    mine = winter.cause == names.NUMBER["shade_after_noon"]
+    lower, higher = mine & (winter.size < 40), mine & (winter.size > 60)  # the sun of December stands 45 degrees high
+    assert lower.any() and higher.any()
+    np.testing.assert_allclose(winter.current[lower], 1.0)
+    bright = winter.current[higher, 28]  # 700 W/m2
+    assert (bright < 0.9).all() and (bright > 0.4).all(), "hidden for half of the quarter hour, and the sky goes on"
