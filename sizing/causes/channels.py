@@ -25,7 +25,7 @@ COUNT_SD = 0.02  # of what is due: what a figure of next to nothing may be off, 
 SHAPE_SD = 0.04  # of the chain's own shape over clearness, a unit of its scale
 DRAW_SD, DRAW_SLOW, DRAW_DAYS = 0.25, 0.12, 40.0
 RECENT_DAYS, BLOCK_DAYS, REMEMBERED_DAYS = 16, 8, 240
-NOON_DAYS = 150
+NOON_DAYS, RECENT_NOONS = 150, 30  # noons remembered; older ones than these tell how often its tank is full
 WITHIN_DAY = np.array([0.0, 0.3, 0.6, 0.85])  # shares of a day, and of a meter's period, at which a fault may begin
 WITHIN_PERIOD = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.94, 0.98])
 # own level, slow, dirt, scatter, and what a sun stronger by BRIGHTER changes of the own level; of log noon current
@@ -243,12 +243,13 @@ class Idle(NamedTuple):
 def noon_channels(rows, today, noon, tracking):
     """(channels of noon current, voltage and level, Idle or None) from rows and what was due at their noons."""
     bright = rows["noon_w_m2"] > 350
+    recent = bright & (rows["day"] <= today) & (rows["day"] > today - NOON_DAYS)
+    idle = _idle(rows[recent], today, *(np.asarray(x, float)[recent] for x in noon[:2]))
     rows, volts, amps, level, rest = _some(rows, today, bright, *(np.asarray(x, float) for x in noon))
     out = []
     test = onsite.is_test(rows["told_by"])
     if len(rows) < 3 and not test.any():
         return out, None
-    sun = rows["noon_w_m2"].astype(float)
     has_amps = np.isfinite(rows["noon_a"]) & (amps > 0.1)
     runs = has_amps & (rows["noon_a"] > RUNS * amps)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -266,14 +267,27 @@ def noon_channels(rows, today, noon, tracking):
     out += _channel(rows, seen, rows["noon_level_m"] - level, LEVEL, lambda s: s.level)
     seen = np.isfinite(rows["noon_level_m"]) & np.isfinite(rest) & ((has_amps & ~runs & ~stalled) | dip)
     out += _channel(rows, seen, rows["noon_level_m"] - rest, AT_REST, lambda s: s.rest)
+    return out, idle
+
+
+def _idle(rows, today, volts, amps):
+    """What noons say of standing, or None. Every noon counts: a pump that stands on one says little of the next."""
+    test = onsite.is_test(rows["told_by"])
+    has_amps = np.isfinite(rows["noon_a"]) & (amps > 0.1)
     if has_amps.sum() < 3 and not (has_amps & test).any():
-        return out, None
-    rows, sun, runs, stalled = (x[has_amps] for x in (rows, sun, runs, stalled))
-    with np.errstate(invalid="ignore", divide="ignore"):
+        return None
+    rows, volts, amps = rows[has_amps], volts[has_amps], amps[has_amps]
+    runs, sun = rows["noon_a"] > RUNS * amps, rows["noon_w_m2"].astype(float)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        stalled = rows["noon_v"] < 0.6 * volts
         supply = rows["supply_l"] / np.maximum(rows["since"], 1)
         free = free_share(supply.astype(float), rows["demand_l"].astype(float))
     sound = np.clip(STANDS_BY_CHANCE + 0.7 * (1 - free), STANDS_BY_CHANCE, 0.9)
-    return out, Idle(rows["day"].astype(float), sun, (~runs & ~stalled).astype(float), sound, free)
+    stood = ~runs & ~stalled
+    past = (rows["day"] <= today - RECENT_NOONS) & np.isfinite(rows["demand_l"])  # no float switch, no full tank
+    own = (stood[past].sum() + 1) / (sound[past].sum() + 1)  # how often it stood against how often was thought
+    sound = np.clip(sound * own, STANDS_BY_CHANCE, 0.9)
+    return Idle(rows["day"].astype(float), sun, stood.astype(float), sound, free)
 
 
 def _some(rows, today, ok, *columns):

@@ -19,7 +19,10 @@ TRIFLE = 0.93  # a fault that leaves more of the water than this is not worth a 
 BEGINNINGS = np.array([0, 1, 2, 3, 4, 5, 6, 8, 10, 13, 16, 20, 25, 31, 38, 47, 58, 72, 90, 112, 140, 175, 215, 265])
 SPARSE = np.unique(np.concatenate([np.arange(0, 70, 2), BEGINNINGS]))  # finer, where a figure covers weeks
 UNSEEN_DAYS = 150.0  # how long a fault may have gone unseen: beforehand, older beginnings are so much less likely
-NOON_TRUST = 0.6  # noon readings of days in a row are not as independent as they are counted
+NOON_TRUST = 0.8  # noon readings of days in a row are not as independent as they are counted
+# How far what a fault does at noon may lie from the chain's, relative and in each channel by itself (variance):
+# machines differ more in volts, amps and levels than in water (a judgement).
+NOON_SPREAD = 0.06
 NOON_SHIFT = 2.0  # log odds of a fault that they can add to or take from what the water says: they part causes
 MISREAD, MISREAD_SD = 0.004, 0.8  # figures a time that are wrong without looking it, and how far off they are (log)
 # Weather that scatters without loss: so much likelier beforehand than a unit that cuts out, and how long it lasts
@@ -251,17 +254,29 @@ def _weigh_noons(ask, sig, begin, found):
     if ask.course is not None:
         shapes, stood = shape.channel(ask.course, ask.rows, ask.today, sig)
     by_noon = some + channels.cell_channel(ask.rows, ask.today, X)
-    weighed_by = [*((one, NOON_TRUST) for one in by_noon), *((one, shape.TRUST) for one in shapes),
-                  *((one, 1.0) for one in channels.meter_channel(ask.rows, ask.today))]  # fmt: skip
-    for one, trust in weighed_by:
+    beside = channels.meter_channel(ask.rows, ask.today)
+    weighed_by = [*((one, NOON_TRUST, NOON_SPREAD) for one in by_noon), *((one, shape.TRUST, 0.0) for one in shapes),
+                  *((one, 1.0, 0.0) for one in beside)]  # fmt: skip
+    for one, trust, spread in weighed_by:
         inverse, weighed = _turned(one.covariance, np.zeros(one.y.size), one.y)
         shift = np.ascontiguousarray(one.shift(sig))
-        weigh.noon(one.day, inverse, weighed, shift, begin, _RAMPS, came, trust, found.linear, found.square)
+        linear, square = np.zeros((2, *found.told.shape))
+        weigh.noon(one.day, inverse, weighed, shift, begin, _RAMPS, came, trust, linear, square)
+        loose = _loosened(linear, square, spread)
+        for whole, part in zip((found.told, found.linear, found.square), loose, strict=True):
+            whole += part
     for one, trust in ((idle, NOON_TRUST), (stood, shape.STOOD_TRUST)):
         if one is not None:
             chance = _chance_to_stand(sig, one)
             weigh.idle(one.day, one.stood, one.sound, chance, begin, _RAMPS, came, trust, found.told)
     return bool(some) or idle is not None or bool(shapes)
+
+
+def _loosened(linear, square, spread):
+    """(gain by itself, g'Wy, g'Wg) of one channel whose shift g may be off by its own factor, normal about 1 with a
+    variance of spread: W is then the inverse of K + spread g g' (Woodbury, as in weigh.scattered)."""
+    wide = 1 + spread * square
+    return (spread * linear**2 / wide - np.log(wide)) / 2, linear / wide, square / wide
 
 
 def _chance_to_stand(sig, idle):

@@ -270,23 +270,39 @@ def idle(day, stood, sound, chance, begin, ramps, asked, trust, gain):
     """Adds what noons say at which nothing ran though there was voltage. stood (m,) 1 or 0; sound (m,): chance of it in
     a sound unit; chance (h, m): of it with the cause grown whole, NaN: as in a sound unit."""
     m, h = day.size, chance.shape[0]
-    span, after, grown = np.ones(m), np.empty(m), np.empty(m)
+    span, after, grown, whole = np.ones(m), np.empty(m), np.empty(m), np.zeros((h, m + 1))
+    moves = np.zeros(h, np.bool_)
+    for i in range(h):
+        for j in range(m - 1, -1, -1):
+            whole[i, j] = whole[i, j + 1]
+            if not np.isnan(chance[i, j]) and abs(chance[i, j] - sound[j]) > 1e-3:
+                whole[i, j] += trust * _stood(stood[j], sound[j], chance[i, j])
+                moves[i] = True
     for r in range(ramps.size):
         for b in range(begin.size):
             growth(day, span, begin[b], ramps[r], after, grown)
+            first, full = m, m
+            for j in range(m - 1, -1, -1):
+                if after[j] > 0.5:
+                    first = j
+                    if grown[j] >= 1.0:
+                        full = j
             for i in range(h):
-                if not asked[i, r]:
+                if not (asked[i, r] and moves[i]):
                     continue
-                total = 0.0
-                for j in range(m):
-                    if after[j] > 0.5 and not np.isnan(chance[i, j]):
+                total = whole[i, full]
+                for j in range(first, full):
+                    if not np.isnan(chance[i, j]):
                         p = sound[j] + (chance[i, j] - sound[j]) * grown[j]
-                        p = min(max(p, 0.005), 0.995)
-                        if stood[j] > 0:
-                            total += np.log(p / sound[j])
-                        else:
-                            total += np.log((1 - p) / (1 - sound[j]))
-                gain[i, r, b] += trust * total
+                        total += trust * _stood(stood[j], sound[j], p)
+                gain[i, r, b] += total
+
+
+@compiled()
+def _stood(stood, sound, p):
+    """Log odds of a noon's standing or running under a chance p against the sound unit's."""
+    p = min(max(p, 0.005), 0.995)
+    return np.log(p / sound) if stood > 0 else np.log((1 - p) / (1 - sound))
 
 
 @compiled(fastmath=QUICK)

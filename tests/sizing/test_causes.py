@@ -163,6 +163,51 @@ def test_slow_changes_are_smooth_hardly_any_within_a_fortnight():
     assert steps[1] < 0.03 and steps[9] > 0.5
 
 
+def test_a_channel_that_may_be_off_by_its_own_factor_has_the_density_written_out():
+    rng = np.random.default_rng(5)
+    shift, y = rng.normal(0.2, 0.1, 6), rng.normal(0, 0.1, 6)
+    k = 0.01 * np.eye(6) + 0.02
+    w = np.linalg.inv(k)
+    gain, linear, square = odds._loosened(shift @ w @ y, shift @ w @ shift, 0.3)
+    wide = stats.multivariate_normal(shift, k + 0.3 * np.outer(shift, shift)).logpdf(y)
+    plain = stats.multivariate_normal(np.zeros(6), k).logpdf(y)
+    assert gain + linear - square / 2 == pytest.approx(wide - plain)
+
+
+def test_how_often_a_tank_was_full_at_noon_before_tells_what_is_usual_for_it():
+    rows, due = _with_noons(_rows(np.ones(80)))
+    often = np.arange(80) % 2 == 0
+    rows["noon_a"][often], rows["noon_v"][often] = 0.0, 72.0
+
+    def usual():
+        return channels.noon_channels(rows, DAY, due, True)[1].sound.mean()
+
+    assert usual() == pytest.approx(channels.STANDS_BY_CHANCE)  # no float switch: it stands by some fault
+    rows["demand_l"] = 4500.0
+    assert usual() > 0.4
+    rows["demand_l"] = 9000.0  # whatever is thought of demand
+    assert usual() > 0.2
+    rows["noon_a"][:50], rows["noon_v"][:50] = due[1][:50], due[0][:50]
+    rows["demand_l"] = 4500.0
+    assert usual() < 0.1
+
+
+def test_what_noons_say_of_standing_is_summed_as_written_out():
+    rng = np.random.default_rng(6)
+    day, stood = np.arange(30.0), (rng.random(30) < 0.4).astype(float)
+    sound = np.full(30, 0.1)
+    chance = np.vstack([np.full(30, 0.6), np.full(30, np.nan), np.linspace(0.1, 0.9, 30)])
+    ramps, begin = np.array([0.0, 12.0]), np.array([4.0, 21.0])
+    gain = np.zeros((3, 2, 2))
+    weigh.idle(day, stood, sound, chance, begin, ramps, np.ones((3, 2), bool), 0.8, gain)
+    after, grown = np.empty(30), np.empty(30)
+    for i, r, b in np.ndindex(3, 2, 2):
+        weigh.growth(day, np.ones(30), begin[b], ramps[r], after, grown)
+        p = np.clip(sound + (np.nan_to_num(chance[i], nan=0.1) - sound) * grown, 0.005, 0.995)
+        each = np.where(stood > 0, np.log(p / sound), np.log((1 - p) / (1 - sound)))
+        assert gain[i, r, b] == pytest.approx(0.8 * each[after > 0.5].sum())
+
+
 def test_findings_move_the_odds_beforehand_and_keep_their_sum():
     found = np.zeros(len(names.NAMES))
     found[names.NUMBER["pump_worn"]] = 10
