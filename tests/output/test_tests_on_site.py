@@ -277,3 +277,35 @@ def test_tests_stand_in_the_picture_beside_a_meter_and_a_shortfall_without_any_s
     other = a_shortfall(two[1])
     page = client_of(nadia).get(reverse("output:shortfall", args=[other.pk])).content.decode()
     assert "Spot tests that counted" not in page
+
+
+@pytest.mark.parametrize("after_test", [True, False])
+def test_a_visit_that_reaches_us_late_leaves_its_shortfall_ended_and_one_of_it(two, after_test):
+    take(two[0], 40, 0.5)
+    judge(two, 60)
+    found = open_of(two[0])
+    take(two[0], 46, 0.5)
+    if after_test:
+        take(two[0], 46, 1.0, kind="after_work", minute=40)
+    services.end_shortfall(shortfall=found, ending=Shortfall.Ending.REPAIRED, on=day(46))
+    judge(two, 70)
+    judge(two)
+    (only,) = Shortfall.objects.filter(installation=two[0])
+    assert (only.pk, only.state, only.ending, only.closed_on) == (found.pk, "closed", "repaired", day(46))
+    assert Judgement.objects.get(pk=two[0].pk).sound_since == day(46)
+    assert Judgement.objects.get(pk=two[0].pk).case == {}
+
+
+def test_nights_judged_anew_come_by_a_shortfall_that_ended_and_make_no_second_one(two):
+    take(two[0], 40, 0.5)
+    for n in (50, 58):
+        take(two[0], n, 1.0)
+    judge(two)
+    (once,) = Shortfall.objects.filter(installation=two[0])
+    assert once.state == "closed"
+    take(two[0], 30, 1.0)
+    judge(two)
+    (again,) = Shortfall.objects.filter(installation=two[0])
+    assert (again.pk, again.ending, again.closed_on, again.flagged_on) == (
+        once.pk, once.ending, once.closed_on, once.flagged_on,
+    )  # fmt: skip

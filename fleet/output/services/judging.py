@@ -164,7 +164,8 @@ def _one_stretch(cohort, last, stretch):
     cases = {n: cases_of.revived(s[2]) for n, s in enumerate(standing) if s[2] and good[n]}
     recent, cohort.sound_from = (np.array([s[n] for s in standing], dtype=kind) for n, kind in ((3, float), (4, int)))
     made = run.nights(
-        cohort, state, cases, through, recent, first, end, lambda day: day % SNAPSHOT_EVERY == 0 or day == last - 30
+        cohort, state, cases, through, recent, first, end, shortfalls.ended(cohort, first, end),
+        lambda day: day % SNAPSHOT_EVERY == 0 or day == last - 30,
     )
     store.evaluations(cohort, made)
     after = np.maximum(through, end)

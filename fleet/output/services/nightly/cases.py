@@ -123,6 +123,12 @@ def night(cohort, state, cases, events, history, signs, rows, tested, day):
     return state.with_(suspect=suspect, evidence=evidence)
 
 
+def take_down(cases, events, unit):
+    """A person ended it: there is no case any more, and nothing to say of it."""
+    cases.pop(unit, None)
+    events.standing.pop(unit, None)
+
+
 def _perhaps(units, cases, evidence, daily, tested):
     """Those of which there may be something to ask: a case, any evidence, a figure that comes seldom, or a test."""
     some = units[(evidence[units].max(axis=1) > 0) | ~daily[units]].tolist()

@@ -42,10 +42,11 @@ def fresh_state(cohort, units):
     )
 
 
-def nights(cohort, state, cases, through, recent, first, last, snapshot_on):
+def nights(cohort, state, cases, through, recent, first, last, ended, snapshot_on):
     """Judge the days first..last (numbers). `through` (n,): last day judged of each unit; later days only are judged.
 
-    snapshot_on(day): whether the state after that day is to be kept. Returns a Stretch.
+    ended: {day: units} whose shortfall people ended on that day; it may have come late. snapshot_on(day): whether the
+    state after that day is to be kept. Returns a Stretch.
     """
     made = Stretch(state, cases, events=cases_of.Events(), recent=recent.copy())
     tests = onsite.Tests(cohort, first, last)
@@ -60,7 +61,7 @@ def nights(cohort, state, cases, through, recent, first, last, snapshot_on):
         active = (through < day) & (begun <= day) & (cohort.last >= day)
         if not active.any():
             continue
-        state = made.state
+        state = _put_right(cohort, made, {unit for unit in ended.get(day, ()) if active[unit]}, day)
         doy = judge.day_of_year(day)
         seen, variance = judge.tell(state, cohort.sites, cohort.table, days, day)
         prior = cohort.table.prior(doy) + state.sky_bias
@@ -91,6 +92,18 @@ def nights(cohort, state, cases, through, recent, first, last, snapshot_on):
             made.snapshots[day] = (units, after.take(units), {u: cases_of.plain(cases[u]) for u in cases})
     made.asked = len(signs)
     return made
+
+
+def _put_right(cohort, made, units, day):
+    """The state in which these units' evidence starts anew on this day, without a case."""
+    state = made.state
+    if not units:
+        return state
+    suspect, evidence = state.suspect.copy(), state.evidence.copy()
+    for unit in units:
+        cases_of.take_down(made.cases, made.events, unit)
+        suspect[unit], evidence[unit], cohort.sound_from[unit] = 0, 0, day
+    return state.with_(suspect=suspect, evidence=evidence)
 
 
 def _sky(cohort, state, prior, seen, variance, by_places):

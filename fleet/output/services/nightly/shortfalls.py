@@ -8,7 +8,7 @@ from django.db.models import F
 from fleet.output import advice
 from fleet.output.models import Flag, Shortfall
 from fleet.output.services.nightly.cohort import zones_of
-from fleet.output.services.nightly.load import as_date
+from fleet.output.services.nightly.load import as_date, as_number
 from fleet.readings import staging
 from fleet.readings.models import DayRecord, MeterReading, Slip, Standing
 from fleet.readings.zones import moments
@@ -27,10 +27,14 @@ def keep(cohort, events):
         s.installation_id: s
         for s in Shortfall.objects.alive().filter(installation_id__in=[int(cohort.ids[u]) for u in units])
     }
+    past = _past([int(cohort.ids[u]) for u, word in events.log if isinstance(word, dict)])
     for unit, word in events.log:
         pk = int(cohort.ids[unit])
         if isinstance(word, dict):
-            shortfall = alive.get(pk) or Shortfall(installation_id=pk, flagged_on=as_date(word["day"]))
+            day = as_date(word["day"])
+            if pk not in alive and any(_ended_by_people(s) and s.since <= day <= s.closed_on for s in past.get(pk, ())):
+                continue
+            shortfall = alive.get(pk) or _again(past.get(pk, ()), day) or Shortfall(installation_id=pk, flagged_on=day)
             _write(shortfall, word, int(people[unit]))
             shortfall.save()
             alive[pk] = shortfall
@@ -48,6 +52,40 @@ def keep(cohort, events):
         if shortfall is not None and shortfall.state != Shortfall.State.CLOSED:
             _write(shortfall, word, int(people[unit]))
             shortfall.save()
+
+
+def _past(ids):
+    """Closed shortfalls of these installations: nights that are judged anew come by them once more."""
+    found = {}
+    for shortfall in Shortfall.objects.filter(installation_id__in=ids, state=Shortfall.State.CLOSED).order_by("pk"):
+        found.setdefault(shortfall.installation_id, []).append(shortfall)
+    return found
+
+
+def _ended_by_people(shortfall):
+    return shortfall.ending in (Shortfall.Ending.REPAIRED, Shortfall.Ending.EXPLAINED)
+
+
+def _again(past, day):
+    """The one that was raised on this very day before, open again; None where there is none."""
+    for shortfall in past:
+        if shortfall.flagged_on == day and not _ended_by_people(shortfall):
+            shortfall.ending, shortfall.closed_on = Shortfall.Ending.NONE, None
+            return shortfall
+    return None
+
+
+def ended(cohort, first, last):
+    """{day number: units} whose shortfall people ended on these days: repaired, or explained."""
+    rows = Shortfall.objects.filter(
+        installation_id__in=staging.among(cohort.ids), state=Shortfall.State.CLOSED,
+        ending__in=(Shortfall.Ending.REPAIRED, Shortfall.Ending.EXPLAINED),
+        closed_on__range=(as_date(first), as_date(last)),
+    )  # fmt: skip
+    found = {}
+    for pk, day in rows.values_list("installation_id", "closed_on"):
+        found.setdefault(as_number(day), set()).add(int(np.searchsorted(cohort.ids, pk)))
+    return found
 
 
 def withdraw(cohort, cases, last):
