@@ -25,6 +25,7 @@ MOST_TESTS = 24  # on site, the newest
 TESTED = float(onsite.BY_METER)
 SCATTER_AFTER = 45  # days: a period's figure younger than this says nothing of its unit's usual scatter
 STRANGE = 3.0  # deviations from those around, from which a figure is looked at
+ALIKE = 1.5  # deviations that a period must lack at least when a slip gave them to the one beside it
 LONGEST_SPELL = 4  # days in a row that a sound unit may be switched off; what lasts longer is no accident
 COUNT_L = 15.0  # steps in which a logger counts
 # rows of the array that `gather` fills
@@ -88,21 +89,23 @@ def gather(day, since, measured, supply, clear, weather, gain, demand, told, mis
         n += 1
     if n == 0:
         return 0
-    _weigh_scatter(end, span, y, var, sky, free, test, n, today, noise[OWN])
+    off = _weigh_scatter(end, span, y, var, sky, free, test, n, today, noise[OWN])
+    n = _without_slips(off, end, span, y, var, free, light, x, due, asked, sky, test, full, n, draw)
     return _together(end, span, y, var, free, light, x, due, asked, sky, test, full, n, today, draw, out)
 
 
 @compiled()
 def _weigh_scatter(end, span, y, var, sky, free, test, n, today, own_figures):
     """Variances brought to the unit's own scatter, and widened for figures that stand alone far off. Tests on site are
-    left out of it: another instrument, and they may rightly say what the meter does not."""
+    left out of it: another instrument, and they may rightly say what the meter does not. Returns how many deviations
+    each figure is off those around it (n,), 0 where that is not known."""
     at, m = np.empty(n, np.int64), 0
     for i in range(n):
         if test[i] == 0.0:
             at[m] = i
             m += 1
     if m == 0:
-        return
+        return np.zeros(n)
     off, around = np.zeros(m), np.zeros(m)
     near = np.empty(10)
     for p in range(m):
@@ -147,6 +150,36 @@ def _weigh_scatter(end, span, y, var, sky, free, test, n, today, own_figures):
                 beyond = max(abs(off[k]) - 2.0, 0.0)
                 var[at[k]] *= 1.0 + 0.4 * beyond * beyond
         p = last + 1
+    out = np.zeros(n)
+    for p in range(m):
+        out[at[p]] = off[p]
+    return out
+
+
+@compiled()
+def _without_slips(off, end, span, y, var, free, light, x, due, asked, sky, test, full, n, draw):
+    """Periods of a meter of which one has far too much and the next lacks it, taken as one: the total between them was
+    written down wrongly, as it seems, and says nothing. Returns how many figures are left."""
+    m = -1
+    for i in range(n):
+        slip = m >= 0 and span[m] > 3.0 and span[i] > 3.0 and test[m] == 0.0 and test[i] == 0.0
+        slip = slip and off[m] * off[i] < 0.0 and max(abs(off[m]), abs(off[i])) >= STRANGE
+        if not (slip and min(abs(off[m]), abs(off[i])) >= ALIKE):
+            m += 1
+            off[m], end[m], span[m], y[m], var[m], free[m] = off[i], end[i], span[i], y[i], var[i], free[i]
+            light[m], x[m], due[m], asked[m], sky[m] = light[i], x[i], due[i], asked[i], sky[i]
+            test[m], full[m] = test[i], full[i]
+            continue
+        # shares of the litres that were due: so the two together are what was measured over what was due
+        a, b = held(due[m], asked[m], draw) * span[m], held(due[i], asked[i], draw) * span[i]
+        p, q = a / (a + b), b / (a + b)
+        y[m], var[m], free[m] = p * y[m] + q * y[i], p * p * var[m] + q * q * var[i], p * free[m] + q * free[i]
+        light[m], x[m] = p * light[m] + q * light[i], p * x[m] + q * x[i]
+        t = span[m] / (span[m] + span[i])
+        due[m], asked[m] = t * due[m] + (1.0 - t) * due[i], t * asked[m] + (1.0 - t) * asked[i]
+        end[m], full[m], off[m] = end[i], full[i], 0.0
+        span[m] += span[i]
+    return m + 1
 
 
 @compiled()

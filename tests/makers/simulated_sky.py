@@ -52,7 +52,8 @@ def daily_fields(rng, lat, lon, days):
     apart = np.linalg.norm(x[:, None] - x[None], axis=2)
     shares = rng.dirichlet([6, 6, 2.5])
     reach = (rng.uniform(150, 400), rng.uniform(9, 30), 1e-3)
-    lasting = (rng.uniform(0.45, 0.7), rng.uniform(0.2, 0.45), rng.uniform(0.0, 0.2))
+    # from day to day, all together about 0.3 (field practice, 5.2): weather lasts, clouds hardly
+    lasting = (rng.uniform(0.35, 0.6), rng.uniform(0.1, 0.35), rng.uniform(0.0, 0.15))
     out = np.zeros((len(lat), days))
     for share, km, rho in zip(shares, reach, lasting, strict=True):
         root = np.linalg.cholesky(np.exp(-apart / km) + 1e-6 * np.eye(len(lat)))

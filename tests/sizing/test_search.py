@@ -56,9 +56,9 @@ def ticked(ratio, ticks):
 
 
 def test_little_water_is_a_loss_where_the_tank_is_never_full_and_none_where_it_is():
-    water, before = [1.0] * 12 + [0.62] * 4, [1.0] * 12
+    water, before = [1.0] * 12 + [0.55] * 5, [1.0] * 12
     dry, full, unsaid = (
-        found(ticked(water, before + [tick] * 4), noise.METER, floats=True) for tick in (0.0, 1.0, np.nan)
+        found(ticked(water, before + [tick] * 5), noise.METER, floats=True) for tick in (0.0, 1.0, np.nan)
     )
     assert dry.fault > LIMIT[noise.METER]
     assert dry.fault > unsaid.fault + 3
@@ -70,6 +70,14 @@ def test_a_meter_that_stands_while_the_tank_is_full_is_a_loss_of_the_books_and_n
     stood = found(ticked([1.0] * 12 + [0.0, 0.0], [1.0] * 14), noise.METER, floats=True)
     assert stood.fault > LIMIT[noise.METER]
     assert stood.less < 0
+
+
+def test_a_total_written_down_too_high_does_not_make_the_next_period_a_loss():
+    slip = periods([1.02, 0.99, 1.0] * 5 + [1.45, 0.55])
+    lost = periods([1.02, 0.99, 1.0] * 5 + [1.0, 0.55])
+    assert found(slip, noise.METER).fault < LIMIT[noise.METER] < found(lost, noise.METER).fault
+    both = periods([1.02, 0.99, 1.0] * 5 + [1.45, 0.55, 0.6, 0.58])
+    assert found(both, noise.METER).fault > LIMIT[noise.METER]  # what goes on is no slip
 
 
 @pytest.mark.parametrize("storage_days", [1.0, 1.5, 2.5])
