@@ -96,7 +96,7 @@ def test_a_unit_that_only_tests_are_taken_of_is_judged_from_its_first_on(two):
 
 def test_one_test_a_little_low_raises_nothing_and_a_third_of_the_kind_does(two):
     for n in (40, 60, 80):
-        take(two[0], n, 0.77)
+        take(two[0], n, 0.75)
     judge(two, 50)
     assert open_of(two[0]) is None
     judge(two)
