@@ -126,7 +126,9 @@ def water_channel(rows, today, level, noise=1.0):
     jumps = np.sort(jumps[jumps >= 0])
     within = WITHIN_DAY if daily else WITHIN_PERIOD
     since = np.where(test, np.diff(rows["day"], prepend=rows["day"][0] - 1.0), span)
-    began = (rows["day"][jumps] - since[jumps])[:, None] + since[jumps][:, None] * within
+    # what begins within a period shows whole only in the next one, where the step is seen then
+    at = jumps if daily else np.union1d(jumps, np.maximum(jumps - 1, 0)).astype(int)
+    began = (rows["day"][at] - since[at])[:, None] + since[at][:, None] * within
     group = _blocks(rows, test, today, np.searchsorted(jumps, np.arange(len(rows)), side="right"))
     # A test may rightly say what the figures around it do not: only those are held against each other.
     raw, var, plain = var, var.copy(), ~test

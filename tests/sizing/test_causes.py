@@ -499,3 +499,20 @@ def test_what_is_higher_than_the_sun_at_noon_shades_the_noon_reading_and_what_is
     np.testing.assert_allclose(winter.current[lower], 1.0)
     bright = winter.current[higher, 28]  # 700 W/m2
     assert (bright < 0.9).all() and (bright > 0.4).all(), "hidden for half of the quarter hour, and the sky goes on"
+
+
+@pytest.mark.parametrize("periods_since", [1, 4, 9, 14])
+def test_a_meter_read_every_fortnight_that_stopped_within_a_period_is_told_so_however_long_ago_that_was(
+    fleet, periods_since
+):
+    share = np.ones(18)
+    share[-periods_since - 1] = 0.43  # on the sixth of its fourteen days
+    share[18 - periods_since :] = 0.0
+    rows = _rows(share, days=18, noise=0.02)
+    rows["day"] = DAY - 14 * np.arange(17, -1, -1)
+    for name in ("since", "measured_l", "supply_l", "expected_l"):
+        rows[name] *= 14
+    rows["told_by"], rows["weather_var"] = 8, 0.04**2
+    got = odds.judge(rows, signatures.of_unit(fleet, 0, 5), DAY, int(rows["day"][0]), 0.0, 0.05)
+    assert {names.NAMES[i] for i in np.argsort(-got.cause)[:2]} == {"stands_still", "meter_stands"}
+    assert got.cause[names.NUMBER["stands_still"]] > 0.3
