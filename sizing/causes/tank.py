@@ -7,6 +7,7 @@ from sizing import compiled
 # Of the share of water that nobody draws: where the tank is seen full one time in two, and about which width, by
 # simulated tanks of half a day to two days; and how seldom somebody ticks it when it cannot be, or not when it must.
 HALF_FULL, FULL_WIDTH, SELDOM = 0.16, 0.055, 0.03
+HABIT_AFTER = 4.0  # ticks that weigh as much as what is usual, when a tank's own habit is learned (a judgement)
 TICK_TRUST = 0.7  # ticks of weeks in a row are not as independent as they are counted (a judgement)
 
 
@@ -38,9 +39,29 @@ def full_seen(supply, demand, spread):
 
 
 @compiled()
-def ticked(tick, supply, demand, spread, kept, drawn):
+def ticked(tick, supply, demand, spread, kept, drawn, lean=0.0):
     """What the caretaker's "tank full" (1) or "not full" (0) adds, a log likelihood ratio, to what leaves the share
-    `kept` of the supply, or of the draw where `drawn`, against a sound unit with its usual draw."""
-    sound = full_seen(supply, demand, spread)
-    now = full_seen(supply, demand * kept, spread) if drawn else full_seen(supply * kept, demand, spread)
+    `kept` of the supply, or of the draw where `drawn`, against a sound unit with its usual draw. lean: log odds by
+    which this tank is seen full oftener than others."""
+    sound = _leaning(full_seen(supply, demand, spread), lean)
+    if drawn:
+        now = _leaning(full_seen(supply, demand * kept, spread), lean)
+    else:
+        now = _leaning(full_seen(supply * kept, demand, spread), lean)
     return TICK_TRUST * (math.log(now / sound) if tick > 0.0 else math.log((1.0 - now) / (1.0 - sound)))
+
+
+@compiled()
+def _leaning(chance, lean):
+    return chance if lean == 0.0 else 1.0 / (1.0 + (1.0 - chance) / chance * math.exp(-lean))
+
+
+@compiled()
+def leaning(seen, due, count):
+    """Log odds by which a tank is seen full oftener than it should: `seen` times of `count`, where `due` were. Tanks
+    differ in size, and people in what they call full."""
+    if count < 1.0:
+        return 0.0
+    usual = min(max(due / count, SELDOM), 1.0 - SELDOM)
+    own = (seen + HABIT_AFTER * usual) / (count + HABIT_AFTER)
+    return math.log(own / (1.0 - own)) - math.log(usual / (1.0 - usual))

@@ -15,7 +15,7 @@ import numpy as np
 
 from sizing import compiled
 from sizing.causes.onsite import carried, is_test
-from sizing.causes.tank import held, ticked
+from sizing.causes.tank import full_seen, held, leaning, ticked
 from sizing.judge.figures import (
     CLEAR,
     DEMAND,
@@ -46,6 +46,7 @@ FEW = np.array([0.1, 0.2, 0.35, 0.6, 1.0])  # with a float switch, where each mu
 LESS = np.array([0.25, 0.45, 0.65])  # drawn less
 RATE, LESS_RATE = 0.4 / 365.25, 0.06 / 365.25  # a unit and day: faults, lasting falls of the draw (weak)
 SPELLS = np.array([0.6, 0.4, 0.04, 0.004]) / 365.25  # sound but switched off for 1 to 4 days (a judgement)
+HABIT_DAYS = 45  # ticks older than this tell how often a tank is seen full when all is well
 BOOKS = 0.15  # of what falls short, by the catalogue's rates (causes.names), only the meter does
 TRIFLE = 0.93  # a loss that leaves more than this is not worth a journey
 NOBODY_DRAWS = 3.0  # log odds that each figure of nought takes from "less is drawn": people always draw something
@@ -162,6 +163,17 @@ def _grown(o, m, begin, ramp, share, by_then):
 
 
 @compiled()
+def _habit(o, m, draw, today):
+    """How much oftener than usual this tank was seen full, before the last weeks."""
+    seen, due, count = 0.0, 0.0, 0.0
+    for i in range(m):
+        if o[TICK, i] == o[TICK, i] and today - o[END, i] > HABIT_DAYS:
+            seen, count = seen + o[TICK, i], count + 1.0
+            due += full_seen(o[SUPPLY, i], o[DEMAND, i], draw)
+    return leaning(seen, due, count)
+
+
+@compiled()
 def _both(a, b):
     """Log of the sum of two weights given by their logs."""
     if a < b:
@@ -179,6 +191,7 @@ def _search(o, m, level_sd, noise, today, first, float_switch, made):
             v -= root[i, c] * z[c]
         z[i] = v / root[i, i]
     total = np.array([-np.inf, -np.inf, 0.0, -np.inf])  # losses, less drawn, none of them, the best so far
+    lean = _habit(o, m, noise[DRAW], today) if float_switch else 0.0
     for r in range(len(RAMPS)):
         way = math.log(0.5) if r == 0 else math.log(0.5 / (len(RAMPS) - 1))
         for a in range(len(AGES)):
@@ -192,7 +205,7 @@ def _search(o, m, level_sd, noise, today, first, float_switch, made):
             weight = way + math.log(WIDTHS[a])
             spell = math.log(SPELLS[a]) if r == 0 and a < len(SPELLS) else -np.inf
             if float_switch:
-                _limited(o, m, start, share, by_then, root, z, w, noise[DRAW], weight, spell, r, a, total, made)
+                _limited(o, m, start, share, by_then, root, z, w, noise[DRAW], lean, weight, spell, r, a, total, made)
             else:
                 _unlimited(m, start, share, root, z, w, weight, spell, r, a, total, made)
     losses, less, none = total[0], total[1], total[2]
@@ -233,7 +246,7 @@ def _unlimited(m, start, share, root, z, w, weight, spell, r, a, total, made):
 
 
 @compiled()
-def _limited(o, m, start, share, by_then, root, z, w, draw, weight, spell, r, a, total, made):
+def _limited(o, m, start, share, by_then, root, z, w, draw, lean, weight, spell, r, a, total, made):
     """With a float switch a loss shows only where supply limits; and less may be drawn."""
     for q in range(2 * len(FEW) + len(LESS)):
         less, books = q >= 2 * len(FEW), len(FEW) <= q < 2 * len(FEW)
@@ -258,7 +271,7 @@ def _limited(o, m, start, share, by_then, root, z, w, draw, weight, spell, r, a,
             along += w[i] * z[i]
             square += w[i] * w[i]
             if not books and o[TICK, i] == o[TICK, i]:
-                ticks += ticked(o[TICK, i], o[SUPPLY, i], o[DEMAND, i], draw, 1.0 - size * by_then[i], less)
+                ticks += ticked(o[TICK, i], o[SUPPLY, i], o[DEMAND, i], draw, 1.0 - size * by_then[i], less, lean)
         ratio = along - 0.5 * square + ticks
         if less:
             ratio -= min(NOBODY_DRAWS * noughts, 15.0)
