@@ -210,6 +210,12 @@ def water(day, span, inverse, weighed, kept_log, smaller, size, form, floats, su
     m, h = day.size, form.size
     after, grown, g = np.empty(m), np.empty(m), np.empty(m)
     seen = np.flatnonzero(~np.isnan(tick))
+    of_ticks = np.zeros((2, m, STEPS))  # read oftener than it takes to write them down
+    for j in seen:
+        for k in range(STEPS):
+            kept = np.exp(LOG_LEAST + k * (LOG_MOST - LOG_LEAST) / (STEPS - 1))
+            of_ticks[0, j, k] = ticked(tick[j], supply[j], demand[j], spread, kept, False)
+            of_ticks[1, j, k] = ticked(tick[j], supply[j], demand[j], spread, kept, True)
     for r in range(ramps.size):
         for b in range(begin.size):
             growth(day, span, begin[b], ramps[r], after, grown)
@@ -223,8 +229,8 @@ def water(day, span, inverse, weighed, kept_log, smaller, size, form, floats, su
                 if form[i] != BOOKS:
                     for j in seen:
                         if j >= first:
-                            kept = max(np.exp(at_size(kept_log, smaller, size, i, j, grown[j])), LEAST)
-                            ticks += ticked(tick[j], supply[j], demand[j], spread, kept, form[i] == DRAWN)
+                            left = at_size(kept_log, smaller, size, i, j, grown[j])
+                            ticks += read_table(of_ticks[int(form[i] == DRAWN), j], left)
                 for j in range(first, m):
                     if test[j]:
                         ends += max(at_size(usual_log, smaller, size, i, j, grown[j]), LOG_LEAST) * recent[j]
