@@ -28,7 +28,7 @@ from fleet.registry.models import Installation
 log = logging.getLogger(__name__)
 
 STRETCH = 28  # days that one transaction covers at most
-BATCH = 1500  # installations at most; neighbours stand in one batch, because they tell each other the weather
+BATCH = 1600  # installations at most; neighbours stand in one batch, because they tell each other the weather
 CLAIM = timedelta(minutes=20)
 SNAPSHOT_EVERY = 7
 
