@@ -8,7 +8,6 @@ from fleet.output.models import Evaluation
 from fleet.registry import hiding
 from fleet.web import charts, quantities, typed_units
 
-SHOWN_DAYS = 120
 TESTS_DRAWN = 2  # as upright lines, the newest; more would hide the days
 
 

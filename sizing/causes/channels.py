@@ -57,7 +57,7 @@ def free_share(supply, demand):
 
 class Water(NamedTuple):
     """The water channel, one figure each: end day and days covered, difference y, its variance; free share; log
-    clearness; gain by light; supply and demand a day; whether told by an own cell; the caretaker's tick, the hour;
+    clearness; gain by light; supply and demand a day; whether told by an own cell; the caretaker's tick;
     raw: variances before wild figures lost weight; sky_sd: of log water by weather that nobody told; began: days, with
     fractions, on which something seems to have begun: the figures themselves say it finer than any grid; steep: how
     much of a change in proportion shows in y (`weigh.steepness`); due_var: of log of what was due; tested: nought, or
@@ -75,7 +75,6 @@ class Water(NamedTuple):
     demand: np.ndarray
     own_cell: np.ndarray
     tick: np.ndarray
-    hour: np.ndarray
     raw: np.ndarray
     sky_sd: np.ndarray
     began: np.ndarray
@@ -159,7 +158,6 @@ def water_channel(rows, today, level, noise=1.0):
         demand=pool(demand) if np.isfinite(demand).all() else np.full(len(total), np.nan),
         own_cell=rows["told_by"][last] == -1,
         tick=rows["tick"][last].astype(float),
-        hour=rows["hour"][last].astype(float),
         raw=np.where(alone, raw[last], 1 / total),
         sky_sd=np.where(told, np.sqrt(np.maximum(weather[last], 0)), 0.0),
         began=began.ravel(),
