@@ -105,6 +105,7 @@ def shortfall(request, pk):
         "checks": advice.with_cautions(found.checks),
         "nothing": 1 - found.probability,
         "misread": found.evidence.get("misread", 0.0),
+        "season": _season(found),
         "parts": [_(part) for part in found.parts],
         "findings": sum(services.counts(installation.organisation_id).values()),
         "findings_of_kind": sum(services.counts(installation.organisation_id, kind).values()),
@@ -113,6 +114,17 @@ def shortfall(request, pk):
         "visits_address": _visits_address(found),
     }
     return render(request, "output/shortfall.html", context)
+
+
+def _season(found):
+    """What the season does to sound units here, in words; nothing where it is next to nothing."""
+    change = found.evidence.get("season", 1.0) - 1.0
+    if abs(change) < 0.01:
+        return ""
+    share = {"share": q.percent(abs(change))}
+    if change < 0:
+        return _("Sound units here give about %(share)s less than usual at this time of the year.") % share
+    return _("Sound units here give about %(share)s more than usual at this time of the year.") % share
 
 
 def _tests(found, person):

@@ -26,16 +26,19 @@ SHAPE_SD = 0.04  # of the chain's own shape over clearness, a unit of its scale
 DRAW_SD, DRAW_SLOW, DRAW_DAYS = 0.25, 0.12, 40.0
 RECENT_DAYS, BLOCK_DAYS, REMEMBERED_DAYS = 16, 8, 240
 NOON_DAYS, RECENT_NOONS = 150, 30  # noons remembered; older ones than these tell how often its tank is full
-WITHIN_DAY = np.array([0.0, 0.3, 0.6, 0.85])  # shares of a day, and of a meter's period, at which a fault may begin
+# shares of a meter's period at which a fault may begin
 WITHIN_PERIOD = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.94, 0.98])
 # own level, slow, dirt, scatter, and what a sun stronger by BRIGHTER changes of the own level; of log noon current
 CURRENT = (0.05, 0.035, 0.03, 0.04, 0.04)
 VOLTAGE = (0.03, 0.02, 0.02, 0.03, 0.02)
-LEVEL = (1.5, 1.2, 0.08, 0.1, 0.0)  # m
-AT_REST = (1.5, 1.5, 0.1, 0.3, 0.0)  # m, of a unit that stands; its well may not have come to rest
+LEVEL = (1.3, 1.2, 0.08, 0.1, 0.0)  # m, of the water at rest or drawn down
+DRAWN_DOWN, AT_REST = 0.75, 0.3  # m, by which a well may draw down otherwise than known, or not have come to rest
 BESIDE = (0.02, 0.04)  # of the meter's flow over the bucket's: the meter's own error, and of one reading of both
 USUAL_SUN, BRIGHTER = 750.0, 250.0  # W/m2
 CELL = (0.05, 0.03, 0.02, 0.03)  # of the own cell's day against the sky that neighbours tell
+# How far what a fault does at noon may lie from the chain's, relative and in each channel by itself (variance):
+# machines differ more in volts and amps than in water (a judgement); metres of water are what they are.
+LOOSE, LOOSE_LEVEL = 0.06, 0.02
 RUNS = 0.15  # of the current that is due: less is standing still
 STANDS_BY_CHANCE = 0.02  # of a sound unit at noon, without a float switch
 
@@ -123,12 +126,12 @@ def water_channel(rows, today, level, noise=1.0):
     of_due, var = np.where(test, weather, of_due), np.where(test, weather * steep**2, var)
     jumps = weigh.steps(np.ascontiguousarray(ratio, float), 4 if daily else 2)
     jumps = np.sort(jumps[jumps >= 0])
-    within = WITHIN_DAY if daily else WITHIN_PERIOD
     since = np.where(test, np.diff(rows["day"], prepend=rows["day"][0] - 1.0), span)
-    # what begins within a period shows whole only in the next one, where the step is seen then
-    at = jumps if daily else np.union1d(jumps, np.maximum(jumps - 1, 0)).astype(int)
+    # what begins within a day or period shows whole only in the next one, where the step is seen then
+    at = np.union1d(jumps, np.maximum(jumps - 1, 0)).astype(int)
+    within = _sound_share(share, at) if daily else np.broadcast_to(WITHIN_PERIOD, (at.size, WITHIN_PERIOD.size))
     began = (rows["day"][at] - since[at])[:, None] + since[at][:, None] * within
-    group = _blocks(rows, test, today, np.searchsorted(jumps, np.arange(len(rows)), side="right"))
+    group = _blocks(rows, test, today, np.searchsorted(jumps, np.arange(len(rows)), side="right"), at)
     # A test may rightly say what the figures around it do not: only those are held against each other.
     raw, var, plain = var, var.copy(), ~test
     var[plain] = weigh.unrest(np.ascontiguousarray(ratio[plain], float), var[plain], span[plain])
@@ -170,6 +173,20 @@ def water_channel(rows, today, level, noise=1.0):
     ))  # fmt: skip
 
 
+def _sound_share(share, at):
+    """Shares of days (at) after which something may have begun that came at once: none, and what makes the day's water
+    lie between the days before and those after (a, 2)."""
+    out = np.zeros((at.size, 2))
+    for k, i in enumerate(at):
+        before, after = share[max(i - 4, 0) : i], share[i + 1 : i + 5]
+        if before.size and after.size:
+            fall = np.median(before) - np.median(after)
+            out[k, 1] = np.clip((share[i] - np.median(after)) / fall, 0.0, 0.98) if abs(fall) > 0.05 else 0.0
+        elif before.size:  # the newest day: it may have stood from that moment on
+            out[k, 1] = np.clip(share[i] / max(np.median(before), 0.05), 0.0, 0.98)
+    return out
+
+
 def _in_order(water):
     """Figures in order of their days: two parts of a block may stand the other way round."""
     order = np.argsort(water.day, kind="stable")
@@ -177,11 +194,12 @@ def _in_order(water):
     return Water(**{k: values[order] for k, values in water._asdict().items() if k not in whole}, **whole)
 
 
-def _blocks(rows, test, today, part):
-    """Groups of rows: recent ones and tests alone, older day records of one part some days together. Returns each
-    row's group."""
+def _blocks(rows, test, today, part, steps):
+    """Groups of rows: recent ones, tests and the days on which something began (steps) alone, older day records of one
+    part some days together. Returns each row's group."""
     age = today - rows["day"]
     old = (age > RECENT_DAYS) & (rows["since"] <= 1) & ~test
+    old[steps] = False
     key = np.where(old, -(10**6) - 8 * (age // BLOCK_DAYS) - part, np.arange(len(rows)))
     _, group = np.unique(key, return_inverse=True)
     return group
@@ -228,6 +246,7 @@ class Noon(NamedTuple):
     y: np.ndarray
     covariance: np.ndarray
     shift: object
+    loose: float = 0.0  # variance of the factor, about 1, by which a fault's shift may differ from the chain's
 
 
 class Idle(NamedTuple):
@@ -263,11 +282,22 @@ def noon_channels(rows, today, noon, tracking):
     seen = np.isfinite(rows["noon_v"]) & (volts > 1) & free_to_run & ~stalled
     out += _channel(rows, seen, of_volts, VOLTAGE, lambda s: np.log(np.maximum(s.voltage, 0.2)))
     dip, with_flow = rows["told_by"] == onsite.DIP, test & np.isnan(rows["noon_a"]) & (rows["measured_l"] > 0)
-    seen = np.isfinite(rows["noon_level_m"]) & np.isfinite(level) & (runs | with_flow)
-    out += _channel(rows, seen, rows["noon_level_m"] - level, LEVEL, lambda s: s.level)
-    seen = np.isfinite(rows["noon_level_m"]) & np.isfinite(rest) & ((has_amps & ~runs & ~stalled) | dip)
-    out += _channel(rows, seen, rows["noon_level_m"] - rest, AT_REST, lambda s: s.rest)
-    return out, idle
+    drawn = np.isfinite(level) & (runs | with_flow)
+    rests = np.isfinite(rest) & ((has_amps & ~runs & ~stalled) | dip) & ~drawn
+    return out + _levels(rows, np.isfinite(rows["noon_level_m"]) & (drawn | rests), level, rest, rests), idle
+
+
+def _levels(rows, seen, level, rest, rests):
+    """The channel of levels: where the water lies at rest is one figure, whether the pump runs or not."""
+    y = rows["noon_level_m"] - np.where(rests, rest, level)
+    still = rests[seen]
+
+    def moved(s):
+        return np.where(still, s.rest[:, :1], read_curves(s.level, SUNS, rows["noon_w_m2"][seen].astype(float)))
+
+    more = np.where(still, 0.0, 1.0)
+    return _channel(rows, seen, y, LEVEL, None, moved=moved,
+                    besides=DRAWN_DOWN**2 * np.outer(more, more) + np.diag(AT_REST**2 * still))  # fmt: skip
 
 
 def _idle(rows, today, volts, amps):
@@ -297,7 +327,7 @@ def _some(rows, today, ok, *columns):
     return rows[keep], *(c[keep] for c in columns)
 
 
-def _channel(rows, seen, y, spread, signature, shared=None, sun_sd=0.0):
+def _channel(rows, seen, y, spread, signature, shared=None, sun_sd=0.0, moved=None, besides=0.0):
     """One channel, or none where too little was seen; a test on site counts alone. shared: what an own cell in the
     frame has in common with the array, a test's instrument not; sun_sd: of that instrument, as far as y rests on it."""
     test = onsite.is_test(rows["told_by"][seen])
@@ -312,12 +342,13 @@ def _channel(rows, seen, y, spread, signature, shared=None, sun_sd=0.0):
     own = spread[4] * (sun - USUAL_SUN) / BRIGHTER
     k += np.outer(own, own)
     k[np.diag_indices(len(y))] += var
+    k += besides
 
     def shift(s):
-        moved = read_curves(signature(s), SUNS, sun)
-        return moved if shared is None else moved - np.where(test, 0.0, shared(s))
+        by_fault = read_curves(signature(s), SUNS, sun)
+        return by_fault if shared is None else by_fault - np.where(test, 0.0, shared(s))
 
-    return [Noon(day, y, k, shift)]
+    return [Noon(day, y, k, moved or shift, LOOSE if moved is None else LOOSE_LEVEL)]
 
 
 def cell_channel(rows, today, signatures_x):
@@ -336,7 +367,7 @@ def cell_channel(rows, today, signatures_x):
     day = rows["day"].astype(float)
     k = covariance(day, one, one, one, CELL[0], CELL[1], SLOW_DAYS, CELL[2], DIRT_DAYS)
     k[np.diag_indices(len(y))] += var
-    return [Noon(day, y, k, lambda s: read_curves(np.log(s.cell), signatures_x, x))]
+    return [Noon(day, y, k, lambda s: read_curves(np.log(s.cell), signatures_x, x), LOOSE)]
 
 
 def meter_channel(rows, today):

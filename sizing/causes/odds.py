@@ -20,9 +20,6 @@ BEGINNINGS = np.array([0, 1, 2, 3, 4, 5, 6, 8, 10, 13, 16, 20, 25, 31, 38, 47, 5
 SPARSE = np.unique(np.concatenate([np.arange(0, 70, 2), BEGINNINGS]))  # finer, where a figure covers weeks
 UNSEEN_DAYS = 150.0  # how long a fault may have gone unseen: beforehand, older beginnings are so much less likely
 NOON_TRUST = 0.8  # noon readings of days in a row are not as independent as they are counted
-# How far what a fault does at noon may lie from the chain's, relative and in each channel by itself (variance):
-# machines differ more in volts, amps and levels than in water (a judgement).
-NOON_SPREAD = 0.06
 NOON_SHIFT = 2.0  # log odds of a fault that they can add to or take from what the water says: they part causes
 MISREAD, MISREAD_SD = 0.004, 0.8  # figures a time that are wrong without looking it, and how far off they are (log)
 # Weather that scatters without loss: so much likelier beforehand than a unit that cuts out, and how long it lasts
@@ -255,14 +252,14 @@ def _weigh_noons(ask, sig, begin, found):
         shapes, stood = shape.channel(ask.course, ask.rows, ask.today, sig)
     by_noon = some + channels.cell_channel(ask.rows, ask.today, X)
     beside = channels.meter_channel(ask.rows, ask.today)
-    weighed_by = [*((one, NOON_TRUST, NOON_SPREAD) for one in by_noon), *((one, shape.TRUST, 0.0) for one in shapes),
-                  *((one, 1.0, 0.0) for one in beside)]  # fmt: skip
-    for one, trust, spread in weighed_by:
+    weighed_by = [*((one, NOON_TRUST) for one in by_noon), *((one, shape.TRUST) for one in shapes),
+                  *((one, 1.0) for one in beside)]  # fmt: skip
+    for one, trust in weighed_by:
         inverse, weighed = _turned(one.covariance, np.zeros(one.y.size), one.y)
         shift = np.ascontiguousarray(one.shift(sig))
         linear, square = np.zeros((2, *found.told.shape))
         weigh.noon(one.day, inverse, weighed, shift, begin, _RAMPS, came, trust, linear, square)
-        loose = _loosened(linear, square, spread)
+        loose = _loosened(linear, square, one.loose)
         for whole, part in zip((found.told, found.linear, found.square), loose, strict=True):
             whole += part
     for one, trust in ((idle, NOON_TRUST), (stood, shape.STOOD_TRUST)):

@@ -49,15 +49,17 @@ from sizing.judge.flags import (
     worth_asking,
 )
 from sizing.judge.limits import ASK, days_to_notice, limit
-from sizing.judge.nightly import Sites, day_of_year, due_today, night, tell
+from sizing.judge.nightly import Sites, day_of_year, due_today, night, offset, tell
 from sizing.judge.noise import kind_of
 from sizing.judge.record import OBSERVATION, Days, State, Totals, new_state
+from sizing.judge.season import around
+from sizing.judge.season import read as read_season
 from sizing.judge.weather import Sky, learn_patchiness, network
 from sizing.judge.weather import read as read_sky
 
 __all__ = [
     "ASK", "CLOSED", "NOTHING", "OBSERVATION", "RAISED", "TOLD_AGAIN", "Case", "Days", "Found", "Sites", "Sky", "State",
-    "Step", "Totals", "agreed", "day_of_year", "days_to_notice", "decide", "due_today", "find", "first_level",
-    "kind_of", "learn_patchiness", "limit", "network", "new_state", "night", "raised", "read_sky", "tell",
-    "worth_asking",
+    "Step", "Totals", "agreed", "around", "day_of_year", "days_to_notice", "decide", "due_today", "find", "first_level",
+    "kind_of", "learn_patchiness", "limit", "network", "new_state", "night", "offset", "raised", "read_season",
+    "read_sky", "tell", "worth_asking",
 ]  # fmt: skip

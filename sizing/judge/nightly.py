@@ -10,10 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from sizing.causes.table import light_gain
-from sizing.judge import mistakes, weather
+from sizing.judge import mistakes, season, weather
 from sizing.judge.evidence import (
     CHAIN_NOISE,
     DEMAND_SPREAD,
+    FROZEN,
     LEAST,
     LIGHT_NOISE,
     METER_NOISE,
@@ -68,7 +69,7 @@ def tell(state, sites, table, days, day):
         return seen, variance
     doy, u = day_of_year(day), days.unit
     own = table.clearness_of_plane(u, doy, days.irradiation_kwh_m2)
-    healthy = days.volume_l * np.exp(-state.level[u])
+    healthy = days.volume_l * np.exp(-(state.level + offset(state, day))[u])
     by_water, slope = table.clearness_of_water(u, doy, healthy)
     spread = (state.level_var[u] + METER_NOISE**2 + (CHAIN_NOISE + LIGHT_NOISE) ** 2) / np.maximum(slope, 0.05) ** 2
     demand = np.where(sites.float_switch[u], np.exp(state.demand[u]), np.inf)
@@ -79,6 +80,24 @@ def tell(state, sites, table, days, day):
     variance[u] = np.where(cell, _cell_var(own), spread)
     seen[~np.isfinite(variance)] = np.nan
     return seen, variance
+
+
+def offset(state, day):
+    """Log of each unit's output over its usual that the time of the year and the season around let expect (n,)."""
+    return state.season + season.wave(state.split, day, state.days)
+
+
+def _learn_split(state, u, ratio, variance, free, day, span):
+    """States that have taken figures into what is known of their year: ratio (m,) log of measured over expected."""
+    part = state.take(u)
+    calm = (part.suspect == 0) & (part.evidence[:, :4].max(axis=1) < FROZEN) & (free >= season.FREE) & (span > 0)
+    known = part.level + offset(part, day)
+    lasts = np.where(span <= 1, season.LASTS, 1.0)
+    split, doubt = season.take_in(
+        state.split, state.split_var, u, np.where(calm, ratio + free * known, np.nan),
+        variance * part.noise * lasts, free, day + 0.5 - span / 2,
+    )  # fmt: skip
+    return state.with_(split=split, split_var=doubt)
 
 
 def due_today(state, sites, table, sky, day, own=None):
@@ -92,6 +111,7 @@ def due_today(state, sites, table, sky, day, own=None):
     sd = np.sqrt(np.where(cell, _cell_var(own), sky.variance * state.patchy))
     x = mean[:, None] + sd[:, None] * _X
     supply, slope = table.water(units, doy, x)
+    supply = supply * np.exp(offset(state, day))[:, None]
     gain = light_gain(slope[:, NODES // 2], mean)
     demand = np.where(sites.float_switch, np.exp(state.demand), np.nan)
     expected = limited(supply * np.exp(state.level)[:, None], demand[:, None])
@@ -101,13 +121,16 @@ def due_today(state, sites, table, sky, day, own=None):
     return supply @ _W, middle, variance, mean, gain
 
 
-def night(state, sites, table, sky, days, totals, day, patchy=None):
+def night(state, sites, table, sky, days, totals, day, patchy=None, lean=None):
     """Judge a day's readings. Units are places 0..n-1 in state, sites, table and sky; days and totals may be None.
 
-    patchy: `weather.learn_patchiness` of the night for these units, if it is to be carried on. Returns the states
+    patchy, lean: `weather.learn_patchiness` and `season.read` of the night for these units, if they are to be carried
+    on. Returns the states
     after the day and the observations (OBSERVATION), one for every reading that came.
     """
     n, doy = state.level.size, day_of_year(day)
+    split, doubt = season.pass_a_day(state.split, state.split_var)
+    state = state.with_(split=split, split_var=doubt, season=state.season if lean is None else lean)
     own = np.full(n, np.nan)
     if days is not None and len(days.unit):
         own[days.unit] = table.clearness_of_plane(days.unit, doy, days.irradiation_kwh_m2)
@@ -166,7 +189,8 @@ def _days(state, sites, days, day, sky, supply, due, var, clear, own, gain):
     rows["noon_w_m2"], rows["noon_v"] = days.noon_w_m2, days.noon_v
     rows["noon_a"], rows["noon_level_m"] = days.noon_a, days.noon_level_m
     rows["own_kwh_m2"], rows["sky"], rows["sky_var"] = days.irradiation_kwh_m2, sky.mean[u], sky.variance[u]
-    return state.put(u, after), rows
+    after = _learn_split(state.put(u, after), u, np.where(usable, ratio, np.nan), spread, free, day, 1.0 + 0 * ratio)
+    return after, rows
 
 
 def _totals(state, sites, table, totals, day, supply, due, var, clear, gain):
@@ -229,7 +253,8 @@ def _totals(state, sites, table, totals, day, supply, due, var, clear, gain):
         doubted_due=np.where(wrong, now_due, part.doubted_due),
         doubted_day=np.where(wrong, float(day), part.doubted_day),
     )
-    return state.put(u, after), rows
+    ratio = np.where(usable, ratio, np.nan)
+    return _learn_split(state.put(u, after), u, ratio, spread, free, day, np.where(usable, span, 0.0)), rows
 
 
 def _doubts(part, sites, totals, expected, spread, now_due, span, day):

@@ -42,14 +42,14 @@ NOISE = Noise._fields
 METER, DAILY, CELL = range(3)  # ways of reporting: a running total now and then, a volume a day, sun besides
 KINDS = ("meter", "daily", "logger")
 _OF = (
-    (Noise(level=1.3, slow=0.035, dirt=0.02, meter=0.0003), Noise(level=1.8, slow=0.06, slow_days=50.0, meter=0.001)),
+    (Noise(level=1.3, slow=0.03, dirt=0.017, meter=0.0003), Noise(level=1.8, slow=0.06, slow_days=50.0, meter=0.001)),
     (
-        Noise(level=1.8, slow=0.035, slow_days=90.0, dirt=0.03, dirt_days=48.0, meter=0.0004, dull=0.03, shape=0.056,
+        Noise(level=1.8, slow=0.03, slow_days=90.0, dirt=0.03, dirt_days=48.0, meter=0.00035, dull=0.03, shape=0.056,
               weather=0.75),
         Noise(level=2.0, slow=0.05, slow_days=60.0, dirt=0.03, dull=0.045, draw=0.15, draw_slow=0.17, draw_days=30.0),
     ),
     (
-        Noise(level=1.4, slow=0.03, slow_days=150.0, dirt=0.015, dirt_days=48.0, meter=0.0004, dull=0.018, shape=0.056,
+        Noise(level=1.4, slow=0.027, slow_days=150.0, dirt=0.013, dirt_days=48.0, meter=0.0003, dull=0.018, shape=0.056,
               weather=0.45),
         Noise(slow=0.04, slow_days=150.0, dirt=0.015, dirt_days=48.0, dull=0.018, shape=0.056, draw_level=0.2,
               draw_slow=0.17, draw_days=40.0),

@@ -9,6 +9,8 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from sizing.judge import season
+
 SIZES = np.array([0.08, 0.16, 0.33, 0.80, 3.0])  # losses (log) the running evidence is kept for; the last: stopped
 NODES = 5  # of the day's clearness, when it is only known within a range
 
@@ -81,7 +83,8 @@ class Totals:
 
 @dataclass(frozen=True)
 class State:
-    """Arrays (n,), except evidence and onset (n, sizes). Days count from 1970-01-01."""
+    """Arrays (n,), except evidence and onset (n, sizes), split (n, 4) and split_var (n, 10). Days count from
+    1970-01-01."""
 
     level: np.ndarray  # log of own healthy output over the chain's
     level_var: np.ndarray
@@ -109,6 +112,9 @@ class State:
     onset: np.ndarray  # day each began to rise
     doubts: np.ndarray  # days in a row with a doubted volume
     suspect: np.ndarray  # 1 while a flag is open: does not tell the weather, does not move its level
+    split: np.ndarray  # own output through the year (judge.season): its constant, its wave, its lean, and
+    split_var: np.ndarray  # the doubt of them
+    season: np.ndarray  # log of output over the usual that neighbours lead to expect now
 
     def take(self, units):
         """State of some units."""
@@ -134,7 +140,7 @@ class State:
     @staticmethod
     def from_rows(rows):
         """Back from storage. rows (n, width) as `as_rows` gave them."""
-        widths = [SIZES.size if f.name in ("evidence", "onset") else 1 for f in fields(State)]
+        widths = [WIDTHS.get(f.name, 1) for f in fields(State)]
         if sum(widths) != rows.shape[1]:
             raise ValueError(
                 f"a stored state has {rows.shape[1]} numbers, {sum(widths)} are needed: judge from the readings again"
@@ -142,6 +148,9 @@ class State:
         parts = np.split(np.asarray(rows, float), np.cumsum(widths)[:-1], axis=1)
         out = [part.copy() if part.shape[1] > 1 else part[:, 0].copy() for part in parts]
         return State(*out)
+
+
+WIDTHS = {"evidence": SIZES.size, "onset": SIZES.size, "split": season.PLACES, "split_var": season.PAIRS}
 
 
 def _column(values):
@@ -157,7 +166,10 @@ def new_state(n, level=0.0, level_sd=0.08, demand_l=np.nan, day=0):
         return np.array(np.broadcast_to(np.asarray(value, float), (n,)))
 
     zero = {f.name: np.zeros(n) for f in fields(State)}
+    split, split_var = season.start(full(level), full(level_sd))
     zero |= {
+        "split": split,
+        "split_var": split_var,
         "level": full(level),
         "level_var": full(level_sd) ** 2,
         "noise": np.ones(n),

@@ -58,6 +58,12 @@ class Sky(NamedTuple):
     anchored: np.ndarray  # 0-1, how much that is worth here
 
 
+def on_the_globe(latitude_deg, longitude_deg):
+    """Places (n, 3) in km from the middle of the earth."""
+    lat, lon = np.radians(np.asarray(latitude_deg, float)), np.radians(np.asarray(longitude_deg, float))
+    return EARTH_KM * np.stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)], axis=-1)
+
+
 def covariance(distance_km):
     """Covariance of clearness over a distance in km; any shape."""
     d = np.asarray(distance_km, float)
@@ -71,10 +77,9 @@ def network(latitude_deg, longitude_deg, tells, most=12, has_cell=None):
     with a weather record of their own may stand behind the units as tellers: they see the sky, too. has_cell: which
     measure the sun themselves (such places as well); only they know the season's level, the others tell days apart.
     """
-    lat, lon = np.radians(np.asarray(latitude_deg, float)), np.radians(np.asarray(longitude_deg, float))
-    place = EARTH_KM * np.stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)], axis=-1)
+    place = on_the_globe(latitude_deg, longitude_deg)
     teller = np.flatnonzero(tells)
-    n, k = len(lat), int(min(most, len(teller)))
+    n, k = len(place), int(min(most, len(teller)))
     cells, weight = _cells(place, np.zeros(n, bool) if has_cell is None else np.asarray(has_cell, bool))
     if k == 0:
         return Network(np.zeros((n, 0), int), np.zeros((n, 0)), np.zeros((n, 0, 0)), np.zeros((n, 0)), cells, weight)

@@ -55,6 +55,7 @@ def run(folder, alarms=10.0, stop=None, keep=None):
     for d, _ in f.nights.values():
         tells[d.unit] = True
     net = judge.network(f.fleet.latitude_deg, f.fleet.longitude_deg, tells, has_cell=f.sites.has_cell)
+    around = judge.around(f.fleet.latitude_deg, f.fleet.longitude_deg)
     limits = judge.limit(alarms, tells, f.sites.has_cell)
     history, signs, cases, flags = [[] for _ in range(n)], {}, {}, []
     seconds = {"night": 0.0, "causes": 0.0, "asked": 0}
@@ -64,7 +65,8 @@ def run(folder, alarms=10.0, stop=None, keep=None):
         seen, var = judge.tell(state, f.sites, t, days, day)
         sky = judge.read_sky(net, t.prior(judge.day_of_year(day)) + state.sky_bias, seen, var)
         patchy = judge.learn_patchiness(state.patchy, sky, net)
-        state, rows = judge.night(state, f.sites, t, sky, days, totals, day, patchy)
+        lean = judge.read_season(around, state, day)
+        state, rows = judge.night(state, f.sites, t, sky, days, totals, day, patchy, lean)
         seconds["night"] += time.time() - start
         start = time.time()
         for r in rows:

@@ -51,13 +51,15 @@ def watch(folder):
     state = judge.new_state(f.fleet.n, level, doubt, 0.95 * f.fleet.need_l_day[:, 0], f.first)
     daily = np.array([k != "A" for k in f.level])
     net = judge.network(f.fleet.latitude_deg, f.fleet.longitude_deg, daily, has_cell=f.sites.has_cell)
+    around = judge.around(f.fleet.latitude_deg, f.fleet.longitude_deg)
     out, evidence, scatter, signs = [], {}, {}, {}
     for day in range(f.first, f.last + 1):
         days, totals = f.nights.get(day, (None, None))
         seen, var = judge.tell(state, f.sites, t, days, day)
         sky = judge.read_sky(net, t.prior(judge.day_of_year(day)) + state.sky_bias, seen, var)
         patchy = judge.learn_patchiness(state.patchy, sky, net)
-        state, rows = judge.night(state, f.sites, t, sky, days, totals, day, patchy)
+        lean = judge.read_season(around, state, day)
+        state, rows = judge.night(state, f.sites, t, sky, days, totals, day, patchy, lean)
         out.append(rows)
         evidence[day], scatter[day] = state.evidence.max(axis=1), state.noise
     rows = np.concatenate(out)

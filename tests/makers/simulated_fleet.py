@@ -75,14 +75,18 @@ def simulate(seed, n=240, days=400):
         fields[mine] = simulated_sky.daily_fields(rng, units.lat[mine], units.lon[mine], days)
     tanks = [Tank(units.tank_l, units.floats, np.random.default_rng(seed + 1)) for _ in range(2)]
     weather = _Weather(rng, units, n)
+    begins = np.array([p.onset if p is not None and p.ramp == 0 else -1 for p in plan])
+    began_at = np.random.default_rng(seed + 3).uniform(5.0, 18.0, n)
     doy0 = int((START - START.astype("datetime64[Y]").astype("datetime64[D]")).astype(int)) + 1
     for d in range(days):
         doy = (doy0 + d - 1) % 365 + 1
         sky = weather.day(rng, units, fields[:, d], doy, d)
         sound = _produced(rng, units, sky, Faults(), sky["draw"], tanks[0], None)
         fault, extra = faults_of_day(rng, plan, units, d, sky)
-        ill = _produced(rng, units, sky | extra["sky"], fault, sky["draw"] * extra["draw"], tanks[1], extra["off"])
-        _keep(made, units, d, sky, sound, ill, extra)
+        before = began_at[:, None] + np.where(begins == d, 0, -99)[:, None] > HOURS  # what comes at once has its hour
+        ill = _produced(rng, units, sky | extra["sky"], fault, sky["draw"] * extra["draw"], tanks[1], extra["off"],
+                        (before, sound))  # fmt: skip
+        _keep(made, units, d, sky, sound, ill, extra, before)
     return units, plan, made
 
 
@@ -132,8 +136,9 @@ class _Weather:
         return out | {"level_kwh": level_kwh, "air": profile, "dirt": self.dirt.copy(), "well": well, "draw": draw}
 
 
-def _produced(rng, units, sky, faults, draw, tank, off):
-    """Litres let in by quarter, and what a logger would see at noon."""
+def _produced(rng, units, sky, faults, draw, tank, off, until=None):
+    """Litres let in by quarter, and what a logger would see at noon; until: (quarters in which the unit is still sound,
+    what it then gives)."""
     caught = sky["caught"] * (1 - sky["dirt"][:, None])
     level = np.maximum(units.true_static[:, None] + sky["well"][:, None], 0.5)
     at = chain.spot(units.true, caught, sky["air"], level, faults)
@@ -141,7 +146,10 @@ def _produced(rng, units, sky, faults, draw, tank, off):
     if off is not None:
         flow = flow * (1 - off)
     first = np.cumsum(flow * 15, axis=1) <= 0.6 * units.main_l[:, None]  # the empty main fills first
-    let, stopped, shut = tank.day(np.where(first & units.drains[:, None], 0.0, flow), draw)
+    flow = np.where(first & units.drains[:, None], 0.0, flow)
+    if until is not None:
+        flow = np.where(until[0], until[1][4], flow)
+    let, stopped, shut = tank.day(flow, draw)
     q = int(np.argmin(np.abs(HOURS - 12.1)))
     runs = (let[:, q] > 0) | ((flow[:, q] > 0) & ~shut[:, q])
     noon_off = 0.0 if off is None else off[:, q]
@@ -153,13 +161,15 @@ def _produced(rng, units, sky, faults, draw, tank, off):
             runs, np.nan_to_num(at.pumping_level_m[:, q], nan=30.0), level[:, 0] + faults.static_level_drop_m
         ),
     }  # fmt: skip
-    return let, stopped, shut, noon
+    if until is not None:
+        noon = {name: np.where(until[0][:, q], until[1][3][name], values) for name, values in noon.items()}
+    return let, stopped, shut, noon, flow
 
 
-def _keep(made, units, d, sky, sound, ill, extra):
-    let, stopped, shut, noon = ill
+def _keep(made, units, d, sky, sound, ill, extra, before):
+    let, stopped, shut, noon, _flow = ill
     blind = np.where(let / 15 < units.meter_starts[:, None], 0.0, let)
-    metered = blind * (extra["meter"] * units.meter_gain)[:, None]
+    metered = blind * np.where(before, 1.0, extra["meter"][:, None]) * units.meter_gain[:, None]
     made.healthy[:, d], made.actual[:, d], made.metered[:, d] = sound[0].sum(axis=1), let.sum(axis=1), metered.sum(1)
     made.quarters[:, d], made.shut[:, d], made.stopped_min[:, d] = metered, shut, stopped
     made.level_kwh[:, d], made.plane_kwh[:, d] = sky["level_kwh"], sky["plane"].sum(axis=1) / 4000

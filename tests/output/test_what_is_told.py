@@ -2,9 +2,12 @@
 
 import numpy as np
 import pytest
+from django.urls import reverse
 
 from fleet.output.services.nightly import cases
 from sizing.causes import names, odds
+from tests.makers.judged import a_shortfall, judged_days
+from tests.makers.registry import an_installation
 
 
 def told(**chances):
@@ -27,3 +30,22 @@ def test_the_likeliest_comes_first_and_says_whether_it_is_a_fault():
     word = told(less_drawn=0.4, pump_worn=0.6)
     assert word["is_fault"] is True
     assert [one["cause"] for one in word["causes"]] == ["pump_worn", "less_drawn"]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("season", "words"),
+    [(0.94, "give about 6 % less than usual"), (1.05, "give about 5 % more than usual"), (0.996, ""), (None, "")],
+)
+def test_the_page_of_a_shortfall_says_what_the_season_does_to_sound_units_here(
+    organisation, client_of, nadia, season, words
+):
+    evidence = {} if season is None else {"season": season}
+    one = an_installation(organisation)
+    short = a_shortfall(one, evidence=evidence)
+    judged_days(one, short.since, [(1000.0, 700.0)] * 3)
+    page = client_of(nadia).get(reverse("output:shortfall", args=[short.pk])).content.decode().replace("\xa0", " ")
+    assert words in page
+    assert ("at this time of the year" in page) is bool(words)
+    told = client_of(nadia).get(f"/api/v1/shortfalls/{short.pk}/").json()
+    assert told["season"] == (season or 1.0)

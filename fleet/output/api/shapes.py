@@ -47,8 +47,13 @@ class WholeShortfall(ShortfallRecord):
         "and whether by bucket"
     )
 
+    season = serializers.SerializerMethodField(
+        help_text="what the time of the year, as the units around tell it, leaves of the unit's usual output; what is "
+        "due takes it into account (1: nothing known)"
+    )
+
     class Meta(ShortfallRecord.Meta):
-        fields = [*ShortfallRecord.Meta.fields, "flags", "spot_tests"]
+        fields = [*ShortfallRecord.Meta.fields, "flags", "spot_tests", "season"]
         read_only_fields = fields
 
     def get_flags(self, shortfall) -> list[dict]:
@@ -58,6 +63,9 @@ class WholeShortfall(ShortfallRecord):
 
     def get_spot_tests(self, shortfall) -> list[dict]:
         return shortfall.evidence.get("tests", [])
+
+    def get_season(self, shortfall) -> float:
+        return shortfall.evidence.get("season", 1.0)
 
 
 class EvaluationRecord(serializers.ModelSerializer):

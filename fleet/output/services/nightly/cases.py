@@ -112,7 +112,8 @@ def night(cohort, state, cases, events, history, signs, rows, tested, day):
             cases[unit] = step.case
         if step.case is not None and got is not None:
             tests = history.tests.words(unit, day, put_right(cohort, unit, day))
-            events.standing[unit] = summary(got, day, sig, tests)
+            season = float(np.exp(judge.offset(state.take([unit]), day)[0]))
+            events.standing[unit] = summary(got, day, sig, tests, season)
         if step.what in (judge.RAISED, judge.TOLD_AGAIN):
             events.log.append((unit, events.standing[unit]))
         if step.what == judge.CLOSED:
@@ -238,9 +239,10 @@ def noon_due(built, rows):
     return spot.array_voltage_v[0], spot.array_current_a[0], spot.pumping_level_m[0], one.static_level_m[0, month]
 
 
-def summary(got, day, sig=None, tests=()):
+def summary(got, day, sig=None, tests=(), season=1.0):
     """What is put forward, as plain values: day, causes with odds, onset and loss with their ranges, probability,
-    the checks that would tell most, by the unit's own signatures, and the tests on site that counted."""
+    the checks that would tell most, by the unit's own signatures, the tests on site that counted, and what the season
+    leaves of the unit's usual output."""
     # Alike as told: in the order of their names, for the last digits are not the same in every process.
     best = sorted(range(len(names.NAMES)), key=lambda c: (-round(float(got.cause[c]), 3), names.NAMES[c]))
     onset = [int(round(float(v))) for v in np.atleast_1d(got.onset)]
@@ -259,6 +261,7 @@ def summary(got, day, sig=None, tests=()):
         "misread": round(float(got.misread), 4),
         "is_fault": best[0] != names.NOT_A_FAULT,
         "tests": list(tests),
+        "season": round(season, 3),
     }
 
 

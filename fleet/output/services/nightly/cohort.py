@@ -48,6 +48,7 @@ class Cohort:
     table: object  # causes.table.Table
     sites: object  # judge.nightly.Sites
     net: object  # judge.weather.Network
+    around: object  # judge.season.Around
     marks: np.ndarray  # of the baselines: the first 16 digits of their hashes as numbers, 0 where there is none
     last: np.ndarray  # last day on which the unit hung there
     daily: np.ndarray  # reports day by day
@@ -130,7 +131,7 @@ def load(ids, year):
     alarms = dict(Organisation.objects.values_list("pk", "false_alarms_per_100_unit_years"))
     return Cohort(
         ids=facts["id"], year=year, facts=facts, table=table, sites=sites,
-        net=net,
+        net=net, around=judge.around(lat, lon),
         last=facts["last"].astype("datetime64[D]").astype(np.int64), daily=daily,
         limits=judge.limit(
             np.array([alarms[o] for o in facts["organisation_id"].tolist()]), daily, sites.has_cell

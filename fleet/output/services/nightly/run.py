@@ -66,16 +66,17 @@ def nights(cohort, state, cases, through, recent, first, last, ended, snapshot_o
         seen, variance = judge.tell(state, cohort.sites, cohort.table, days, day)
         prior = cohort.table.prior(doy) + state.sky_bias
         sky, patchy = _sky(cohort, state, prior, seen, variance, by_places.get(day))
+        lean = judge.read_season(cohort.around, state, day, active)
         if totals is not None and facts["new_meter"].any():
             started = totals.unit[facts["new_meter"] > 0]
             total = state.total.copy()
             total[started] = np.nan
             state = state.with_(total=total)
         if active.all():
-            after, rows = judge.night(state, cohort.sites, cohort.table, sky, days, totals, day, patchy)
+            after, rows = judge.night(state, cohort.sites, cohort.table, sky, days, totals, day, patchy, lean)
         else:
             units = everyone[active]
-            part, rows = _night_of_some(cohort, state, units, sky, patchy, days, totals, day)
+            part, rows = _night_of_some(cohort, state, units, sky, patchy, lean, days, totals, day)
             after = state.put(units, part)
         if len(rows):
             # A meter's period is put down to whoever told the sky on its last day.
@@ -122,7 +123,7 @@ def _sky(cohort, state, prior, seen, variance, by_places):
     return sky._replace(told_by=sky.told_by + np.where(alone, places.FROM_PLACES, 0)), patchy
 
 
-def _night_of_some(cohort, state, units, sky, patchy, days, totals, day):
+def _night_of_some(cohort, state, units, sky, patchy, lean, days, totals, day):
     """As a night of all, for some units only: those that are behind the others."""
     place = np.full(len(cohort), -1)
     place[units] = np.arange(len(units))
@@ -138,7 +139,7 @@ def _night_of_some(cohort, state, units, sky, patchy, days, totals, day):
 
     part, rows = judge.night(
         state.take(units), cohort.sites.take(units), cohort.table.take(units), part_sky, some(days), some(totals), day,
-        patchy[units],
+        patchy[units], lean[units],
     )  # fmt: skip
     rows["unit"] = units[rows["unit"]]
     return part, rows

@@ -116,7 +116,9 @@ def _write(shortfall, word, people):
     shortfall.lost_fraction = round(1 - word["kept"], 4)
     shortfall.probability = min(max(word["probability"], 0.0), 1.0)
     shortfall.causes = causes
-    shortfall.evidence = {"misread": word.get("misread", 0.0), "tests": word.get("tests", [])}
+    shortfall.evidence = {
+        "misread": word.get("misread", 0.0), "tests": word.get("tests", []), "season": word.get("season", 1.0),
+    }  # fmt: skip
     shortfall.checks = word.get("checks") or advice.checks(causes)
     shortfall.parts = advice.parts(causes)
     shortfall.danger = advice.danger(causes)

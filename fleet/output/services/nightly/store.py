@@ -13,6 +13,7 @@ from fleet.output.services.nightly.places import FROM_PLACES
 from fleet.output.services.nightly.run import idle
 from fleet.readings import staging
 from fleet.readings.partitions import make_for
+from sizing import judge
 from sizing.judge import record
 
 SUN_BY = ("", "own", "fleet", "climate")  # as staged: a small number
@@ -103,7 +104,7 @@ def judgements(cohort, stretch, through):
     staged = {
         "installation_id": ("bigint", cohort.ids),
         "through": ("date", DAY_ZERO + through),
-        "level_ratio": ("float8", np.exp(np.clip(stretch.state.level, -3, 3))),
+        "level_ratio": ("float8", np.exp(np.clip(_level_now(stretch.state, through), -3, 3))),
         "recent_ratio": ("float8", stretch.recent),
         "sound": ("int", sound),
         "state": ("bytea", pack_states(stretch.state)),
@@ -120,6 +121,11 @@ def judgements(cohort, stretch, through):
             [json.dumps(cases), timezone.now()],
         )
     snapshots(cohort, stretch, through)
+
+
+def _level_now(state, through):
+    """Log of own healthy output over the calculation's, at this time of the year (n,)."""
+    return state.level + judge.offset(state, through)
 
 
 KEPT = ("through", "state", '"case"', "level_ratio", "recent_ratio", "judged_at", "trouble", "sound_since")
