@@ -8,9 +8,7 @@ from sizing import judge
 from sizing.causes import channels, names, odds, signatures, table, weigh
 from tests.sizing.invented import fleet as invented_fleet
 from tests.sizing.invented import row
-
-DAY = 19500
-FIRST = DAY - 80
+from tests.sizing.one_unit import DAY, FIRST, fell, rows_of, with_noons
 
 
 @pytest.fixture(scope="module")
@@ -18,39 +16,19 @@ def fleet():
     return invented_fleet(row())
 
 
-def _rows(ratio, expected=4000.0, days=80, noise=0.03, seed=2):
-    """Day records whose measured water is `ratio` (days,) of the expected, with own cell and a little noise."""
-    rows = np.zeros(days, judge.OBSERVATION)
-    for name in rows.dtype.names:
-        if rows.dtype[name].kind == "f":
-            rows[name] = np.nan
-    rng = np.random.default_rng(seed)
-    rows["day"], rows["since"] = FIRST + 1 + np.arange(days), 1
-    rows["supply_l"] = rows["expected_l"] = expected
-    rows["measured_l"] = expected * np.asarray(ratio) * np.exp(rng.normal(0, noise, days))
-    rows["clearness"], rows["weather_var"], rows["light_gain"], rows["told_by"] = rng.normal(1, 0.4, days), 0.0, 1.0, -1
-    return rows
-
-
 def _judged(fleet, rows, unit=0):
     sig = signatures.of_unit(fleet, unit, 5)
     return odds.judge(rows, sig, DAY, FIRST, 0.0, 0.05)
 
 
-def _fell(days_ago, to):
-    ratio = np.ones(80)
-    ratio[80 - days_ago :] = to
-    return ratio
-
-
 def test_a_sound_unit_is_not_suspected(fleet):
-    got = _judged(fleet, _rows(np.ones(80)))
+    got = _judged(fleet, rows_of(np.ones(80)))
     assert got.fault < 0
     assert got.none > 0.5
 
 
 def test_a_unit_that_gives_nothing_stands_or_its_meter_does_and_they_cannot_be_parted_without_more(fleet):
-    got = _judged(fleet, _rows(_fell(4, 0.0)))
+    got = _judged(fleet, rows_of(fell(4, 0.0)))
     assert got.fault > 8
     best = {names.NAMES[i] for i in np.argsort(-got.cause)[:2]}
     assert best == {"stands_still", "meter_stands"}
@@ -59,7 +37,7 @@ def test_a_unit_that_gives_nothing_stands_or_its_meter_does_and_they_cannot_be_p
 
 
 def test_a_quarter_lost_is_found_with_its_beginning_and_its_litres(fleet):
-    got = _judged(fleet, _rows(_fell(12, 0.75)))
+    got = _judged(fleet, rows_of(fell(12, 0.75)))
     assert got.fault > 5
     assert DAY - 16 <= got.onset[0] <= DAY - 9
     assert got.lost_l[1] <= got.lost_l[0] <= got.lost_l[2]
@@ -69,7 +47,7 @@ def test_a_quarter_lost_is_found_with_its_beginning_and_its_litres(fleet):
 
 @pytest.mark.parametrize("days_ago", [3, 9, 27, 52])
 def test_the_first_day_is_that_of_the_picture_and_ranges_have_a_width(fleet, days_ago):
-    got = _judged(fleet, _rows(_fell(days_ago, 0.4)))
+    got = _judged(fleet, rows_of(fell(days_ago, 0.4)))
     first = DAY - days_ago + 1
     assert abs(got.onset[0] - first) <= 1
     assert got.onset[1] <= first + 1 and got.onset[2] >= first - 1
@@ -79,7 +57,7 @@ def test_the_first_day_is_that_of_the_picture_and_ranges_have_a_width(fleet, day
 
 
 def test_a_stop_long_ago_is_still_dated_to_the_day(fleet):
-    rows = _rows(np.where(np.arange(200) < 90, 1.0, 0.0), days=200)
+    rows = rows_of(np.where(np.arange(200) < 90, 1.0, 0.0), days=200)
     rows["day"] = DAY - 199 + np.arange(200)
     got = odds.judge(rows, signatures.of_unit(fleet, 0, 5), DAY, DAY - 700, 0.0, 0.05)
     assert abs(got.onset[0] - (DAY - 109)) <= 1
@@ -87,14 +65,14 @@ def test_a_stop_long_ago_is_still_dated_to_the_day(fleet):
 
 
 def test_one_lost_day_and_a_doubted_figure_prove_nothing(fleet):
-    assert _judged(fleet, _rows(_fell(1, 0.1))).fault < 2
-    rows = _rows(_fell(12, 0.1))
+    assert _judged(fleet, rows_of(fell(1, 0.1))).fault < 2
+    rows = rows_of(fell(12, 0.1))
     rows["mistake"][-12:] = 1
     assert _judged(fleet, rows).fault < 0
 
 
 def test_too_little_to_tell_is_said(fleet):
-    rows = _rows(np.ones(80))
+    rows = rows_of(np.ones(80))
     rows["measured_l"] = np.nan
     assert _judged(fleet, rows) is None
 
@@ -148,7 +126,7 @@ def test_a_cell_that_does_not_turn_with_the_frame_sees_the_noon_that_the_frame_m
 def test_where_no_cell_stands_each_cause_and_size_is_asked_once(fleet):
     sig = signatures.of_unit(fleet, 0, 5).without_cell
     assert len(set(zip(sig.cause.tolist(), sig.size.tolist(), strict=True))) == len(sig.cause)
-    rows = _rows(_fell(12, 0.75))
+    rows = rows_of(fell(12, 0.75))
     rows["told_by"] = 5
     whole = odds.judge(rows, signatures.of_unit(fleet, 0, 5), DAY, FIRST, 0.0, 0.05)
     np.testing.assert_array_equal(whole.cause, odds.judge(rows, sig, DAY, FIRST, 0.0, 0.05).cause)
@@ -174,40 +152,6 @@ def test_a_channel_that_may_be_off_by_its_own_factor_has_the_density_written_out
     assert gain + linear - square / 2 == pytest.approx(wide - plain)
 
 
-def test_how_often_a_tank_was_full_at_noon_before_tells_what_is_usual_for_it():
-    rows, due = _with_noons(_rows(np.ones(80)))
-    often = np.arange(80) % 2 == 0
-    rows["noon_a"][often], rows["noon_v"][often] = 0.0, 72.0
-
-    def usual():
-        return channels.noon_channels(rows, DAY, due, True)[1].sound.mean()
-
-    assert usual() == pytest.approx(channels.STANDS_BY_CHANCE)  # no float switch: it stands by some fault
-    rows["demand_l"] = 4500.0
-    assert usual() > 0.4
-    rows["demand_l"] = 9000.0  # whatever is thought of demand
-    assert usual() > 0.2
-    rows["noon_a"][:50], rows["noon_v"][:50] = due[1][:50], due[0][:50]
-    rows["demand_l"] = 4500.0
-    assert usual() < 0.1
-
-
-def test_what_noons_say_of_standing_is_summed_as_written_out():
-    rng = np.random.default_rng(6)
-    day, stood = np.arange(30.0), (rng.random(30) < 0.4).astype(float)
-    sound = np.full(30, 0.1)
-    chance = np.vstack([np.full(30, 0.6), np.full(30, np.nan), np.linspace(0.1, 0.9, 30)])
-    ramps, begin = np.array([0.0, 12.0]), np.array([4.0, 21.0])
-    gain = np.zeros((3, 2, 2))
-    weigh.idle(day, stood, sound, chance, begin, ramps, np.ones((3, 2), bool), 0.8, gain)
-    after, grown = np.empty(30), np.empty(30)
-    for i, r, b in np.ndindex(3, 2, 2):
-        weigh.growth(day, np.ones(30), begin[b], ramps[r], after, grown)
-        p = np.clip(sound + (np.nan_to_num(chance[i], nan=0.1) - sound) * grown, 0.005, 0.995)
-        each = np.where(stood > 0, np.log(p / sound), np.log((1 - p) / (1 - sound)))
-        assert gain[i, r, b] == pytest.approx(0.8 * each[after > 0.5].sum())
-
-
 def test_findings_move_the_odds_beforehand_and_keep_their_sum():
     found = np.zeros(len(names.NAMES))
     found[names.NUMBER["pump_worn"]] = 10
@@ -218,79 +162,20 @@ def test_findings_move_the_odds_beforehand_and_keep_their_sum():
 
 
 def test_before_the_day_from_which_a_unit_is_sound_nothing_is_asked(fleet):
-    rows, sig = _rows(_fell(20, 0.6)), signatures.of_unit(fleet, 0, 5)
+    rows, sig = rows_of(fell(20, 0.6)), signatures.of_unit(fleet, 0, 5)
     assert odds.judge(rows, sig, DAY, DAY + 10, 0.0, 0.05) is None
     assert odds.judge(rows, sig, DAY, FIRST, 0.0, 0.05).fault > 0
-
-
-def _with_noons(rows, amps=1.0, volts=1.0, level=0.0, since=DAY - 12):
-    """The same rows with noon readings: shares of what was due from a day on, and a level that differs from the due."""
-    n = len(rows)
-    rng = np.random.default_rng(4)
-    rows["noon_w_m2"] = rng.uniform(600, 900, n)
-    late = rows["day"] > since
-    rows["noon_a"] = 6.5 * np.where(late, amps, 1.0) * np.exp(rng.normal(0, 0.01, n))
-    rows["noon_v"] = 58.0 * np.where(late, volts, 1.0) * np.exp(rng.normal(0, 0.005, n))
-    rows["noon_level_m"] = 30.0 + np.where(late, level, 0.0) + rng.normal(0, 0.05, n)
-    return rows, (np.full(n, 58.0), np.full(n, 6.5), np.full(n, 30.0), np.full(n, 28.0))
-
-
-def _noon_judged(fleet, rows, due):
-    return odds.judge(rows, signatures.of_unit(fleet, 0, 5), DAY, FIRST, 0.0, 0.05, due)
-
-
-def _best(got):
-    return names.NAMES[int(np.argmax(got.cause))]
-
-
-TOLD = [("stands_still", 0), ("meter_stands", 0), ("water_sinks", 4), ("inlet_blocked", 4), ("string_open", 0)]
-
-
-@pytest.mark.parametrize(("cause", "size"), TOLD)
-def test_noon_readings_tell_what_the_water_alone_cannot(cause, size):
-    """Readings made from a cause's own signature, with noise, are traced back to it; without noons less surely."""
-    weak = invented_fleet(row(strings=2, modules_in_series=1, coupling="direct"))
-    sig = signatures.of_unit(weak, 0, 5)
-    i = np.flatnonzero(sig.cause == names.NUMBER[cause])[size]
-    rows = _rows(np.ones(80))
-    late = rows["day"] > DAY - 12
-    kept = channels.read_curves(sig.water[i : i + 1], table.X, rows["clearness"].astype(float))[0]
-    rows["measured_l"] = np.where(late, rows["measured_l"] * kept, rows["measured_l"])
-    rows["told_by"] = 6
-    rows, due = _with_noons(rows)
-    sun = rows["noon_w_m2"].astype(float)
-    for name, curve in (("noon_a", sig.current), ("noon_v", sig.voltage)):
-        share = channels.read_curves(curve[i : i + 1], table.SUNS, sun)[0]
-        rows[name] = np.where(late, rows[name] * share, rows[name])
-    rise = channels.read_curves(sig.level[i : i + 1], table.SUNS, sun)[0]
-    rows["noon_level_m"] = np.where(late, rows["noon_level_m"] + rise, rows["noon_level_m"])
-    if cause == "stands_still":
-        rows["noon_a"][late] = 0.0
-    got = odds.judge(rows, sig, DAY, FIRST, 0.0, 0.05, due)
-    without = odds.judge(rows, sig, DAY, FIRST, 0.0, 0.05)
-    assert cause in {names.NAMES[n] for n in np.argsort(-got.cause)[:2]}
-    assert got.cause[names.NUMBER[cause]] > without.cause[names.NUMBER[cause]]
-
-
-def test_a_unit_that_stands_at_some_noons_and_scatters_cuts_out(fleet):
-    rng = np.random.default_rng(7)
-    share = np.where(rng.random(80) < 0.5, 1.0, rng.uniform(0.2, 0.7, 80))
-    share[:60] = 1.0
-    rows, due = _with_noons(_rows(share))
-    stood = (rows["day"] > DAY - 20) & (share < 0.6)
-    rows["noon_a"][stood], rows["noon_v"][stood] = 0.0, 72.0
-    assert _best(_noon_judged(fleet, rows, due)) == "cuts_out"
 
 
 def test_days_that_only_scatter_are_weather(fleet):
     rng = np.random.default_rng(8)
     ratio = np.ones(80)
     ratio[60:] = np.exp(rng.normal(0, 0.3, 20))
-    assert _judged(fleet, _rows(ratio)).fault < 4
+    assert _judged(fleet, rows_of(ratio)).fault < 4
 
 
 def test_a_fault_that_is_older_than_the_memory_is_still_told(fleet):
-    rows = _rows(np.full(230, 0.0), days=230)
+    rows = rows_of(np.full(230, 0.0), days=230)
     rows["day"] = DAY - 229 + np.arange(230)
     got = odds.judge(rows, signatures.of_unit(fleet, 0, 5), DAY, DAY - 700, 0.0, 0.05)
     assert got.fault > 5
@@ -298,7 +183,7 @@ def test_a_fault_that_is_older_than_the_memory_is_still_told(fleet):
 
 
 def test_one_low_figure_of_a_monthly_meter_may_be_a_slip_and_says_so(fleet):
-    rows = _rows(np.ones(8), days=8)
+    rows = rows_of(np.ones(8), days=8)
     rows["day"], rows["since"] = DAY - 210 + 30 * np.arange(8), 30
     rows["supply_l"] = rows["expected_l"] = rows["measured_l"] = 120000.0
     assert odds.judge(rows, signatures.of_unit(fleet, 0, 5), DAY, DAY - 240, 0.0, 0.05).misread < 0.02
@@ -309,8 +194,8 @@ def test_one_low_figure_of_a_monthly_meter_may_be_a_slip_and_says_so(fleet):
 
 
 def test_no_cause_is_ever_certain_and_none_that_can_be_is_ruled_out(fleet):
-    rows, due = _with_noons(_rows(_fell(12, 0.0)), amps=0.0, volts=1.25, level=-1.5)
-    got = _noon_judged(fleet, rows, due)
+    rows, due = with_noons(rows_of(fell(12, 0.0)), amps=0.0, volts=1.25, level=-1.5)
+    got = odds.judge(rows, signatures.of_unit(fleet, 0, 5), DAY, FIRST, 0.0, 0.05, due)
     assert got.cause.max() < 0.99
     possible = np.unique(signatures.of_unit(fleet, 0, 5).cause)
     assert got.cause[possible].min() > 1e-4
@@ -319,7 +204,7 @@ def test_no_cause_is_ever_certain_and_none_that_can_be_is_ruled_out(fleet):
 
 def test_asked_together_or_alone_gives_the_same(fleet):
     sig = signatures.of_unit(fleet, 0, 5)
-    asked = [odds.Asked(_rows(_fell(12, share)), sig, DAY, FIRST, 0.0, 0.05) for share in (0.5, 0.9, 0.0)]
+    asked = [odds.Asked(rows_of(fell(12, share)), sig, DAY, FIRST, 0.0, 0.05) for share in (0.5, 0.9, 0.0)]
     together = odds.judge_many(asked)
     for one, other in zip(asked, together, strict=True):
         alone = odds.judge(one.rows, sig, DAY, FIRST, 0.0, 0.05)
@@ -371,7 +256,7 @@ def test_what_stands_above_a_sun_loses_most_on_bright_days(fleet):
 
 def test_a_slow_meter_shows_its_whole_loss_where_a_float_switch_hides_a_weak_pump():
     floats = invented_fleet(row(float_switch=True, need_l_day=2500.0))
-    rows = _rows(_fell(20, 0.6), expected=2300.0)
+    rows = rows_of(fell(20, 0.6), expected=2300.0)
     rows["supply_l"], rows["demand_l"] = 6000.0, 2400.0
     got = odds.judge(rows, signatures.of_unit(floats, 0, 5), DAY, FIRST, 0.0, 0.05)
     order = np.argsort(-got.cause)
@@ -433,7 +318,7 @@ def test_the_gain_of_scatter_agrees_with_the_densities_written_out():
 def test_a_daily_record_stays_one_however_long_it_is():
     """Older days stand some together in the evidence, but are no meter periods: the doubt of day records stays."""
     for days in (80, 200, 239):
-        rows = _rows(np.ones(days), days=days)
+        rows = rows_of(np.ones(days), days=days)
         rows["day"] += DAY - int(rows["day"][-1])
         water = channels.water_channel(rows, DAY, 0.0)
         assert water.daily
@@ -456,28 +341,11 @@ def test_a_note_becomes_a_flag_once_a_fault_is_likelier_than_not_though_no_singl
     assert told(less_drawn=0.45, leak=0.4).case.note, "less drawn still leads"
 
 
-def test_a_well_that_fell_dry_is_told_from_a_pump_that_stands_by_the_water_at_rest(fleet):
-    """The same water, and none at last, noons at which it stands with the sun on it; only the water's depth differs."""
-    sig = signatures.of_unit(fleet, 0, 5)
-    sinks = np.flatnonzero(sig.cause == names.NUMBER["water_sinks"])
-    sunk = np.clip((np.arange(80) - 50) / 20.0, 0, 1) * 20.0
-    share = np.exp(np.interp(sunk, np.append(0.0, sig.size[sinks]), np.append(0.0, sig.log_water[sinks, 15])))
-    likelier = {}
-    for deeper in (0.0, 1.0):
-        rows, due = _with_noons(_rows(share))
-        stood = share < 0.1
-        rows["noon_a"][stood], rows["noon_v"][stood] = 0.0, 72.0
-        rows["noon_level_m"] = np.where(stood, 28.0, rows["noon_level_m"]) + deeper * sunk
-        cause = _noon_judged(fleet, rows, due).cause
-        likelier[deeper] = cause[names.NUMBER["water_sinks"]] / cause[names.NUMBER["stands_still"]]
-    assert likelier[1.0] > 10 > 0.1 > likelier[0.0]
-
-
 @pytest.mark.parametrize("level", [-0.15, 0.0, 0.3])
 def test_noughts_stay_noughts_whatever_the_units_own_level_and_however_long_they_last(fleet, level):
     """A unit better or worse than its chain gives nothing all the same: no other cause gains by it with time."""
     for days in (8, 40, 70):
-        got = _judged(fleet, _rows(_fell(days, 0.0) * np.exp(level)))
+        got = _judged(fleet, rows_of(fell(days, 0.0) * np.exp(level)))
         assert {names.NAMES[i] for i in np.argsort(-got.cause)[:2]} == {"stands_still", "meter_stands"}
 
 
@@ -491,16 +359,6 @@ def test_a_day_in_the_middle_of_wild_ones_is_no_surer_than_they():
     assert (weigh.unrest(y, var, np.full(60, 30.0)) == var).all(), "periods of weeks are no days"
 
 
-def test_what_is_higher_than_the_sun_at_noon_shades_the_noon_reading_and_what_is_lower_does_not(fleet):
-    winter = signatures.of_unit(invented_fleet(row(latitude_deg=22.0, modules_in_series=1)), 0, 11)
-    mine = winter.cause == names.NUMBER["shade_after_noon"]
-    lower, higher = mine & (winter.size < 40), mine & (winter.size > 60)  # the sun of December stands 45 degrees high
-    assert lower.any() and higher.any()
-    np.testing.assert_allclose(winter.current[lower], 1.0)
-    bright = winter.current[higher, 28]  # 700 W/m2
-    assert (bright < 0.9).all() and (bright > 0.4).all(), "hidden for half of the quarter hour, and the sky goes on"
-
-
 @pytest.mark.parametrize("periods_since", [1, 4, 9, 14])
 def test_a_meter_read_every_fortnight_that_stopped_within_a_period_is_told_so_however_long_ago_that_was(
     fleet, periods_since
@@ -508,7 +366,7 @@ def test_a_meter_read_every_fortnight_that_stopped_within_a_period_is_told_so_ho
     share = np.ones(18)
     share[-periods_since - 1] = 0.43  # on the sixth of its fourteen days
     share[18 - periods_since :] = 0.0
-    rows = _rows(share, days=18, noise=0.02)
+    rows = rows_of(share, days=18, noise=0.02)
     rows["day"] = DAY - 14 * np.arange(17, -1, -1)
     for name in ("since", "measured_l", "supply_l", "expected_l"):
         rows[name] *= 14
