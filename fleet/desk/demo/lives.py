@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from fleet.desk.demo import light
 from fleet.desk.demo.build import ZONE
 from sizing import chain, sun
 
@@ -33,6 +34,7 @@ class Episode:
 
 # What is wrong today, then what was wrong once and was put right.
 EPISODES = [
+    Episode("shade_morning", 35, None, 0, {"shade_until_h": 11.25}, "logger"),
     Episode("string_open", 16, None, 0, {"strings_open": 1}, "two_strings_logger"),
     Episode("pump_wear", 150, None, 150, {"pump_flow_factor": 0.80, "pump_slip_head": 0.18}, "daily"),
     Episode("soiling", 60, None, 60, {"soiling_extra": 0.26}, "logger"),
@@ -107,7 +109,7 @@ def weather(last_day, days, districts):
     return dates, np.clip(clear, 0.10, 0.78)
 
 
-def _severity(episode, days):
+def severity(episode, days):
     """0 before, up to 1 over the ramp, 0 after it was put right; (days,)."""
     age = np.arange(days) - (days - episode.began)
     grown = np.ceil(12 * np.clip((age + 1) / max(episode.ramp_days, 1), 0, 1)) / 12 * (age >= 0)
@@ -116,11 +118,11 @@ def _severity(episode, days):
     return grown
 
 
-def _faults(episode, share):
+def faults_at(episode, share):
     """The engineering package's fault record at each day's share of its full size."""
     sizes = {}
     for name, full in (episode.size or {}).items():
-        if name == "demand":
+        if name in {"demand", "shade_until_h"}:
             continue
         if name in {"stopped", "meter_stopped"}:
             sizes[name] = share > 0
@@ -141,6 +143,7 @@ class Life:
 
     dates: list
     volume_l: np.ndarray
+    level_sun: np.ndarray
     full: np.ndarray
     irradiation: np.ndarray
     noon_irradiance: np.ndarray
@@ -167,21 +170,23 @@ def live(installations, fleet, last_day):
         local = np.clip(clearness[district] * (1 + 0.03 * rng.standard_normal(days)), 0.05, 0.8)
         level_sun = local * np.asarray(outside)
         episode = suffering.get(i)
-        share = _severity(episode, days) if episode else np.zeros(days)
+        share = severity(episode, days) if episode else np.zeros(days)
         season = 0.6 * np.sin(2 * np.pi * (day_of_year - 210) / 365)  # lowest at the end of the dry season
         static = float(one.static_level_m[0].mean()) + season
         dirt = _dirt(rng, dates)
         health = getattr(installation, "demo_health", 1.0) * (1 + 0.01 * rng.standard_normal())
         many = one.take(np.zeros(days, int))
-        faults = _faults(episode, share) if episode else chain.NONE
+        faults = faults_at(episode, share) if episode else chain.NONE
         # One curve for each size the fault had, not one a day.
         sizes, size_of_day = np.unique(share, return_inverse=True)
         litres = chain.expected_days(
             one.take(np.zeros(sizes.size, int)), size_of_day, day_of_year, level_sun, "horizontal",
-            static_level_m=static, faults=_faults(episode, sizes) if episode else chain.NONE,
+            static_level_m=static, faults=faults_at(episode, sizes) if episode else chain.NONE,
         ).volume_l  # fmt: skip
         stopped = np.broadcast_to(np.asarray(faults.stopped, bool), (days,))
         litres = np.where(stopped, 0, np.nan_to_num(litres))
+        if episode and "shade_until_h" in episode.size:
+            litres *= light.water_left(one, dates, day_of_year, level_sun, share * episode.size["shade_until_h"])
         litres = litres * health * (1 - 1.1 * (dirt - 0.03)) * (1 + 0.02 * rng.standard_normal(days))
         litres = np.maximum(litres, 0)
         full = np.zeros(days, bool)
@@ -230,7 +235,7 @@ def _on_instruments(rng, installation, many, dates, day_of_year, level_sun, loca
         amps = np.where(off, 0, at.array_current_a * (1 + 0.015 * rng.standard_normal(days)))
         level = np.where(off, static, at.pumping_level_m + 0.05 * rng.standard_normal(days))
     shown = np.where(broken, 0, litres)
-    return Life(dates, litres, full, plane, noon, volts, amps, level, shown, episode)
+    return Life(dates, litres, level_sun, full, plane, noon, volts, amps, level, shown, episode)
 
 
 def meter_rows(rng, life, installation):

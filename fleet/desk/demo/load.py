@@ -7,7 +7,7 @@ from django.core.management import call_command
 from django.db import transaction
 from django.utils import timezone
 
-from fleet.desk.demo import build, lives, past, record
+from fleet.desk.demo import build, lives, past, quarters, record
 from fleet.output import services as output
 from fleet.output.fleet_arrays import read_fleet
 from fleet.people.models import Organisation
@@ -64,7 +64,7 @@ def _places_and_readings(last_day, say):
         life = lives.live(installations, fleet, last_day)
         record.spot_tests(installations, fleet, people["idris"], last_day)
         record.daily(installations, life)
-        record.series(installations, life)
+        quarters.keep(installations, fleet, life)
         record.meters(installations, life)
         say("a past of visits")
         past.inspections(organisation, installations, people, last_day)

@@ -90,27 +90,3 @@ def one_test(rng, installation, at, kind, sun, flow_l_min, answer, k, person):
         first_water_min=round(float(rng.uniform(1.5, 6)), 1) if kind == "commissioning" else None,
         insulation_mohm=round(float(rng.uniform(15, 180)), 1), taken_by=person,
     )  # fmt: skip
-
-
-def series(installations, lives, days=45):
-    """Quarter hours of the last weeks for two of the units with a logger: the day's shape."""
-    loggers = [(i, life) for i, life in zip(installations, lives) if i.instrument_level == "logger"][:2]
-    seconds = np.arange(6 * 3600, 18 * 3600 + 1, 900)
-    shape = np.clip(np.sin(np.pi * (seconds / 3600 - 6.2) / 11.6), 0, None)
-    for installation, life in loggers:
-        pick = range(len(life.dates) - days, len(life.dates))
-        flow, sun = [], []
-        for k in pick:
-            above = np.clip(shape - 0.16, 0, None) ** 0.9
-            flow.append(life.shown_l[k] * above / max(above.sum() * 15, 1e-9))
-            sun.append(life.irradiation[k] * 1000 * shape / (shape.sum() * 0.25))
-        readings.keep_series(
-            installations=np.full(days * seconds.size, installation.pk),
-            days=np.repeat(np.array([life.dates[k] for k in pick], "datetime64[D]"), seconds.size),
-            seconds=np.tile(seconds, days),
-            columns={
-                "flow_l_min": np.round(np.concatenate(flow), 2),
-                "irradiance_w_m2": np.round(np.concatenate(sun)),
-            },
-        )
-
