@@ -21,7 +21,7 @@ class Hung:
             where, params = "AND lower(u.serial) = ANY(%s)", [organisation.pk, [s.lower() for s in serials]]
         with connection.cursor() as cursor:
             cursor.execute(
-                "SELECT u.id, lower(u.serial), i.id, extract(epoch FROM lower(i.period))::float8, "
+                "SELECT u.serial, lower(u.serial), i.id, extract(epoch FROM lower(i.period))::float8, "
                 "extract(epoch FROM upper(i.period))::float8, s.zone "
                 "FROM registry_unit u LEFT JOIN registry_installation i ON i.unit_id = u.id "
                 "LEFT JOIN registry_well w ON w.id = i.well_id LEFT JOIN registry_site s ON s.id = w.site_id "
@@ -29,11 +29,12 @@ class Hung:
                 params,
             )
             rows = cursor.fetchall()
-        self.serials = {}
+        self.serials, self.written = {}, {}
         self.zones, zone_index = [], {}
         unit_of, ids, starts, ends, zone_of = [], [], [], [], []
-        for _unit, serial, installation, start, end, zone in rows:
+        for written, serial, installation, start, end, zone in rows:
             number = self.serials.setdefault(serial, len(self.serials))
+            self.written.setdefault(serial, written)
             if installation is None:
                 continue
             if zone not in zone_index:

@@ -19,6 +19,7 @@ from fleet.intake.tables import Table, register
 from fleet.readings import taking_out
 from fleet.readings.hung import Hung
 from fleet.readings.models import SpotTest
+from fleet.readings.serials import Near
 from fleet.readings.services import keep_days, keep_meter_readings, keep_series, keep_spot_tests
 
 EARLIEST = datetime(1990, 1, 1, tzinfo=UTC)
@@ -66,7 +67,8 @@ class _Readings(Table):
     dated = True
 
     def begin(self, run):
-        run.memory["hung"] = Hung(run.organisation)
+        run.memory["hung"] = hung = Hung(run.organisation)
+        run.memory["near"] = Near(hung.written)
 
     def placed(self, rows, run):
         """Rows that belong somewhere: [(row, place in Hung, aware moment or None)]; the others get their fault."""
@@ -77,7 +79,7 @@ class _Readings(Table):
         soon = timezone.now() + timedelta(days=1)
         for n, row in enumerate(rows):
             if index[n] < 0:
-                row.fault("serial", _("No unit with this serial is kept here. Check it, or bring the units in first."))
+                row.fault("serial", run.memory["near"].sentence(row["serial"]))
                 continue
             moment = self._moment(row, hung, index[n])
             if moment is None:

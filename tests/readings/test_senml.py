@@ -168,6 +168,7 @@ UNPLACED = [
     ({"n": "RM00012/depth", "u": "m", "v": 1}, "unknown_quantity", "n", "Known are: flow"),
     ({"n": "flow", "u": "l/min", "v": 1}, "unknown_serial", "n", "SERIAL/flow"),
     ({"n": "RM99/flow", "u": "l/min", "v": 1}, "unknown_serial", "n", "RM99"),
+    ({"n": "urn:x:RM00021/flow", "u": "l/min", "v": 1}, "unknown_serial", "n", "did you mean RM00012?"),
     ({"n": "day/volume", "u": "m3", "v": 1}, "unknown_serial", "n", "SERIAL/day/volume"),
     ({"n": "RM00012/flow", "v": 1}, "wrong_unit", "u", "needs its unit"),
     ({"n": "RM00012/flow", "u": "V", "v": 1}, "wrong_unit", "u", "l/min"),

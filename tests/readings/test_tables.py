@@ -72,7 +72,8 @@ def test_times_without_a_zone_and_days_alone_are_the_sites(installation, bring):
 
 
 BAD = [  # table, a row below its heads, the column named, a piece of the sentence
-    ("daily_records", "RM-8,2024-06-03,3000", "serial", "No unit with this serial"),
+    ("daily_records", "XY-18,2024-06-03,3000", "serial", "No unit with this serial"),
+    ("daily_records", "RM-8,2024-06-03,3000", "serial", "No unit RM-8 here; did you mean RM-7?"),
     ("daily_records", "RM-7,03/04/2024,3000", "day", "Could be"),
     ("daily_records", "RM-7,2023-06-03,3000", "day", "hung in no well then"),
     ("daily_records", "RM-7,2124-06-03,3000", "day", "year cannot be right"),
@@ -134,3 +135,17 @@ def test_another_organisations_serial_is_unknown_here(other_organisation, bring,
     an_installation(unit=a_unit(other_organisation, serial="RM-9"))
     outcome = bring("daily_records", "serial,day,volume_l\nRM-9,2024-06-01,3000\n")
     assert "No unit" in outcome.faults[0].sentence
+
+
+def test_a_line_under_a_mistyped_serial_keeps_its_text_and_comes_in_once_it_is_mended(installation, tmp_path):
+    organisation = installation.organisation
+    path, rejects = tmp_path / "came.csv", tmp_path / "rejects.csv"
+    path.write_text("serial,day,volume_l\nRM-7,2024-06-01,3000\nMR-7,2024-06-02,3111\n")
+    wants = {"table": "daily_records", "organisation": organisation, "word": "good"}
+    outcome = bring_in_file(path=path, rejects=rejects, **wants)
+    assert (outcome.new, outcome.rejected) == (1, 1)
+    left = rejects.read_text(encoding="utf-8-sig")
+    assert "MR-7,2024-06-02,3111,3," in left and "did you mean RM-7?" in left
+    rejects.write_text(left.replace("MR-7,", "RM-7,"), encoding="utf-8-sig")
+    assert bring_in_file(path=rejects, **wants).new == 1
+    assert list(DayRecord.objects.order_by("day").values_list("volume_l", flat=True)) == [3000, 3111]

@@ -17,6 +17,7 @@ from datetime import UTC, datetime
 from django.utils.translation import gettext as _
 
 from fleet.readings.senml.pack import Fault
+from fleet.readings.serials import Near
 
 # Unit of SenML -> factor to the unit that is kept. Registered with IANA (RFC 8428, RFC 8798) but for l/min, m3/h,
 # kWh/m2 and MJ/m2, which meters and loggers of this trade write.
@@ -107,10 +108,11 @@ def rows_of(records, serials):
     known = {}
     for serial in serials:
         known.setdefault(written(serial), []).append(serial)
+    near = Near({name: serials[0] for name, serials in known.items()})
     rows, faults = {}, []
     for record in records:
         try:
-            serial, quantity = _named(record, known)
+            serial, quantity = _named(record, known, near)
             for table, column, cell, label in _cells(record, quantity):
                 _put(rows, record, (table, serial), column, cell, label)
         except _Wrong as wrong:
@@ -127,7 +129,7 @@ class _Wrong(Exception):
         self.fault = Fault(code, sentence, record.number, label, found[:80])
 
 
-def _named(record, known):
+def _named(record, known, near):
     """(serial, quantity's name) of a record."""
     parts = SPLIT.split(record.name)
     quantity, before = parts[-1].lower(), len(parts) - 1
@@ -145,7 +147,10 @@ def _named(record, known):
         rest = rest[cut.end() :] if cut else ""
     if not rest:
         sentence = _("No unit with the serial in “%(name)s” is kept here. Write SERIAL/%(quantity)s.")
-        raise _Wrong("unknown_serial", sentence % {"name": record.name, "quantity": quantity}, record, "n", record.name)
+        sentence %= {"name": record.name, "quantity": quantity}
+        if before and near.to(parts[before - 1]):
+            sentence = near.sentence(parts[before - 1])
+        raise _Wrong("unknown_serial", sentence, record, "n", record.name)
     if len(known[rest]) > 1:
         sentence = _("“%(name)s” could be any of: %(serials)s. Send these readings as JSON or CSV.")
         words = {"name": record.name, "serials": ", ".join(known[rest][:5])}
