@@ -15,6 +15,10 @@ class ReadingQuerySet(QuerySet):
         """Those that count: good as they came, or corrected by a person."""
         return self.filter(standing__in=USED)
 
+    def in_doubt(self):
+        """Those that wait for a person."""
+        return self.filter(standing=1)
+
     def unused(self):
         """Those in doubt or set aside."""
         return self.exclude(standing__in=USED)

@@ -47,6 +47,34 @@ def test_a_new_meter_or_a_second_look_is_believed(installation, idris, why):
     assert not Slip.objects.exists()
 
 
+def test_a_meter_of_unknown_round_is_asked_about_once(organisation, idris):
+    installation = an_installation(organisation)
+    a_meter_reading(installation, total_l=960_000)
+    standings = [
+        keep_meter_reading(installation=installation, total_l=total, at=later(days=day), by=idris).standing
+        for day, total in ((7, 12_000), (14, 40_000), (21, 70_000))
+    ]
+    assert standings == [Standing.IN_DOUBT, Standing.GOOD, Standing.GOOD]
+    assert Slip.objects.get().found == 12_000
+
+
+def test_a_total_that_goes_backwards_from_the_doubted_one_is_asked_about_as_well(organisation, idris):
+    installation = an_installation(organisation)
+    a_meter_reading(installation, total_l=960_000)
+    for day, total in ((7, 120_000), (14, 40_000)):
+        reading = keep_meter_reading(installation=installation, total_l=total, at=later(days=day), by=idris)
+    assert reading.standing == Standing.IN_DOUBT
+    assert Slip.objects.count() == 2
+
+
+def test_a_slip_upwards_that_waits_does_not_hide_one_downwards(organisation, idris):
+    installation = an_installation(organisation)
+    a_meter_reading(installation, total_l=300_000)
+    a_meter_reading(installation, total_l=3_100_000, at=later(days=7), standing=Standing.IN_DOUBT)
+    reading = keep_meter_reading(installation=installation, total_l=32_000, at=later(days=14), by=idris)
+    assert reading.standing == Standing.IN_DOUBT
+
+
 def test_the_same_figure_twice_is_one_and_another_for_the_moment_is_refused(installation, idris):
     first = keep_meter_reading(installation=installation, total_l=5000, at=NOON, by=idris)
     assert keep_meter_reading(installation=installation, total_l=5000, at=NOON, by=idris) == first
@@ -74,3 +102,28 @@ def test_many_readings_twice_change_nothing_and_a_correction_stays(installation)
         (2100, False),
         (3000, None),
     ]
+
+
+def test_counters_that_have_run_round_are_recognised_among_many(installation):
+    many(installation, [850_000, 990_000, 12_000, 45_000])
+    assert went_round() == [False, False, True, False]
+
+
+def test_a_figure_between_two_others_takes_over_the_new_round(installation):
+    many(installation, [850_000, 990_000])
+    a_meter_reading(installation, at=later(days=21), total_l=45_000, rolled_over=True)
+    many(installation, [850_000, 990_000, 12_000])
+    assert went_round() == [False, False, True, False]
+    many(installation, [850_000, 990_000, 995_000])  # the line was corrected in the file
+    assert went_round() == [False, False, False, True]
+
+
+def test_among_many_no_round_is_seen_where_none_is_known_or_hardly_half_of_it_was_run(organisation, installation):
+    unknown = an_installation(organisation)
+    many(unknown, [990_000, 12_000])
+    many(installation, [500_000, 12_000])
+    assert not MeterReading.objects.filter(rolled_over=True).exists()
+
+
+def went_round():
+    return list(MeterReading.objects.order_by("at").values_list("rolled_over", flat=True))

@@ -26,6 +26,7 @@ def keep_meter_reading(
 
     A total below the one before is kept too, but asks: a counter that has run round is recognised where its full round
     is known; else the figure is marked for a person, unless it is a `new_meter` or was looked at twice (`as_written`).
+    It asks once: what goes on from a total that was asked about waits for no other answer.
     """
     if by is not None:
         require(by, "log")
@@ -56,13 +57,13 @@ def keep_meter_reading(
         tank_full_seen=tank_full_seen, taken_by=by, source="typed",
     )  # fmt: skip
     backwards = before is not None and total_l < before.total_l and not new_meter
-    round_l = installation.meter_rollover_l
-    if backwards and round_l and before.total_l > ROLLOVER_SHARE * round_l:
+    if backwards and went_round(total_l, before.total_l, installation.meter_rollover_l):
         reading.rolled_over, backwards = True, False
-    if backwards and not as_written:
+    asks = backwards and not as_written and not _asked_already(reading, before)
+    if asks:
         reading.standing = Standing.IN_DOUBT
     reading.save()
-    if backwards and not as_written:
+    if asks:
         Slip.objects.create(
             installation=installation, subject=Slip.Subject.METER, meter_reading=reading, at=at, field="total_l",
             found=total_l, kind=Slip.Kind.BACKWARDS,
@@ -71,6 +72,19 @@ def keep_meter_reading(
         )  # fmt: skip
     arrivals.note_day(installation.pk, local_day(installation, at))
     return reading
+
+
+def went_round(total_l, before_l, round_l):
+    """Whether a counter of this full round (None: not known) has started again between two totals."""
+    return bool(round_l) and total_l < before_l and before_l > ROLLOVER_SHARE * round_l
+
+
+def _asked_already(reading, before):
+    """Whether a total less than `before` goes on from one that waits for a person for being less too."""
+    doubted = MeterReading.objects.of(reading.installation).in_doubt().before(reading.at).filter(
+        at__gt=before.at, total_l__lt=before.total_l
+    ).order_by("-at").first()  # fmt: skip
+    return doubted is not None and reading.total_l >= doubted.total_l
 
 
 def keep_meter_readings(*, installations, epoch_s, days, totals, tank_full=None, hour_known=None, source=""):
@@ -124,9 +138,30 @@ def keep_meter_readings(*, installations, epoch_s, days, totals, tank_full=None,
                 "OR t.tank_full_seen IS DISTINCT FROM coalesce(c.tank_full, t.tank_full_seen)) "
                 "RETURNING t.installation_id, c.day",
             )
+        if new + changed:
+            _mark_rounds(cursor)
         cursor.execute(
             "UPDATE readings_slip s SET state = 'amended', settled_at = now() FROM readings_meterreading m "
             "JOIN came_meter c ON m.installation_id = c.installation_id AND m.at = to_timestamp(c.epoch) "
             "WHERE s.meter_reading_id = m.id AND s.state = 'open' AND s.found <> m.total_l AND m.standing = 0"
         )
     return Kept(new=new, changed=changed, same=len(pick) - new - changed)
+
+
+def _mark_rounds(cursor):
+    """As `went_round` of one figure: those that came, and those which now follow one that came."""
+    cursor.execute(
+        "UPDATE readings_meterreading t SET rolled_over = x.went FROM ("
+        "SELECT m.id, m.total_l < b.total_l AND b.total_l > %s * i.meter_rollover_l AS went FROM ("
+        "SELECT c.installation_id, to_timestamp(c.epoch) AS at FROM came_meter c UNION "
+        "SELECT c.installation_id, n.at FROM came_meter c CROSS JOIN LATERAL (SELECT m.at FROM readings_meterreading m "
+        "WHERE m.installation_id = c.installation_id AND m.at > to_timestamp(c.epoch) AND m.standing IN (0, 2) "
+        "ORDER BY m.at LIMIT 1) n) w "
+        "JOIN registry_installation i ON i.id = w.installation_id AND i.meter_rollover_l > 0 "
+        "JOIN readings_meterreading m ON m.installation_id = w.installation_id AND m.at = w.at "
+        "AND m.standing = 0 AND NOT m.new_meter "
+        "CROSS JOIN LATERAL (SELECT p.total_l FROM readings_meterreading p WHERE p.installation_id = "
+        "m.installation_id AND p.at < m.at AND p.standing IN (0, 2) ORDER BY p.at DESC LIMIT 1) b) x "
+        "WHERE t.id = x.id AND t.rolled_over <> x.went",
+        [ROLLOVER_SHARE],
+    )
