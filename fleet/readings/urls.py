@@ -19,6 +19,7 @@ api_urlpatterns = [
     path("meter-readings/", lists.MeterReadings.as_view(), name="meter_readings"),
     path("meter-readings/<int:pk>/", lists.OneMeterReading.as_view(), name="meter_reading"),
     path("installations/<int:pk>/meter-readings/", lists.AddMeterReading.as_view(), name="add_meter_reading"),
+    path("installations/<int:pk>/missing-periods/", lists.MissingPeriods.as_view(), name="missing_periods"),
     path("day-records/", lists.DayRecords.as_view(), name="day_records"),
     path("noon-records/", lists.NoonRecords.as_view(), name="noon_records"),
     path("series/", lists.Series.as_view(), name="series"),

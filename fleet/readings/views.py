@@ -38,6 +38,9 @@ def of_installation(request, pk):
     if kind not in KINDS:
         kind = "meter" if installation.instrument_level == Installation.Level.METER else "days"
     context = {"installation": installation, "site": installation.well.site, "kind": kind}
+    reports = "meter" if installation.instrument_level == Installation.Level.METER else "days"
+    if kind == reports and not export.asked(request):
+        context["missing"] = services.missing_periods(installation)
     if kind == "days":
         return _days(request, installation, context)
     model, columns = (MeterReading, _meter_columns()) if kind == "meter" else (SpotTest, _spot_columns())

@@ -227,3 +227,14 @@ class AddMeterReading(APIView):
         typed = rest.typed(shapes.MeterIn, request)
         reading = services.keep_meter_reading(installation=installation, by=request.user, **typed)
         return Response(shapes.MeterRecord(reading).data, status=status.HTTP_201_CREATED)
+
+
+class MissingPeriods(APIView):
+    permission_classes = rest.READS
+
+    @extend_schema(tags=["readings"], responses=shapes.MissingShape(many=True))
+    def get(self, request, pk):
+        """Days without a record, or a meter read far later than usual, newest first."""
+        found = Installation.objects.visible_to(request.user).select_related("well__site")
+        periods = services.missing_periods(get_object_or_404(found, pk=pk))
+        return Response(shapes.MissingShape(periods, many=True).data)

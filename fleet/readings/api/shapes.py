@@ -128,6 +128,18 @@ class MeterIn(serializers.Serializer):
     )
 
 
+class MissingShape(serializers.Serializer):
+    """Of daily records the first and last day without one; of a meter the days on which it was read before and after.
+
+    `last` is null where the meter has not been read since; `usual_days` lie between two of its readings.
+    """
+
+    first = serializers.DateField()
+    last = serializers.DateField(allow_null=True)
+    days = serializers.IntegerField()
+    usual_days = serializers.IntegerField(allow_null=True)
+
+
 class SaidShape(serializers.Serializer):
     """One thing to mend, and where it stands: the line of a CSV file, or the record of a JSON list and its path."""
 

@@ -3,6 +3,7 @@
 from fleet.readings.services.area_weather import keep_weather
 from fleet.readings.services.days import Kept, keep_days
 from fleet.readings.services.meters import keep_meter_reading, keep_meter_readings
+from fleet.readings.services.missing import missing_periods
 from fleet.readings.services.series import keep_series
 from fleet.readings.services.settle import settle
 from fleet.readings.services.spot import (
@@ -26,6 +27,7 @@ __all__ = [
     "keep_spot_test",
     "let_spot_test_count",
     "keep_spot_tests",
+    "missing_periods",
     "move_spot_tests",
     "settle",
 ]
