@@ -1,6 +1,6 @@
 """What the pages across the rooms show, for programs: attention, a unit's whole life, a technician's day, the map."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
 from django.shortcuts import get_object_or_404
@@ -11,10 +11,10 @@ from rest_framework import generics, serializers
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from fleet.desk import services
+from fleet.desk import services, silence
 from fleet.output.models import Shortfall
 from fleet.people import rest
-from fleet.registry.models import District, PumpType, Unit
+from fleet.registry.models import District, Installation, PumpType, Unit
 
 TAGS = ["desk"]
 
@@ -81,6 +81,7 @@ class CountsShape(serializers.Serializer):
     slips = serializers.IntegerField()
     visits_today = serializers.IntegerField()
     overdue_inspections = serializers.IntegerField()
+    silent = serializers.IntegerField(help_text="units that should have reported since they last did")
 
 
 class Counts(APIView):
@@ -90,6 +91,53 @@ class Counts(APIView):
     def get(self, request):
         """The figures above the attention list."""
         return Response(CountsShape(services.head_of_attention(request.user)).data)
+
+
+class SilentShape(serializers.ModelSerializer):
+    """A unit that should have reported since it last did."""
+
+    installation = serializers.IntegerField(source="pk", read_only=True)
+    serial = serializers.CharField(source="unit.serial", read_only=True)
+    site = serializers.CharField(source="well.site.code", read_only=True)
+    site_name = serializers.CharField(source="well.site.name", read_only=True)
+    district = serializers.CharField(source="well.site.district.name", read_only=True)
+    people_served = serializers.IntegerField(source="well.site.people_served", read_only=True)
+    last_reported = serializers.SerializerMethodField(help_text="null: never since it was hung")
+    state = serializers.SerializerMethodField(help_text="as the map words it")
+
+    class Meta:
+        model = Installation
+        fields = [
+            "installation", "serial", "site", "site_name", "district", "people_served", "instrument_level",
+            "last_reported", "state",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+    def get_last_reported(self, row) -> date | None:
+        return silence.heard(row).last
+
+    def get_state(self, row) -> str:
+        return services.state_of(row)[1]
+
+
+@extend_schema(tags=TAGS, parameters=[
+    rest.words("district"), rest.words("q", "part of a site's name, village, caretaker or serial"),
+])  # fmt: skip
+class Silent(generics.ListAPIView):
+    """Units that should have reported since they last did: most people served first."""
+
+    permission_classes = rest.READS
+    serializer_class = SilentShape
+    queryset = Installation.objects.none()
+    key_order = ["-well__site__people_served"]
+
+    def get_queryset(self):
+        asked = rest.Asked(self.request)
+        chosen = {"search": asked.text("q", 80)}
+        if found := asked.text("district"):
+            row = District.objects.filter(organisation=self.request.user.organisation_id, name=found).first()
+            chosen["district"] = row.pk if row else -1
+        return services.silent_list(self.request.user, **chosen)
 
 
 class FactShape(serializers.Serializer):

@@ -47,6 +47,22 @@ class AttentionForm(forms.Form):
         }
 
 
+class SilentForm(forms.Form):
+    """Which silent units are listed."""
+
+    q = forms.CharField(label=_("Site, village, serial"), required=False)
+    district = forms.ModelChoiceField(District.objects.none(), label=_("District"), required=False)
+
+    def __init__(self, *args, person, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["district"].queryset = District.objects.filter(organisation=person.organisation_id)
+
+    def chosen(self):
+        """The arguments of `services.silent_list`; wrong choices count as none."""
+        found = self.cleaned_data if self.is_valid() else {}
+        return {"district": found.get("district"), "search": found.get("q") or ""}
+
+
 class SendForm(forms.Form):
     """Who goes, and when."""
 

@@ -12,6 +12,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from fleet.desk import silence
 from fleet.output.models import Evaluation, Shortfall
 from fleet.people.access import own
 from fleet.readings.models import DayRecord, MeterReading, Slip, SpotTest
@@ -102,7 +103,8 @@ def head_of_attention(person, now=None):
     that it is at most of the organisation's sites."""
     with connection.cursor() as cursor:
         cursor.execute(HEAD, {"now": now or timezone.now(), "organisation": person.organisation_id})
-        return dict(zip([column.name for column in cursor.description], cursor.fetchone(), strict=True))
+        head = dict(zip([column.name for column in cursor.description], cursor.fetchone(), strict=True))
+    return head | {"silent": silence.silent(Installation.objects.visible_to(person), now).count()}
 
 
 @dataclass
@@ -304,29 +306,76 @@ def band_chart(days):
 def map_list(person):
     """Hanging installations with their state, worst first, as the list beside the map shows them."""
     open_one = Shortfall.objects.filter(installation=OuterRef("pk"), state="open")
-    return (
+    rows = (
         Installation.objects.visible_to(person)
         .hanging()
-        .select_related("unit__pump_type", "well__site__district", "judgement")
+        .select_related("unit__pump_type", "well__site__district")
         .annotate(
             short_id=Subquery(open_one.values("id")[:1]),
             lost=Subquery(open_one.values("lost_l_day")[:1]),
             danger=Subquery(open_one.values("danger")[:1]),
+            judged_through=F("judgement__through"),
+            why_not_judged=F("judgement__trouble"),
+            why_not_computed=F("baseline__trouble"),
         )
-        .order_by(F("danger").desc(nulls_last=True), F("lost").desc(nulls_last=True), "id")
     )
+    return silence.with_heard(rows).order_by(
+        F("danger").desc(nulls_last=True), F("lost").desc(nulls_last=True), "id"
+    )  # fmt: skip
 
 
 def state_of(row):
-    """A hanging installation's state as a tone of the look and a word."""
+    """A hanging installation's state as a tone of the look and a word. Nothing is as expected of which nothing is
+    known: that it was judged through yesterday only says that the nights went by."""
     if row.danger:
         return "danger", _("danger")
     if row.short_id:
         return "bad", _("falls short")
-    judged = getattr(row, "judgement", None)
-    if judged is None or judged.through is None:
+    if row.why_not_computed or row.why_not_judged:
+        return "unsure", _("cannot be computed")
+    heard = silence.heard(row)
+    if heard.last is None:
+        return "unsure", _("nothing reported yet")
+    if heard.silent:
+        return "watch", heard.words
+    if row.judged_through is None:
         return "unsure", _("not judged yet")
     return "good", _("as expected")
+
+
+def silence_beside(row):
+    """What to say of its silence beside a state that does not say it, or nothing: that it falls short was told by
+    figures that have ended since."""
+    return silence.heard(row).words if row.danger or row.short_id else ""
+
+
+def state_now(person, installation_id):
+    """The state of one hanging installation for its page: (tone, word, what to say of its silence besides, why it
+    cannot be computed); None where it hangs no more."""
+    row = map_list(person).filter(pk=installation_id).first()
+    if row is None:
+        return None
+    return *state_of(row), silence_beside(row), row.why_not_computed or row.why_not_judged or ""
+
+
+def silence_words(installation_ids):
+    """{installation: words} of those that are silent, in one question for a whole page."""
+    rows = silence.with_heard(Installation.objects.hanging().filter(pk__in=installation_ids))
+    found = {row.pk: silence.heard(row).words for row in rows.only("period", "instrument_level")}
+    return {pk: words for pk, words in found.items() if words}
+
+
+def silent_list(person, *, district=None, search=""):
+    """Hanging installations that should have reported since they last did; most people served first.
+
+    A queryset ordered by (-people served, id), ready to be paged by key; `state_of` and `silence.heard` read its rows.
+    """
+    rows = silence.silent(map_list(person))
+    if district:
+        rows = rows.filter(well__site__district_id=district)
+    if search:
+        rows = rows.filter(like(search, "well__site__"))
+    return rows.order_by("-well__site__people_served", "id")
 
 
 def map_features(person):
@@ -335,13 +384,14 @@ def map_features(person):
     for row in map_list(person):
         tone, word = state_of(row)
         site = row.well.site
+        short = _("%(litres)s L a day short, %(people)s people") % {
+            "litres": f"{row.lost:,.0f}", "people": f"{site.people_served:,}"} if row.lost else ""  # fmt: skip
         features.append({
             "type": "Feature",
             "geometry": {"type": "Point", "coordinates": [site.longitude_deg, site.latitude_deg]},
             "properties": {
                 "name": f"{site.name} ({site.code})", "tone": tone, "state": word, "address": f"/units/{row.unit_id}/",
-                "note": _("%(litres)s L a day short, %(people)s people")
-                % {"litres": f"{row.lost:,.0f}", "people": f"{site.people_served:,}"} if row.lost else "",
+                "note": ", ".join(filter(None, [short, silence_beside(row)])),
                 "serial": row.unit.serial, "lost_l_day": round(row.lost) if row.lost else None,
             },
         })  # fmt: skip

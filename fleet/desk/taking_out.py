@@ -22,6 +22,7 @@ from fleet.web.refusals import Refused
 # name -> (address, what it shows when nothing is said)
 PAGES = {
     "attention": ("desk:attention", ""),
+    "silent": ("desk:silent", ""),
     "shortfalls": ("output:shortfalls", ""),
     "site_list": ("registry:sites", ""),
     "unit_list": ("registry:units", ""),

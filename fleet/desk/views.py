@@ -13,8 +13,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet.desk import services, tables
-from fleet.desk.forms import AttentionForm, SendForm
+from fleet.desk import services, silence, tables
+from fleet.desk.forms import AttentionForm, SendForm, SilentForm
 from fleet.output import ranges
 from fleet.output.models import Baseline, Shortfall
 from fleet.people.access import may, needs, own
@@ -35,6 +35,20 @@ EXPORT = [
     export.Column(gettext_lazy("flagged on"), "flagged_on"),
     export.Column(gettext_lazy("how sure"), "probability"),
     export.Column(gettext_lazy("danger"), "danger"),
+]
+
+
+SILENT = [
+    export.Column(gettext_lazy("site"), "well.site.code"),
+    export.Column(gettext_lazy("name"), "well.site.name"),
+    export.Column(gettext_lazy("district"), "well.site.district.name"),
+    export.Column(gettext_lazy("serial"), "unit.serial"),
+    export.Column(gettext_lazy("pump type"), "unit.pump_type.name"),
+    export.Column(gettext_lazy("last reported"), lambda row: silence.heard(row).last),
+    export.Column(gettext_lazy("what is measured"), "get_instrument_level_display"),
+    export.Column(gettext_lazy("people"), "well.site.people_served"),
+    export.Column(gettext_lazy("caretaker"), "well.site.caretaker_name"),
+    export.Column(gettext_lazy("telephone"), "well.site.caretaker_phone"),
 ]
 
 
@@ -77,11 +91,32 @@ def attention(request):
         "ways": _ways(
             *([(_("New call"), "visits:take_call", (), "phone")] if may(request.user, "take_calls") else []),
             (_("Figures to settle"), "readings:slips", (), "pencil-line"),
+            (_("Silent units"), "desk:silent", (), "bell-off"),
             (_("All visits"), "visits:list", (), "list"),
             (_("Map"), "desk:map", (), "map"),
         ),
     }
     return render(request, "desk/attention.html", context)
+
+
+@needs("read_fleet")
+@require_safe
+def silent(request):
+    """Units that should have reported since they last did."""
+    form = SilentForm(request.GET or None, person=request.user)
+    rows = services.silent_list(request.user, **form.chosen())
+    if export.asked(request):
+        return export.answer(request, "silent", SILENT, rows.iterator(chunk_size=2000), place=_where)
+    page = paging.page(request, rows, ["-well__site__people_served"])
+    context = {
+        "filter_form": form, "page": page, "table": tables.of_silent(page.rows),
+        "most_days": sorted(set(silence.MOST_DAYS.values())),
+    }  # fmt: skip
+    return render(request, "desk/silent.html", context)
+
+
+def _where(row):
+    return row.well.site.latitude_deg, row.well.site.longitude_deg
 
 
 @needs("assign")
@@ -126,6 +161,7 @@ def unit(request, unit_id):
         context["chart"] = services.band_chart(days) if days else None
         context["range"] = ranges.of_month(Baseline.objects.filter(pk=now.pk).first(), _today(request.user).month)
         context["latest"] = services.latest_figures(now)
+        context["state"] = services.state_now(request.user, now.pk)
         context["shortfall"] = now.shortfalls.filter(state="open").first()
         context["attachments"] = [
             {"title": str(paper), "address": reverse("registry:attachment", args=[paper.pk])}
@@ -164,7 +200,7 @@ def fleet_map(request):
     rows = []
     for place in services.map_list(request.user).filter(short_id__isnull=False)[:LISTED_BESIDE_MAP]:
         tone, word = services.state_of(place)
-        rows.append({"place": place, "tone": tone, "word": word})
+        rows.append({"place": place, "tone": tone, "word": word, "silence": services.silence_beside(place)})
     return render(request, "desk/map.html", {"rows": rows, "places_address": reverse("desk:places")})
 
 
