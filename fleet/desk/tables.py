@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy
 from fleet.desk import silence
 from fleet.desk.services import planned_visits, silence_words, state_of
 from fleet.desk.templatetags.desk import cause_word
+from fleet.output import advice
 from fleet.web import lists, quantities
 from fleet.web.markup import addresses, joined, markup
 from fleet.web.templatetags.web import badge
@@ -60,7 +61,7 @@ def of_shortfalls(rows, *, may_send):
             markup(
                 '<div>{} <span class="quiet">{}</span></div>', named(cause["cause"]), chance(cause["odds"])
             )
-            for cause in row["causes"][:CAUSES_NAMED]
+            for cause in advice.named(row["causes"], CAUSES_NAMED)
         ]  # fmt: skip
         return joined(causes) if causes else cannot_tell
 
@@ -69,7 +70,7 @@ def of_shortfalls(rows, *, may_send):
         if visit is None:
             return nobody
         key, day, goes = visit
-        words = markup("{}, {}", goes, quantities.when(day)) if goes else proposed
+        words = markup("<span>{}, {}</span>", goes, quantities.when(day)) if goes else proposed
         return markup('<a href="{}">{}</a>', visit_page(key), words)
 
     return lists.Table(

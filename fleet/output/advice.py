@@ -114,6 +114,7 @@ TAKE = 0.12  # chance of use from which a part is worth its place in the car
 # A joint that heats can burn, and leads under water can put a voltage on the well head.
 DANGER = {"poor_joint": 1}
 LEADING = 0.12  # odds from which a cause is worth a check or a part
+NAMED = 0.05  # odds from which a second cause is worth naming where there is room for few (a judgement)
 
 
 def word(cause):
@@ -122,6 +123,11 @@ def word(cause):
 
 def _leading(causes):
     return [c["cause"] for c in causes if c["odds"] >= LEADING][:3] or [c["cause"] for c in causes[:1]]
+
+
+def named(causes, most):
+    """The causes to name where there is room for few: the likeliest, and others that are not next to impossible."""
+    return causes[:1] + [one for one in causes[1:most] if one.get("odds", 0.0) >= NAMED]
 
 
 def checks(causes):

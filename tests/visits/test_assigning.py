@@ -220,6 +220,13 @@ def test_parts_follow_the_likely_causes(installation):
     assert "meter" not in codes
 
 
+def test_nothing_is_taken_along_for_a_cause_that_is_next_to_impossible(installation):
+    causes = [{"cause": "string_open", "odds": 0.97}, {"cause": "stands_still", "odds": 0.01}]
+    visit = a_visit(installation, "repair", shortfall=a_shortfall(installation, causes=causes))
+    assert services.likely_causes(visit) == [("string_open", 0.97)]
+    assert "pump" not in {code for code, _name, _why in services.parts_for(visit)}
+
+
 def test_visits_are_seen_by_their_own_organisation_only(nadia, otto, idris, installation):
     visit = an_assigned_visit(installation, idris)
     assert visit in Visit.objects.visible_to(nadia)

@@ -420,3 +420,39 @@ def test_every_kind_of_visit_can_be_logged_to_its_end_on_the_pages(kind, client_
     assert browser.post(address("close", visit.key), {"outcome": outcome}).status_code == 302
     assert browser.get(address("visit", visit.key)).status_code == 200
     assert browser.get(address("sheet", visit.key)).content.startswith(b"%PDF")
+
+
+def test_who_sends_someone_to_a_shortfall_gets_a_visit_for_that_shortfall(client_of, nadia, installation):
+    short = a_shortfall(installation)
+    browser = client_of(nadia)
+    asked = f"{address('propose')}?shortfall={short.pk}"
+    start = browser.get(asked).context["form"].initial
+    assert (start["site"], start["kind"]) == (installation.well.site.code, "repair")
+    assert "900 litres a day" in start["why"]
+    browser.post(asked, {"site": start["site"], "kind": "repair", "why": "Go and look", "due_on": TODAY})
+    visit = Visit.objects.get()
+    assert (visit.shortfall, visit.installation, visit.why) == (short, installation, "Go and look")
+    again = browser.get(asked)
+    assert (again.status_code, again.url) == (302, address("assign", visit.key))
+
+
+def test_a_visit_proposed_for_another_site_is_not_tied_to_the_shortfall(client_of, nadia, organisation, installation):
+    short, other = a_shortfall(installation), an_installation(organisation)
+    browser = client_of(nadia)
+    browser.post(f"{address('propose')}?shortfall={short.pk}", {"site": other.well.site.code, "kind": "repair"})
+    visit = Visit.objects.get()
+    assert (visit.installation, visit.shortfall) == (other, None)
+
+
+@pytest.mark.parametrize("key", ["", "x", "0", "9" * 30, "²"])
+def test_a_shortfall_that_is_not_there_leaves_the_form_empty(client_of, nadia, installation, key):
+    page = client_of(nadia).get(address("propose"), {"shortfall": key})
+    assert (page.status_code, page.context["form"].initial["site"]) == (200, "")
+
+
+def test_the_visit_for_a_shortfall_says_what_to_check_first_with_its_cautions(client_of, idris, installation):
+    short = a_shortfall(installation, checks=["string_currents"])
+    visit = an_assigned_visit(installation, idris, shortfall=short)
+    page = said(client_of(idris).get(address("visit", visit.key)))
+    assert "Measure each string" in page and "cannot be switched off" in page
+    assert reverse("output:shortfall", args=[short.pk]) in page

@@ -2,6 +2,7 @@
 
 from django import template
 
+from fleet.output import advice
 from fleet.visits.cause_names import CAUSES
 
 register = template.Library()
@@ -21,6 +22,12 @@ MOMENTS = {
 def cause_word(code):
     """The cause in words; a name that has no words yet is shown as it stands."""
     return CAUSES.get(code, str(code).replace("_", " "))
+
+
+@register.filter
+def named(causes, most):
+    """The causes to name where there is room for so many."""
+    return advice.named(causes, most)
 
 
 @register.filter

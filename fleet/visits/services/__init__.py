@@ -26,7 +26,15 @@ from fleet.visits.services.logging import (
 )  # fmt: skip
 from fleet.visits.services.paper_in import type_in
 from fleet.visits.services.photos import keep_photo, photo_bytes, small_photo
-from fleet.visits.services.planning import assign, assign_many, cancel, propose, propose_for_shortfall, take_back
+from fleet.visits.services.planning import (
+    assign,
+    assign_many,
+    cancel,
+    for_shortfall,
+    propose,
+    propose_for_shortfall,
+    take_back,
+)
 from fleet.visits.services.rules import change_rule, next_inspection_on, propose_due
 from fleet.visits.services.setting_up import bring_back, change_procedure, procedure_for, set_up
 from fleet.visits.services.trips import (
@@ -50,7 +58,8 @@ __all__ = [
     "add_base", "add_finding", "advice", "after_test_of", "assign", "assign_many", "best_order", "bring_back",
     "cancel", "change_procedure", "change_rule", "check_may_log", "close", "close_call", "current_records",
     "enter_in_register", "owed",
-    "distance_km", "drive_minutes", "is_danger", "keep_photo", "known_of", "leave", "leave_open", "likely_causes",
+    "distance_km", "drive_minutes", "for_shortfall", "is_danger", "keep_photo", "known_of", "leave", "leave_open",
+    "likely_causes",
     "log_spot_test", "move_in_trip", "nearby", "next_inspection_on", "note_trip", "open_steps", "parts_for",
     "photo_bytes", "plan_order", "procedure_for", "propose", "propose_due", "propose_for_shortfall", "record_step",
     "road_km", "set_up", "solve_by_phone", "start", "step_of", "take_back", "take_back_finding", "take_call", "teach",

@@ -51,15 +51,20 @@ def propose(*, kind, by, site=None, installation=None, why="", shortfall=None, c
         return already.filter(shortfall=shortfall, rule=rule).first()
 
 
-def propose_for_shortfall(*, shortfall, by):
-    """A repair visit for a shortfall; due today where there is danger, within the week otherwise."""
+def for_shortfall(shortfall):
+    """What a visit for a shortfall starts from: a repair, due today where there is danger, else within the week."""
     days = 0 if shortfall.danger else 7
-    return propose(
-        kind=Visit.Kind.REPAIR, installation=shortfall.installation, shortfall=shortfall, by=by,
-        why=_("%(litres)s litres a day missing since %(day)s")
+    return {
+        "kind": Visit.Kind.REPAIR, "installation": shortfall.installation, "shortfall": shortfall,
+        "why": _("%(litres)s litres a day missing since %(day)s")
         % {"litres": f"{shortfall.lost_l_day:,.0f}", "day": date_format(shortfall.since, "j M Y")},
-        due_on=timezone.localdate() + timedelta(days=days),
-    )  # fmt: skip
+        "due_on": timezone.localdate() + timedelta(days=days),
+    }  # fmt: skip
+
+
+def propose_for_shortfall(*, shortfall, by):
+    """A repair visit for a shortfall."""
+    return propose(by=by, **for_shortfall(shortfall))
 
 
 def check_technician(technician, organisation_id):

@@ -7,6 +7,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from fleet.output import advice
 from fleet.people.access import may, require
 from fleet.visits.codes import CAUSES, PARTS
 from fleet.visits.models import Base, Trip, Visit
@@ -15,6 +16,7 @@ from fleet.web.refusals import Refused
 # Roads wind: road length over great-circle distance, common practice for rural tracks, no source.
 ROAD_FACTOR = 1.4
 KM_H = 30  # over such tracks, common practice, no source
+MOST_CAUSES = 3
 EARTH_KM = 6371.0  # mean radius, IUGG
 
 
@@ -109,10 +111,11 @@ def move_in_trip(*, visit, up, by):
 
 
 def likely_causes(visit):
-    """[(cause, odds)] that sent this visit on its way, best first."""
+    """[(cause, odds)] that sent this visit on its way, best first: three at most, none that is next to impossible."""
     if visit.shortfall is None:
         return []
-    return [(c["cause"], c.get("odds", 0.0)) for c in visit.shortfall.causes if c.get("cause")][:3]
+    causes = advice.named([c for c in visit.shortfall.causes if c.get("cause")], MOST_CAUSES)
+    return [(c["cause"], c.get("odds", 0.0)) for c in causes]
 
 
 def parts_for(visit):

@@ -9,6 +9,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from fleet.output import advice
+from fleet.output.models import Shortfall
 from fleet.people.access import may, needs
 from fleet.registry.models import Installation
 from fleet.visits import codes, forms, services
@@ -99,6 +101,7 @@ def visit_page(request, key):
         "take_along": services.parts_for(visit) if visit.is_open else [],
         "always": codes.ALWAYS,
         "causes": [(codes.CAUSES.get(c, c), odds) for c, odds in services.likely_causes(visit)],
+        "checks": advice.with_cautions(visit.shortfall.checks) if visit.shortfall and visit.is_open else [],
         "may_assign": may(request.user, "assign"),
         "may_log": may_log, "owed": services.owed(visit) if may_log else None,
         "outcome": codes.OUTCOMES.get(visit.outcome, ""),
@@ -136,16 +139,34 @@ def _answers(call):
 @needs("assign")
 @require_http_methods(["GET", "POST"])
 def propose(request):
+    """A visit for the list; `?shortfall=` names what it is for, and finds the visit that is planned for it already."""
     start = {"site": request.GET.get("site", ""), "kind": request.GET.get("kind", "inspection")}
+    short = _open_shortfall(request)
+    if short is not None:
+        planned = short.visits.filter(state__in=["proposed", "assigned"]).first()
+        if planned is not None:
+            messages.info(request, _("A visit for this shortfall is on the list already."))
+            return redirect("visits:assign", planned.key)
+        start = services.for_shortfall(short) | {"site": short.installation.well.site.code}
     form = forms.ProposeForm(request.POST or None, initial=start, organisation=request.user.organisation)
     if form.is_valid():
         site = form.cleaned_data["site"]
-        hanging = _hanging_at(site)
-        done, visit = attempt(form, services.propose, by=request.user, installation=hanging, **form.cleaned_data)
+        own = short is not None and short.installation.well.site == site
+        hanging = short.installation if own else _hanging_at(site)
+        done, visit = attempt(
+            form, services.propose, by=request.user, installation=hanging, shortfall=short if own else None,
+            **form.cleaned_data,
+        )  # fmt: skip
         if done:
             messages.success(request, _("The visit is on the list."))
             return redirect("visits:assign", visit.key)
     return render(request, "visits/propose.html", {"form": form}, status=422 if form.errors else 200)
+
+
+def _open_shortfall(request):
+    key = request.GET.get("shortfall", "")
+    rows = Shortfall.objects.visible_to(request.user).filter(state="open").select_related("installation__well__site")
+    return rows.filter(pk=key).first() if key.isdecimal() and len(key) < 19 else None
 
 
 def _hanging_at(site):
