@@ -117,10 +117,16 @@ class Moment:
     text: str = ""
     link: tuple | None = None
     facts: list = field(default_factory=list)
+    whole_day: bool = False  # the hour is not known
 
 
 def _midday(day, zone):
     return datetime(day.year, day.month, day.day, 12, tzinfo=zone)
+
+
+def _some_day(day, zone, *told, **more):
+    """A Moment of which only the day is known."""
+    return Moment(_midday(day, zone), *told, whole_day=True, **more)
 
 
 def life(unit, *, first=None):
@@ -131,7 +137,7 @@ def life(unit, *, first=None):
     ids = [row.pk for row in installations]
     moments = []
     if unit.tested_on:
-        moments.append(Moment(_midday(unit.tested_on, ZoneInfo("UTC")), "test", _("Tested by the maker")))
+        moments.append(_some_day(unit.tested_on, ZoneInfo("UTC"), "test", _("Tested by the maker")))
     zones = {row.pk: ZoneInfo(row.well.site.zone) for row in installations}
     for row in installations:
         place = f"{row.well.site.code} {row.well.site.name}"
@@ -142,10 +148,10 @@ def life(unit, *, first=None):
                 Moment(row.period.upper, "taken", _("Taken from %(place)s") % {"place": place}, row.closed_why)
             )
         if row.handed_over_on:
-            moments.append(Moment(_midday(row.handed_over_on, zones[row.pk]), "hand", _("Handed over")))
+            moments.append(_some_day(row.handed_over_on, zones[row.pk], "hand", _("Handed over")))
     for level in StaticLevel.objects.filter(well__in=[row.well_id for row in installations]):
         moments.append(
-            Moment(_midday(level.measured_on, ZoneInfo("UTC")), "level",
+            _some_day(level.measured_on, ZoneInfo("UTC"), "level",
                    _("Static level"), facts=[(_("below datum"), level.level_m, "m")])
         )  # fmt: skip
     for test in SpotTest.objects.filter(installation__in=ids).select_related("visit_link__visit"):
@@ -171,25 +177,26 @@ def life(unit, *, first=None):
         moments.append(
             Moment(at, "visit", f"{visit.get_kind_display().capitalize()}, {visit.get_state_display()}",
                    " ".join(filter(None, [words, _("Parts: %(parts)s.") % {"parts": parts} if parts else ""])),
-                   link=("visits:visit", visit.key))
+                   link=("visits:visit", visit.key), whole_day=not visit.arrived_at)
         )  # fmt: skip
     for short in Shortfall.objects.filter(installation__in=ids):
         zone = zones[short.installation_id]
         moments.append(
-            Moment(_midday(short.flagged_on, zone), "shortfall",
+            _some_day(short.flagged_on, zone, "shortfall",
                    _("Short by %(litres)s L a day, since %(since)s")
                    % {"litres": f"{short.lost_l_day:,.0f}", "since": date_format(short.since, "j M Y")},
                    link=("output:shortfall", short.pk))
         )  # fmt: skip
         if short.closed_on:
             moments.append(
-                Moment(_midday(short.closed_on, zone), "ended", _("Shortfall ended: %(how)s")
+                _some_day(short.closed_on, zone, "ended", _("Shortfall ended: %(how)s")
                        % {"how": short.get_ending_display()}, short.explained, link=("output:shortfall", short.pk))
             )  # fmt: skip
     for slip in Slip.objects.filter(installation__in=ids).exclude(kind="duplicate"):
         moments.append(
-            Moment(slip.at, "slip", _("Figure in doubt: %(kind)s") % {"kind": slip.get_kind_display()}, slip.why)
-        )
+            Moment(slip.at, "slip", _("Figure in doubt: %(kind)s") % {"kind": slip.get_kind_display()}, slip.why,
+                   whole_day=slip.subject in {"day", "noon"})
+        )  # fmt: skip
     for call in Call.objects.filter(site__in={row.well.site_id for row in installations}):
         moments.append(Moment(call.at, "call", _("Call from %(who)s") % {"who": call.caller or _("the site")},
                               call.words, link=("visits:call", call.pk)))  # fmt: skip

@@ -22,7 +22,7 @@ CAUSES = {
     "main_leaks": _("the rising main leaks"),
     "water_sinks": _("the water table has sunk"),
     "cuts_out": _("cuts out in strong sun or by its probe"),
-    "stands_still": _("stands still"),
+    "stands_still": _("the pump stands still"),
     "meter_stands": _("the meter stands still"),
     "meter_slow": _("the meter reads low"),
     "less_drawn": _("people draw less"),

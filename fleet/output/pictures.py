@@ -109,18 +109,22 @@ def of_hours(hours):
 def of_course(course, person=None):
     """The drawing of a services.DayCourse, and words on the days it is of."""
     unit, size = ("A", 1.0) if course.by_current else typed_units.liked("L/min", person)
-    lines = [(_("expected"), course.due), (_("measured since"), course.since), (_("measured before"), course.before)]
+    since, before = _("measured since"), _("measured before")
+    styles = {_("expected"): "expected", since: "measured-line", before: "earlier"}
     rows = [
         {"x": hour, "y": value / size, "series": word}
-        for word, values in lines if values is not None
+        for word, values in zip(styles, (course.due, course.since, course.before), strict=True) if values is not None
         for hour, value in zip(course.hours, values, strict=True)
     ]  # fmt: skip
     chart = charts.lines(
-        rows, title=_("The day's course"), x_title=_("sun time, h"), y_title=unit, decimals=1 if size == 1 else 2
-    )
-    words = _("Middle of the %(n)d clearest days since it began.") % {"n": course.since_days}
+        rows, title=_("The day's course"), x_title=_("sun time, h"), y_title=unit, decimals=1 if size == 1 else 2,
+        styles=styles,
+    )  # fmt: skip
+    words = _("Measured since: the middle of the %(n)d clearest days since it began.") % {"n": course.since_days}
     if course.before is not None:
-        words += " " + _("Before: of the %(n)d clearest of the two months until then.") % {"n": course.before_days}
+        words += " " + _("Before: the middle of the %(n)d clearest days of the two months until then.") % {
+            "n": course.before_days
+        }
     return chart, words
 
 

@@ -326,10 +326,15 @@ def pump_curve(rows, *, title, point=None, height=300):
     )
 
 
-def lines(rows, *, title, x_title, y_title, decimals=1, stepped=False, zero=True, height=260):
+# How a line is told by what it means: its ink, its dashes.
+LINE_STYLES = {"expected": ("expected", [6, 4]), "measured-line": ("measured", [1, 0]), "earlier": ("unsure", [2, 3])}
+
+
+def lines(rows, *, title, x_title, y_title, decimals=1, stepped=False, zero=True, height=260, styles=None):
     """One line a series over a number. `rows`: x, y, series (word; may be left out), low, high (band, optional).
 
-    For a day's shape, a survival curve (`stepped`), litres by tilt.
+    For a day's shape, a survival curve (`stepped`), litres by tilt. `styles`: {series: one of LINE_STYLES}, named below
+    the heading; without it each line has the next colour and the drawing a legend of its own.
     """
     values, table = [], []
     for row in rows:
@@ -338,13 +343,18 @@ def lines(rows, *, title, x_title, y_title, decimals=1, stepped=False, zero=True
         values.append(_figures(row, "x", "y", "low", "high") | {"series": series, "tip": tip})
         table.append([series, number(row["x"], 2), number(row.get("y"), decimals)])
     order = _order(values, "series")
-    x = {"field": "x", "type": "quantitative", "title": x_title, "scale": {"zero": False, "nice": False}}
+    x = {"field": "x", "type": "quantitative", "title": x_title, "scale": {"zero": False, "nice": False},
+         "axis": {"tickMinStep": 1}}  # fmt: skip
     colour = {"field": "series", "type": "nominal", "sort": order, "title": None}
-    if len(order) == 1:
+    dashes = {"field": "series", "type": "nominal", "sort": order, "legend": None}
+    if len(order) == 1 or styles:
         colour["legend"] = None
+    if styles:
+        drawn = [LINE_STYLES[styles[word]] for word in order]
+        colour["scale"] = {"domain": order, "range": [INKS[ink][0] for ink, _dash in drawn]}
+        dashes["scale"] = {"domain": order, "range": [dash for _ink, dash in drawn]}
     shape = {"interpolate": "step-after"} if stepped else {"interpolate": "monotone"}
-    mark = {"x": x, "y": _amount("y", y_title, zero=zero), "color": colour,
-            "strokeDash": {"field": "series", "type": "nominal", "sort": order, "legend": None}}  # fmt: skip
+    mark = {"x": x, "y": _amount("y", y_title, zero=zero), "color": colour, "strokeDash": dashes}
     band = {"x": x, "y": _amount("low", y_title, zero=zero), "y2": {"field": "high"}, "detail": {"field": "series"}}
     aim = {"x": x, "y": _amount("y", y_title, zero=zero), "tooltip": {"field": "tip"}}
     layers = _with_figures(values, [
@@ -352,4 +362,5 @@ def lines(rows, *, title, x_title, y_title, decimals=1, stepped=False, zero=True
         ("y", {"mark": {"type": "line", "invalid": "break-paths-show-domains"} | shape, "encoding": mark}),
         ("y", {"mark": {"type": "point", "style": "hidden-target", "size": 200, "invalid": "filter"}, "encoding": aim}),
     ])  # fmt: skip
-    return Chart(_spec(values, height, layer=layers), title, [_("Line"), x_title, y_title], table, "", height)
+    notes = [(styles[word], word) for word in order] if styles else []
+    return Chart(_spec(values, height, layer=layers), title, [_("Line"), x_title, y_title], table, "", height, notes)

@@ -110,8 +110,13 @@ def chance(share):
     if share is None or share != share:
         return NONE
     if share > 0.99:
-        return _("above 99 %")
-    return _("below 1 %") if share < 0.01 else percent(share)
+        return _with_gap(_("above 99 %"))
+    return _with_gap(_("below 1 %")) if share < 0.01 else percent(share)
+
+
+def _with_gap(words):
+    """The figure stays with its sign, as where both are made here."""
+    return words.replace(" %", f"{GAP}%")
 
 
 def zone_of(place):

@@ -46,6 +46,14 @@ def test_the_page_shows_it_to_nadia_and_not_to_otto(organisation, nadia, idris, 
     assert client_of(otto).get(f"/units/{one.unit_id}/").status_code == 404
 
 
+def test_what_is_known_by_its_day_alone_has_no_hour(organisation, nadia, idris, client_of):
+    one = _full_life(organisation, idris)
+    whole = {m.kind: m.whole_day for m in services.life(one.unit)[0]}
+    assert whole["shortfall"] and whole["level"] and not whole["visit"] and not whole["spot"]
+    page = client_of(nadia).get(f"/units/{one.unit_id}/?all=1").content.decode()
+    assert ">10 Mar 2026<" in page and "10 Mar 2026, 12:00" not in page
+
+
 def test_a_unit_without_a_past_has_a_page_all_the_same(organisation, nadia, client_of):
     from tests.makers.registry import a_unit
 

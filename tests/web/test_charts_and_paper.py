@@ -83,6 +83,18 @@ def test_too_many_rows_are_refused():
         charts.lines(rows, title="Long", x_title="x", y_title="y")
 
 
+def test_lines_told_by_what_they_mean_are_named_below_the_heading():
+    rows = [{"x": x, "y": x, "series": word} for word in ("due", "came") for x in range(3)]
+    chart = charts.lines(
+        rows, title="Course", x_title="h", y_title="L/min", styles={"due": "expected", "came": "measured-line"}
+    )
+    assert chart.notes == [("expected", "due"), ("measured-line", "came")]
+    line = next(layer["encoding"] for layer in chart.spec["layer"] if layer["mark"]["type"] == "line")
+    assert line["color"]["legend"] is None and line["color"]["scale"]["domain"] == ["due", "came"]
+    page = Template("{% load web_charts %}{% chart chart %}").render(Context({"chart": chart}))
+    assert "key-measured-line" in page and "came</li>" in page
+
+
 @pytest.fixture
 def with_gallery(settings, request):
     templates = dict(settings.TEMPLATES[0])
@@ -128,8 +140,8 @@ def test_words_of_upright_lines_that_would_meet_stand_below_each_other():
 
 
 def test_a_probability_is_never_said_to_be_certain():
-    assert quantities.chance(0.9999) == "above 99 %"
-    assert quantities.chance(1) == "above 99 %"
-    assert quantities.chance(0.003) == "below 1 %"
+    assert quantities.chance(0.9999) == f"above 99{quantities.GAP}%"
+    assert quantities.chance(1) == f"above 99{quantities.GAP}%"
+    assert quantities.chance(0.003) == f"below 1{quantities.GAP}%"
     assert quantities.chance(0.62).startswith("62")
     assert quantities.chance(None) == quantities.NONE
