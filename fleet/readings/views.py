@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from fleet.people.access import may, needs
 from fleet.readings import forms, services
-from fleet.readings.models import DayRecord, MeterReading, Slip, SpotTest, Standing
+from fleet.readings.models import DayRecord, DaySeries, MeterReading, Slip, SpotTest, Standing
 from fleet.readings.services.clock import zone_of
 from fleet.registry.models import Installation
 from fleet.registry.querysets import like
@@ -64,6 +64,11 @@ def _days(request, installation, context):
     month = _month(request.GET.get("month")) or _newest_month(rows)
     first, last = month, month.replace(day=monthrange(month.year, month.month)[1])
     found = list(rows.between(first, last).order_by("day"))
+    sampled = set(DaySeries.objects.of(installation).between(first, last).exclude(flow_l_min=None).values_list(
+        "day", flat=True
+    ))  # fmt: skip
+    for row in found:
+        row.told_in_part = row.volume_l is None and row.day in sampled
     context |= {
         "month": month,
         "rows": found,

@@ -58,9 +58,10 @@ def test_the_day_is_added_up_from_its_samples(installation):
 
 
 def test_a_long_silence_is_not_bridged(installation):
-    keep(installation, [0, 600, 40_000, 40_600], flow_l_min=[6.0, 6.0, 6.0, 6.0])
-    # Two stretches of ten minutes, and of the silence the half hour that a missing sample or two may leave.
-    assert DayRecord.objects.get(installation=installation).volume_l == pytest.approx(6.0 * (10 + 10 + 30))
+    by_day = np.arange(6 * 3600, 18 * 3600 + 1, 600)
+    keep(installation, [0, 600, *by_day], flow_l_min=np.full(len(by_day) + 2, 6.0))
+    # Ten minutes, the day, and of the silence the half hour that a missing sample or two may leave.
+    assert DayRecord.objects.get(installation=installation).volume_l == pytest.approx(6.0 * (10 + 12 * 60 + 30))
 
 
 def test_more_samples_than_are_kept_at_once_go_in_portions_and_each_day_stays_its_own(installation, monkeypatch):

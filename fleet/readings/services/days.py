@@ -113,6 +113,22 @@ def _keep(installations, days, columns, derived):
     return Kept(new=new, changed=changed, same=len(days) - new - changed)
 
 
+def take_back(*, installations, days, name):
+    """A figure that was worked out of samples which, as is known now, tell of a part of the day only."""
+    if not len(days):
+        return 0
+    settled = f"standing NOT IN ({int(Standing.CORRECTED)}, {int(Standing.SET_ASIDE)}) AND " if name in VOLUME else ""
+    with transaction.atomic(), connection.cursor() as cursor:
+        return arrivals.note(
+            cursor,
+            f"UPDATE readings_dayrecord t SET {name} = NULL "
+            "FROM unnest(%s::bigint[], %s::date[]) AS c (installation_id, day) "
+            "WHERE t.installation_id = c.installation_id AND t.day = c.day AND t.day BETWEEN %s AND %s "
+            f"AND t.derived AND {settled}t.{name} IS NOT NULL RETURNING t.installation_id, t.day",
+            [installations.tolist(), [str(day) for day in days], str(days.min()), str(days.max())],
+        )
+
+
 def _value(name, derived):
     """The figure that will stand: what came, unless nothing came or a person has settled what stands there."""
     settled = f"({int(Standing.CORRECTED)}, {int(Standing.SET_ASIDE)})"
@@ -120,8 +136,8 @@ def _value(name, derived):
     came = f"coalesce(c.{name}, t.{name})"
     if derived and name == "volume_l":
         came = f"CASE WHEN t.derived OR t.{name} IS NULL THEN {came} ELSE t.{name} END"
-    elif derived:
-        came = f"coalesce(t.{name}, c.{name})"
+    elif derived:  # what was worked out of the first pieces of a day gives way to what the whole of it says
+        came = f"CASE WHEN t.derived THEN {came} ELSE coalesce(t.{name}, c.{name}) END"
     return f"CASE WHEN {standing} IN {settled} THEN t.{name} ELSE {came} END" if standing else came
 
 

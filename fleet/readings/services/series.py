@@ -1,15 +1,17 @@
 """Samples finer than daily: one row an installation and day, merged by second, and the day worked out of them."""
 
+from datetime import timedelta
+
 import numpy as np
 from django.db import connection, transaction
 
 from fleet.readings import arrivals, staging
 from fleet.readings.models import DaySeries
 from fleet.readings.partitions import make_for
-from fleet.readings.services.days import Kept, keep_days
+from fleet.readings.services import cover
+from fleet.readings.services.days import Kept, keep_days, take_back
 
 CHANNELS = ("flow_l_min", "irradiance_w_m2", "voltage_v", "current_a", "level_m")
-LONGEST_GAP_S = 1800  # a longer silence is not bridged when a day is added up
 HALF_QUARTER_S = 450
 SAMPLES_AT_ONCE = 1_000_000
 
@@ -19,8 +21,9 @@ def keep_series(*, installations, days, seconds, columns):
 
     installations (n,) ids; days (n,) local; seconds (n,) since the local day began; columns {name of CHANNELS: (n,)},
     NaN where a sample lacks it. A sample that comes again replaces the one of the same second. The day's volume,
-    irradiation and noon figures are worked out from the samples where no daily figure was reported; noon is the middle
-    of the bright hours, so that no clock has to be right to the minute.
+    irradiation and noon figures are worked out from the samples where no daily figure was reported, its sums where the
+    samples cover the day (`cover`); noon is the middle of the bright hours, so that no clock has to be right to the
+    minute.
     """
     installations = np.asarray(installations, dtype=np.int64)
     days = np.asarray(days).astype("datetime64[D]")
@@ -110,9 +113,16 @@ def _rework_merged(installations, days):
     """Days that were put together from pieces are added up from what stands there now."""
     rows = DaySeries.objects.filter(
         installation_id__in=np.unique(installations).tolist(), day__range=(str(days.min()), str(days.max()))
-    ).values_list("installation_id", "day", "second", *CHANNELS)
-    wanted = set(zip(installations.tolist(), days.astype(object).tolist()))
-    rows = sorted((row for row in rows if row[:2] in wanted), key=lambda row: row[:2])
+    )
+    _rework(rows, set(zip(installations.tolist(), days.astype(object).tolist())))
+
+
+def _rework(series, wanted=None, running=()):
+    """Days are added up anew from their samples; wanted: only these (installation, day)."""
+    rows = series.values_list("installation_id", "day", "second", *CHANNELS)
+    rows = sorted((row for row in rows if wanted is None or row[:2] in wanted), key=lambda row: row[:2])
+    if not rows:
+        return
     lengths = np.array([len(row[2]) for row in rows])
     ends = np.cumsum(lengths)
     starts = ends - lengths
@@ -129,28 +139,34 @@ def _rework_merged(installations, days):
             columns,
             starts,
             ends,
+            running,
         )
 
 
-def _work_out(installations, days, seconds, columns, starts, ends):
-    """The day's volume, irradiation and noon figures, from samples in order of installation, day and second."""
-    share = np.zeros(len(seconds))
-    gap = np.diff(seconds, append=seconds[-1:])
-    gap[ends - 1] = 0
-    gap = np.clip(gap, 0, LONGEST_GAP_S)
-    share[:-1] = gap[:-1] / 2
-    share[1:] += gap[:-1] / 2  # by trapezium: each sample stands for half the way to its neighbours
-
-    def total(values, scale):
-        known = ~np.isnan(values)
-        added = np.add.reduceat(np.where(known, values * share, 0.0), starts) * scale
-        return np.where(np.logical_or.reduceat(known, starts), added, np.nan)
-
-    found = {}
+def _work_out(installations, days, seconds, columns, starts, ends, running=()):
+    """The day's volume, irradiation and noon figures, from samples in order of installation, day and second. running:
+    installations that are known already to write only while water flows."""
+    whose, when = installations[starts], days[starts]
+    light, found, young = cover.Light.over(whose, when), {}, []
     if "flow_l_min" in columns:
-        found["volume_l"] = np.maximum(total(columns["flow_l_min"], 1 / 60), 0)
+        flow = cover.Channel(columns["flow_l_min"], seconds, starts, ends)
+        volume, whole = np.maximum(flow.total(len(starts)), 0) / 60, _whole(flow, light, len(starts))
+        whole |= np.isin(whose, list(running))
+        if not whole.all():
+            habit = cover.writing_only_while_running(
+                np.unique(whose[~whole]), when.min().item(), when.max().item()
+            )
+            whole |= np.isin(whose, list(habit))
+            young = [pk for pk, known in habit.items() if known <= 2 * cover.HABIT_DAYS]  # its first days count now
+        found["volume_l"] = np.where(whole, volume, np.nan)
+        part = ~whole & ~np.isnan(volume)
+        take_back(installations=whose[part], days=when[part], name="volume_l")
     if "irradiance_w_m2" in columns:
-        found["irradiation_kwh_m2"] = np.maximum(total(columns["irradiance_w_m2"], 1 / 3.6e6), 0)
+        sun = cover.Channel(columns["irradiance_w_m2"], seconds, starts, ends)
+        irradiation, whole = np.maximum(sun.total(len(starts)), 0) / 3.6e6, _whole(sun, light, len(starts))
+        found["irradiation_kwh_m2"] = np.where(whole, irradiation, np.nan)
+        part = ~whole & ~np.isnan(irradiation)
+        take_back(installations=whose[part], days=when[part], name="irradiation_kwh_m2")
     noon = _around_noon(columns, seconds, starts, ends)
     pairs = {"irradiance_w_m2": "noon_irradiance_w_m2", "voltage_v": "noon_voltage_v", "current_a": "noon_current_a"}
     for name, target in (pairs | {"level_m": "noon_level_m"}).items():
@@ -161,7 +177,17 @@ def _work_out(installations, days, seconds, columns, starts, ends):
             with np.errstate(invalid="ignore"):
                 found[target] = np.where(count > 0, added / np.maximum(count, 1), np.nan)
     if found:
-        keep_days(installations=installations[starts], days=days[starts], columns=found, derived=True)
+        keep_days(installations=whose, days=when, columns=found, derived=True)
+    if young:
+        _rework(DaySeries.objects.filter(installation_id__in=young, day__gte=when.min().item() - timedelta(days=
+                cover.REMEMBERED_DAYS), day__lt=when.max().item()), running=young)  # fmt: skip
+
+
+def _whole(channel, light, count):
+    """Which of the days this channel's samples cover (count,); those without a sample are no part of a day."""
+    whole = np.ones(count, dtype=bool)
+    whole[channel.days] = channel.light_covered(light) >= cover.LEAST_COVERED
+    return whole
 
 
 def _around_noon(columns, seconds, starts, ends):
