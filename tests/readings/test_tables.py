@@ -107,11 +107,11 @@ def test_decimal_commas_are_read_where_the_file_writes_them(installation, bring)
 
 
 def test_finer_records_make_a_row_a_day(installation, bring):
-    rows = "".join(f"RM-7,2024-06-03T{h:02}:{m:02}:00+03:00,10\n" for h in range(8, 16) for m in (0, 15, 30, 45))
+    rows = "".join(f"RM-7,2024-06-03T{h:02}:{m:02}:00+03:00,10\n" for h in range(6, 18) for m in (0, 15, 30, 45))
     outcome = bring("series", "serial,time,flow_l_min\n" + rows)
-    assert (outcome.rows, outcome.rejected) == (32, 0)
-    assert len(DaySeries.objects.get().second) == 32
-    assert DayRecord.objects.get().volume_l == pytest.approx(10 * 60 * 7.75)
+    assert (outcome.rows, outcome.rejected) == (48, 0)
+    assert len(DaySeries.objects.get().second) == 48
+    assert DayRecord.objects.get().volume_l == pytest.approx(10 * 60 * 11.75)
 
 
 def test_commissioning_tests_come_with_their_fills(installation, bring):

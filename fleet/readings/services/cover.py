@@ -18,10 +18,10 @@ from fleet.registry.models import Installation
 from sizing import sun
 
 LONGEST_GAP_S = 1800  # a longer silence is not bridged when a day is added up
-USUAL_STEPS, LONGEST_STEP_S, FEW_STEPS = 2, 3600, 3  # but so many of the day's own steps are, if there are more than few
+USUAL_STEPS, LONGEST_STEP_S, FEW_STEPS = 2, 3600, 3  # but so many of the day's own steps are, if it has some
 LEAST_COVERED = 0.94  # of a clear day's light: what may be missing is less than a loss worth telling (a judgement)
-# Of a day of flow: so many samples of standing water show that a logger writes while nothing runs. A unit's habit is
-# told by so many days at least, and is to write only while it runs when fewer than this share of them have such samples.
+# So many samples of a day without flow show that a logger writes while nothing runs. A unit's habit is told by so many
+# days at least, and it writes only while it runs when fewer than this share of them have such samples.
 STANDING_SAMPLES, STANDING_L_MIN, HABIT_DAYS, SELDOM, REMEMBERED_DAYS = 3, 0.05, 3, 0.25, 45
 
 
@@ -80,8 +80,8 @@ class Channel:
 
 
 class Light:
-    """The light of a clear day, by its installations' places and its days (n,): as the sine of the sun's height, for
-    which the integral over the hour angle is closed (Duffie & Beckman, Solar Engineering of Thermal Processes, 1.10)."""
+    """The light of a clear day, by its installations' places and its days (n,): as the sine of the sun's height,
+    whose integral over the hour angle is closed (Duffie & Beckman, Solar Engineering of Thermal Processes, 1.10)."""
 
     def __init__(self, shift_h, level, tilted, sunset):
         self.shift_h, self.level, self.tilted, self.sunset = shift_h, level, tilted, sunset

@@ -153,9 +153,7 @@ def _work_out(installations, days, seconds, columns, starts, ends, running=()):
         volume, whole = np.maximum(flow.total(len(starts)), 0) / 60, _whole(flow, light, len(starts))
         whole |= np.isin(whose, list(running))
         if not whole.all():
-            habit = cover.writing_only_while_running(
-                np.unique(whose[~whole]), when.min().item(), when.max().item()
-            )
+            habit = cover.writing_only_while_running(np.unique(whose[~whole]), when.min().item(), when.max().item())
             whole |= np.isin(whose, list(habit))
             young = [pk for pk, known in habit.items() if known <= 2 * cover.HABIT_DAYS]  # its first days count now
         found["volume_l"] = np.where(whole, volume, np.nan)
