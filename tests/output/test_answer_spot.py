@@ -5,6 +5,7 @@ import json
 import numpy as np
 import pytest
 
+from fleet.output import pictures
 from fleet.output.fleet_arrays import read_fleet
 from fleet.output.models import Judgement
 from fleet.output.services import answer_spot
@@ -112,7 +113,7 @@ def test_what_the_judgement_learned_of_the_unit_counts(installation, right):
 
 
 def loss(answer):
-    return {stage["stage"]: stage["loss_l_min"] for stage in answer["stages"]}
+    return {step["stage"]: step["loss_l_min"] for step in answer["waterfall"]["steps"]}
 
 
 def test_each_loss_is_put_where_it_is(installation, right):
@@ -281,3 +282,65 @@ def test_a_meter_read_beside_the_bucket_is_judged_by_the_bucket(installation, ri
     if not agrees:
         assert meter["end"]["l_min"] == pytest.approx(share * right["flow_l_min"], rel=0.01)
         assert meter["low_l_min"] < meter["loss_l_min"] < meter["high_l_min"]
+
+
+READ = {
+    "all that can be read": {"loop_ohm": 3.5, "output_voltage_v": 40.0, "output_current_a": 5.0, "flow_l_min": 5.0},
+    "a weak array": {"array_current_a": 3.0, "flow_l_min": 6.0},
+    "a deeper level": {"static_level_m": LEVEL + 6, "flow_l_min": 7.0},
+    "flow alone": {"array_voltage_v": None, "array_current_a": None, "static_level_m": None, "flow_l_min": 6.0},
+    "a sound unit": {},
+}
+
+
+@pytest.mark.parametrize("what", READ)
+def test_what_stands_reading_by_reading_the_table_of_costs_and_the_picture_agree(installation, right, what):
+    a_spot_test(installation, at=NOON, loop_ohm=2.3, kind="visit")
+    answer = answer_spot(installation, right | READ[what])
+    fall = answer["waterfall"]
+    for reading in answer["stages"]:
+        step = steps(answer)[reading["stage"]]
+        assert (reading["name"], reading["loss_l_min"]) == (step["name"], step["loss_l_min"])
+    pump = answer["stages"][-1]
+    assert pump["expected"] - pump["measured"] == pytest.approx(pump["loss_l_min"], abs=0.02)
+    drawn = pictures.spot_waterfall(answer)
+    start, *falls, end = drawn.spec["data"]["values"]
+    assert [one["name"] for one in falls] == [step["name"] for step in fall["steps"]]
+    for one, step in zip(falls, fall["steps"], strict=True):
+        assert one["start"] - one["end"] == pytest.approx(step["loss_l_min"], abs=0.011)
+    assert (start["end"], end["end"]) == (fall["start"]["l_min"], fall["end"]["l_min"])
+    assert falls[-1]["end"] == pytest.approx(end["end"], abs=0.06), "the last step ends at what was measured"
+
+
+def test_the_picture_goes_on_to_the_meter_and_speaks_the_reader_s_unit(installation, right, nadia):
+    answer = answer_spot(installation, right | {"meter_flow_l_min": 0.7 * right["flow_l_min"]})
+    meter = answer["waterfall"]["meter"]
+    nadia.flow_unit = "m3_h"
+    *_others, last, end = pictures.spot_waterfall(answer, nadia).spec["data"]["values"]
+    assert last["name"] == meter["name"]
+    assert (last["start"] - last["end"]) / 0.06 == pytest.approx(meter["loss_l_min"], abs=0.01)
+    assert end["end"] / 0.06 == pytest.approx(meter["end"]["l_min"], abs=0.01)
+
+
+def test_cable_and_controller_are_held_against_what_was_read_of_them_only(installation, right):
+    shown = {reading["stage"]: reading for reading in answer_spot(installation, right)["stages"]}
+    assert set(shown) == {"well", "array", "pump"}, "neither the loop nor the box's output was measured"
+    a_spot_test(installation, at=NOON, loop_ohm=2.3, kind="visit")
+    answer = answer_spot(installation, right | {"loop_ohm": 4.1, "output_voltage_v": 40.0, "output_current_a": 5.0})
+    shown = {reading["stage"]: reading for reading in answer["stages"]}
+    assert (shown["cable"]["expected"], shown["cable"]["measured"], shown["cable"]["unit"]) == (2.3, 4.1, "ohm")
+    assert (shown["controller"]["measured"], shown["controller"]["unit"]) == (200, "W")
+
+
+def test_where_nothing_can_be_told_the_readings_stand_without_a_cost(installation, right):
+    answer = answer_spot(installation, right | {"irradiance_w_m2": 120})
+    assert "waterfall" not in answer and pictures.spot_waterfall(answer) is None
+    assert answer["stages"] and all(reading["loss_l_min"] is None for reading in answer["stages"])
+
+
+def test_the_page_tells_each_cost_once(installation, right, nadia, client_of):
+    test = a_spot_test(installation, kind="visit", **right | {"flow_l_min": 5.0})
+    page = client_of(nadia).get(f"/output/installations/{installation.pk}/spot/{test.pk}/")
+    words = page.content.decode()
+    assert page.status_code == 200 and words.count('<th scope="col" class="num">Costs</th>') == 1
+    assert "Reading by reading" in words

@@ -215,12 +215,14 @@ class RangeShape(serializers.Serializer):
 
 
 class StageShape(serializers.Serializer):
+    """One reading against what it should be; what it costs as the waterfall has it (null: not told)."""
+
     stage = serializers.CharField()
     name = serializers.CharField()
     expected = serializers.FloatField()
     measured = serializers.FloatField()
     unit = serializers.CharField()
-    loss_l_min = serializers.FloatField()
+    loss_l_min = serializers.FloatField(allow_null=True)
     words = serializers.CharField()
 
 

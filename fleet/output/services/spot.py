@@ -16,8 +16,7 @@ from fleet.output.fleet_arrays import read_fleet
 from fleet.output.models import Judgement
 from fleet.output.services.spot_losses import array_current, waterfall
 from fleet.readings.models import SpotTest
-from sizing import array, cable, chain
-from sizing.chain.machine import CABLE_C
+from sizing import array, chain
 
 # One sigma of an irradiance, relative, by how it was got; of a flow; both by instrument and hand (field practice: 5 %
 # for a hand cell, 2-3 % for a pyranometer, 3-5 % for a module's own current, 10-15 % for a clear sky by eye).
@@ -34,10 +33,10 @@ PROVES = 2.0  # sigma beyond which a reading counts as too low or too high
 
 
 STAGES = {
-    "well": gettext_lazy("level in the well"),
+    "well": gettext_lazy("well"),
     "array": gettext_lazy("modules"),
-    "cable": gettext_lazy("cable and controller"),
-    "pump": gettext_lazy("pump and pipe"),
+    "cable": gettext_lazy("cable"),
+    "controller": gettext_lazy("controller"),
 }
 
 
@@ -60,7 +59,8 @@ def answer_spot(installation, readings):
     """What should have been read and what to think of it. `readings`: a SpotTest or a dict of its fields.
 
     Returns a plain dict: verdict ("as_expected", "below", "above", "cannot_tell"), because, expected_l_min {low,
-    middle, high}, measured_l_min, ratio, stages [{stage, expected, measured, unit, loss_l_min, words}], rests_on.
+    middle, high}, measured_l_min, ratio, stages [{stage, expected, measured, unit, loss_l_min, words}], waterfall where
+    something can be told, rests_on.
     """
     values = readings if isinstance(readings, dict) else _fields(readings)
     rows = read_fleet([installation.pk], (values.get("at") or timezone.now()).year)
@@ -93,16 +93,15 @@ def answer_spot(installation, readings):
     answer |= {
         "measured_l_min": round(measured, 2),
         "ratio": round(measured / middle, 3) if middle > 0 else None,
-        "stages": _stages(fleet, sun, air, level, own, values),
     }
     answer |= _verdict(measured, middle, sigma, sun)
+    sound_ohm, fall = sound_loop(installation, values.get("at")), None
     if answer["verdict"] != "cannot_tell":
-        answer["waterfall"] = waterfall(
+        fall = answer["waterfall"] = waterfall(
             fleet, values, sun=sun, sun_sigma=sun_sigma, air=air, record_m=_record(fleet, values), level_m=level,
-            level_sigma=LEVEL_SIGMA_M[dipped], own=own, sound_ohm=sound_loop(installation, values.get("at")),
-            books=own.books,
+            level_sigma=LEVEL_SIGMA_M[dipped], own=own, sound_ohm=sound_ohm, books=own.books,
         )  # fmt: skip
-    return answer
+    return answer | {"stages": _stages(fleet, sun, air, level, sound_ohm, values, fall)}
 
 
 def sound_loop(installation, before=None):
@@ -262,79 +261,40 @@ def _rests_on(values, own, dipped, note, assumed):
     return words
 
 
-def _stages(fleet, sun, air, level, own, values):
-    """Where the water is lost: array, cable and controller, well, pump and pipe; each by what it does to the flow."""
-    month_level = _record(fleet, values)
-    own_share = float(np.exp(own.level))
-    right = _flow(fleet, sun, air, month_level) * own_share
-    stages = []
-    with_level = _flow(fleet, sun, air, level) * own_share
+def _stages(fleet, sun, air, level, sound_ohm, values, fall):
+    """Reading by reading: what it should be and what it is, of those that were taken. What each costs is the
+    waterfall's to say (`fall`, None where nothing can be told); the same figure stands here."""
+    rows = []
     if values.get("static_level_m") is not None or values.get("pumping_level_m") is not None:
-        stages.append(
-            {
-                "stage": "well",
-                "expected": round(month_level, 1),
-                "measured": round(level, 1),
-                "unit": "m",
-                "loss_l_min": round(right - with_level, 2),
-                "words": _("rested level against the record"),
-            }  # fmt: skip
-        )
+        rows.append(("well", _record(fleet, values), level, "m", _("rested level against the record")))
     volts, amps = values.get("array_voltage_v"), values.get("array_current_a")
-    left = with_level
-    if volts and amps:
-        could = float(array_current(fleet, sun, air, volts))
-        if could > 0:
-            light = float(np.clip(amps / could, 0.02, 1.5))
-            faults = chain.Faults(soiling_extra=float(np.clip(1 - light, 0, 0.95)))
-            left = _flow(fleet, sun, air, level, faults) * own_share
-            stages.append(
-                {
-                    "stage": "array",
-                    "expected": round(could, 2),
-                    "measured": round(float(amps), 2),
-                    "unit": "A",
-                    "loss_l_min": round(with_level - left, 2),
-                    "words": _("current that the modules should give at this voltage and sun"),
-                }  # fmt: skip
-            )
-        power = volts * amps
-        wire = fleet.cable_length_m[0], fleet.cable_area_mm2[0], int(fleet.conductor_class[0])
-        lost = amps**2 * float(cable.loop_resistance(*wire, CABLE_C))
-        motor = max(0.0, power - lost) * float(fleet.controller_efficiency[0])
-        stages.append(
-            {
-                "stage": "cable",
-                "expected": round(power, 0),
-                "measured": round(motor, 0),
-                "unit": "W",
-                "loss_l_min": 0.0,
-                "words": _("power left at the motor after cable and controller"),
-            }  # fmt: skip
-        )
-    if values.get("flow_l_min") is not None:
+    could = float(array_current(fleet, sun, air, volts)) if volts and amps else 0.0
+    if could > 0:
+        rows.append(
+            ("array", could, amps, "A", _("current that the modules should give at this voltage and sun"))
+        )  # fmt: skip
+    if values.get("loop_ohm") is not None and sound_ohm is not None:
+        rows.append(
+            ("cable", sound_ohm, values["loop_ohm"], "ohm",
+             _("loop resistance against the lowest that was measured here"))
+        )  # fmt: skip
+    out_v, out_a = values.get("output_voltage_v"), values.get("output_current_a")
+    if volts and amps and out_v is not None and out_a is not None and fleet.coupling[0] != 0:
+        usual = volts * amps * float(fleet.controller_efficiency[0])
+        rows.append(("controller", usual, out_v * out_a, "W", _("power at its output against what came in")))
+    costs = {} if fall is None else {step["stage"]: step for step in fall["steps"]}
+    if "pump" in costs:
         measured = float(values["flow_l_min"])
-        stages.append(
-            {
-                "stage": "pump",
-                "expected": round(left, 2),
-                "measured": round(measured, 2),
-                "unit": "L/min",
-                "loss_l_min": round(left - measured, 2),
-                "words": _("what pump and pipe make of that power at that level")
-                if volts and amps
-                else _("array, cable, pump and pipe together: volts and amps would part them"),
-            }  # fmt: skip
-        )
-    for one in stages:
-        one["name"] = str(STAGES[one["stage"]])
-        one["words"] = str(one["words"])
-        one["said"] = _("%(is)s %(unit)s, should be %(right)s; costs %(loss)s L/min") % {
-            "is": one["measured"], "unit": one["unit"], "right": one["expected"], "loss": one["loss_l_min"],
-        }  # fmt: skip
-    return stages
+        rows.append(("pump", measured + costs["pump"]["loss_l_min"], measured, "L/min", costs["pump"]["words"]))
+    return [
+        {
+            "stage": stage, "name": costs[stage]["name"] if stage in costs else str(STAGES[stage]),
+            "expected": round(float(expected), DIGITS.get(unit, 2)),
+            "measured": round(float(measured), DIGITS.get(unit, 2)), "unit": unit,
+            "loss_l_min": costs[stage]["loss_l_min"] if stage in costs else None, "words": str(words),
+        }
+        for stage, expected, measured, unit, words in rows
+    ]  # fmt: skip
 
 
-def _flow(fleet, sun, air, level, faults=chain.NONE):
-    depth = max(float(fleet.setting_depth_m[0]) - 0.5, 0.1)
-    return float(chain.spot(fleet, sun, air, min(level, depth), faults).flow_l_min.ravel()[0])
+DIGITS = {"m": 1, "W": 0}  # of what stands reading by reading; else 2
