@@ -192,9 +192,9 @@ def life(unit, *, first=None):
                 _some_day(short.closed_on, zone, "ended", _("Shortfall ended: %(how)s")
                        % {"how": short.get_ending_display()}, short.explained, link=("output:shortfall", short.pk))
             )  # fmt: skip
-    for slip in Slip.objects.filter(installation__in=ids).exclude(kind="duplicate"):
+    for slip in Slip.objects.filter(installation__in=ids).exclude(kind="duplicate").select_related("other__unit"):
         moments.append(
-            Moment(slip.at, "slip", _("Figure in doubt: %(kind)s") % {"kind": slip.get_kind_display()}, slip.why,
+            Moment(slip.at, "slip", _("Figure in doubt: %(kind)s") % {"kind": slip.get_kind_display()}, slip.reason,
                    whole_day=slip.subject in {"day", "noon"})
         )  # fmt: skip
     for call in Call.objects.filter(site__in={row.well.site_id for row in installations}):

@@ -13,7 +13,7 @@ from django.db.models import Q
 from django.db.models.functions import Now
 from django.utils.translation import gettext_lazy as _
 
-from fleet.readings import querysets
+from fleet.readings import querysets, saying
 from fleet.registry.models import Installation
 
 
@@ -277,7 +277,8 @@ class Slip(models.Model):
     found = models.FloatField(null=True)
     suggested = models.FloatField(null=True)
     kind = models.CharField(max_length=16, choices=Kind)
-    why = models.CharField(max_length=300, blank=True)
+    why = models.CharField(max_length=300, blank=True, db_comment="written down; empty: said from the facts")
+    facts = models.JSONField(default=dict, blank=True, db_comment="due_l, days; before_l, before_on")
     state = models.CharField(max_length=9, choices=State, default=State.OPEN)
     settled_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
     settled_at = models.DateTimeField(null=True, blank=True)
@@ -294,3 +295,22 @@ class Slip(models.Model):
 
     def __str__(self):
         return f"{self.get_kind_display()}: {self.found}"
+
+    @property
+    def reason(self):
+        """Why it is in doubt: what was due, what stands there, what would fit."""
+        return saying.why(self)
+
+    @property
+    def will(self):
+        """What settling it as suggested will do."""
+        return saying.will(self)
+
+    @property
+    def found_words(self):
+        return saying.written(self, self.found)
+
+    @property
+    def fits_words(self):
+        """What would fit, where it is the figure that does not."""
+        return saying.written(self, None if self.kind == self.Kind.ROLLOVER else self.suggested)

@@ -1,8 +1,12 @@
 """Questions about readings, in the trade's words."""
 
-from django.db.models import Q, QuerySet
+from datetime import timedelta
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from fleet.people.access import own
+
+SAME_DAY = timedelta(hours=36)  # two readings of one day cannot lie further apart, wherever the sites are
 
 USED = (0, 2)  # Standing.GOOD and Standing.CORRECTED: models import this module, so the numbers stand here
 
@@ -52,3 +56,19 @@ class SlipQuerySet(QuerySet):
 
     def settled(self):
         return self.filter(~Q(state="open"))
+
+    def other_half(self, slip):
+        """The row that stands for the other reading of an exchange, whatever has become of it."""
+        span = (slip.at - SAME_DAY, slip.at + SAME_DAY)
+        return self.filter(
+            installation=slip.other_id, other=slip.installation_id, subject=slip.subject, kind="swapped_readings",
+            at__range=span,
+        )  # fmt: skip
+
+    def with_other_half(self):
+        """Each with `other_waits`: whether the other reading of an exchange still waits as well."""
+        other = self.model.objects.waiting().filter(
+            installation=OuterRef("other"), other=OuterRef("installation"), subject=OuterRef("subject"),
+            kind="swapped_readings", at__gte=OuterRef("at") - SAME_DAY, at__lte=OuterRef("at") + SAME_DAY,
+        )  # fmt: skip
+        return self.annotate(other_waits=Exists(other))

@@ -157,7 +157,7 @@ def _say(request, reading):
 def slips(request):
     """Figures that are likely mistakes, for a person to settle in one click."""
     form = forms.SlipFilter(request.GET or None)
-    rows = Slip.objects.visible_to(request.user).select_related(
+    rows = Slip.objects.visible_to(request.user).with_other_half().select_related(
         "installation__unit", "installation__well__site", "other__unit", "settled_by", "meter_reading"
     )
     chosen = form.cleaned_data if form.is_valid() else {}
@@ -184,6 +184,8 @@ def _slip_columns():
         export.Column(_("kind"), "get_kind_display"),
         export.Column(_("found"), "found"),
         export.Column(_("would fit"), "suggested"),
+        export.Column(_("other unit"), "other.unit.serial"),
+        export.Column(_("why"), "reason"),
         export.Column(_("state"), "get_state_display"),
         export.Column(_("settled by"), lambda slip: str(slip.settled_by or "")),
     ]

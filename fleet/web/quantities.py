@@ -101,6 +101,11 @@ def litres(value_l, decimals=0):
     return f"{number(value_l, decimals)}{GAP}L"
 
 
+def litres_written(value_l):
+    """Litres as they stand on a meter or a paper: every figure, for comparing."""
+    return NONE if value_l is None or value_l != value_l else f"{number(value_l)}{GAP}L"
+
+
 def percent(share, decimals=0):
     return NONE if share is None or share != share else f"{number(float(share) * 100, decimals)}{GAP}%"
 

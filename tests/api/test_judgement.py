@@ -9,7 +9,7 @@ from fleet.output.services import answer_spot, baselines, working
 from fleet.readings.models import MeterReading, Slip, SpotTest
 from fleet.registry.models import Installation
 from tests.makers.judged import a_shortfall, judged_days
-from tests.makers.readings import NOON, a_slip, a_spot_test, days_of
+from tests.makers.readings import NOON, a_round, a_slip, a_spot_test, an_exchange, days_of
 from tests.makers.registry import an_installation
 
 ROOT = "/api/v1/"
@@ -226,3 +226,19 @@ def test_the_one_setting_is_the_managers(nadia, wanja, reads, api_of):
         body = {"false_alarms_per_100_unit_years": wrong}
         assert api_of(wanja).put(f"{ROOT}alarms/", body, format="json").status_code == 400
     assert not Evaluation.objects.exists()
+
+
+def test_a_program_settles_an_exchange_and_a_round_as_the_page_does(nadia, organisation, api_of):
+    one, other = an_exchange(an_installation(organisation), an_installation(organisation))
+    started = a_round(an_installation(organisation))
+    api = api_of(nadia)
+    said = {row["id"]: row for row in api.get(f"{ROOT}slips/?state=open").json()["results"]}
+    assert said[one.pk]["other_serial"] == other.installation.unit.serial
+    assert "Exchange with" in said[one.pk]["will"] and "were due" in said[one.pk]["why"]
+    assert "remember that for this meter" in said[started.pk]["will"]
+    for slip in (one, started):
+        answer = api.post(f"{ROOT}slips/{slip.pk}/settle/", {"how": "as_suggested"}, format="json")
+        assert (answer.status_code, answer.json()["state"]) == (200, "corrected")
+    assert api.get(f"{ROOT}slips/?state=open").json()["results"] == []
+    answer = api.post(f"{ROOT}slips/{other.pk}/settle/", {"how": "as_suggested"}, format="json")
+    assert answer.status_code == 409 and answer.json()["errors"][0]["code"] == "already_settled"

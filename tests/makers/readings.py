@@ -58,5 +58,27 @@ def a_slip(reading=None, **changes):
     return Slip.objects.create(**known | changes)
 
 
+def an_exchange(one, other, totals=(412_345, 98_765)):
+    """Two units' readings of one day, exchanged, with their slips: what stands at `one` was read at `other`."""
+    found, meant = totals
+    slips = []
+    for installation, partner, total, fits, minutes in ((one, other, found, meant, 0), (other, one, meant, found, 50)):
+        reading = a_meter_reading(installation, total_l=total, standing=1, at=later(minutes=minutes))
+        slips.append(
+            a_slip(reading, kind=Slip.Kind.SWAPPED_READINGS, other=partner, suggested=fits, why="",
+                   facts={"due_l": 84_123.4, "days": 28.0})
+        )  # fmt: skip
+    return slips
+
+
+def a_round(installation, totals=(960_000, 12_000), round_l=1_000_000):
+    """A meter read every week that started again, with the slip of the first total that is less than before."""
+    readings = [
+        a_meter_reading(installation, at=later(days=7 * n), total_l=total, standing=int(n > 0))
+        for n, total in enumerate(totals)
+    ]
+    return a_slip(readings[1], kind=Slip.Kind.ROLLOVER, suggested=round_l, why="", facts={"due_l": 52_000, "days": 7.0})
+
+
 def later(**span):
     return NOON + timedelta(**span)

@@ -37,6 +37,7 @@ def test_a_total_that_goes_backwards_is_kept_and_asked_about(installation, idris
     assert reading.standing == Standing.IN_DOUBT
     slip = Slip.objects.get()
     assert (slip.kind, slip.found, slip.meter_reading) == ("backwards", 30_500, reading)
+    assert slip.reason.replace("\u00a0", " ") == "The total was 300,000 L on 3 Jun 2024; 30,500 L is less."
 
 
 @pytest.mark.parametrize("why", [{"new_meter": True}, {"as_written": True}])

@@ -8,7 +8,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from fleet.readings.models import MeterReading, Slip
-from tests.makers.readings import a_meter_reading, a_slip, a_spot_test, days_of, later
+from tests.makers.readings import a_meter_reading, a_round, a_slip, a_spot_test, an_exchange, days_of, later
 from tests.makers.registry import an_installation
 
 pytestmark = pytest.mark.django_db
@@ -88,6 +88,67 @@ def test_a_technician_sees_no_buttons_to_settle(client_of, idris, installation):
     page = client_of(idris).get(reverse("readings:slips")).content.decode()
     assert installation.unit.serial in page
     assert "As suggested" not in page
+
+
+def in_words(page):
+    return " ".join(page.content.decode().replace("\u00a0", " ").split())
+
+
+def test_the_page_says_what_one_click_will_do_with_an_exchange_and_does_it(client_of, nadia, organisation):
+    one, other = an_exchange(an_installation(organisation), an_installation(organisation))
+    client = client_of(nadia)
+    page = in_words(client.get(reverse("readings:slips")))
+    assert f"Exchange with {other.installation.unit.serial}’s 98,765 L: both figures change places." in page
+    assert f"Exchange with {one.installation.unit.serial}’s 412,345 L" in page
+    assert "About 84,000 L were due in the 28 days" in page
+    answer = client.post(reverse("readings:settle", args=[one.pk]), {"how": "as_suggested"}, follow=True)
+    assert "Nothing to settle" in answer.content.decode()
+
+
+def test_half_an_exchange_is_not_offered(client_of, nadia, organisation):
+    one, other = an_exchange(an_installation(organisation), an_installation(organisation))
+    client = client_of(nadia)
+    client.post(reverse("readings:settle", args=[other.pk]), {"how": "aside"})
+    page = in_words(client.get(reverse("readings:slips")))
+    assert "has been settled otherwise" in page and "As suggested" not in page
+    answer = client.post(reverse("readings:settle", args=[one.pk]), {"how": "as_suggested"}, follow=True)
+    assert "has been settled otherwise: set aside" in in_words(answer)
+
+
+ROUND_SAID = [
+    ("en", "The meter started again after 1,000,000 L; remember that for this meter."),
+    ("fr", "Le compteur est reparti à zéro après 1 000 000 L ; le retenir pour ce compteur."),
+    ("sw", "Mita ilianza upya baada ya 1 000 000 L; ikumbukwe kwa mita hii."),
+]
+
+
+@pytest.mark.parametrize(("language", "words"), ROUND_SAID)
+def test_a_meter_that_started_again_is_offered_in_each_language(
+    in_language, client_of, nadia, installation, language, words
+):
+    if language != "en":
+        in_language(language)
+    nadia.language = language
+    nadia.save()
+    a_round(installation)
+    client = client_of(nadia)
+    assert words in in_words(client.get(reverse("readings:slips"))).replace("\u202f", " ")
+    client.post(reverse("readings:settle", args=[Slip.objects.get().pk]), {"how": "as_suggested"})
+    installation.refresh_from_db()
+    assert installation.meter_rollover_l == 1_000_000
+
+
+def test_exchanges_cost_no_more_queries_on_the_list_and_their_reasons_go_out_with_it(client_of, nadia, organisation):
+    client, counts = client_of(nadia), []
+    for number in (1, 9):
+        for _n in range(number):
+            an_exchange(an_installation(organisation), an_installation(organisation))
+        with CaptureQueriesContext(connection) as queries:
+            client.get(reverse("readings:slips"))
+        counts.append(len(queries))
+    assert counts[0] == counts[1]
+    taken = b"".join(client.get(reverse("readings:slips"), {"format": "csv"}).streaming_content).decode()
+    assert taken.count("would fit, which stands for") == 20
 
 
 def test_thirty_slips_cost_as_many_queries_as_three(client_of, nadia, organisation):

@@ -184,6 +184,7 @@ def settle_old_slips(organisation, people, last_day):
 
     limit = _at(last_day - timedelta(days=60), 0)
     for slip in Slip.objects.filter(installation__organisation=organisation, state="open", at__lt=limit):
-        settle(slip=slip, how="as_suggested" if slip.suggested is not None else "aside", by=people["nadia"])
+        if Slip.objects.waiting().filter(pk=slip.pk).exists():  # else settled together with another
+            settle(slip=slip, how="as_suggested" if slip.suggested is not None else "aside", by=people["nadia"])
 
 

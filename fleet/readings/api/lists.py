@@ -210,7 +210,11 @@ class Settle(APIView):
 
     @extend_schema(tags=["readings"], request=shapes.SettleIn, responses=shapes.SlipRecord)
     def post(self, request, pk):
-        """Settle a figure in doubt: as suggested, another figure, keep it as written, or set it aside."""
+        """Settle a figure in doubt: as suggested, another figure, keep it as written, or set it aside.
+
+        As suggested, an exchange of two units' readings settles both, and a meter that started again remembers its
+        round and settles every total less than the one before that this explains.
+        """
         slip = get_object_or_404(Slip.objects.visible_to(request.user), pk=pk)
         done = services.settle(slip=slip, by=request.user, **rest.typed(shapes.SettleIn, request))
         return Response(shapes.SlipRecord(done).data)

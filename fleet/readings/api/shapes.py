@@ -96,6 +96,10 @@ class SeriesShape(serializers.ModelSerializer):
 
 class SlipRecord(serializers.ModelSerializer):
     serial = serial()
+    why = serializers.CharField(source="reason", read_only=True)
+    will = serializers.CharField(
+        read_only=True, help_text="what settling it as suggested does; empty where nothing is suggested"
+    )
     other_serial = serializers.CharField(source="other.unit.serial", read_only=True, allow_null=True, default=None)
     settled_by = serializers.CharField(source="settled_by.username", read_only=True, allow_null=True, default=None)
 
@@ -103,7 +107,7 @@ class SlipRecord(serializers.ModelSerializer):
         model = Slip
         fields = [
             "id", "installation", "serial", "other_serial", "subject", "at", "field", "found", "suggested", "kind",
-            "why", "state", "settled_by", "settled_at",
+            "why", "will", "state", "settled_by", "settled_at",
         ]  # fmt: skip
         read_only_fields = fields
 

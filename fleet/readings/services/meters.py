@@ -67,8 +67,7 @@ def keep_meter_reading(
         Slip.objects.create(
             installation=installation, subject=Slip.Subject.METER, meter_reading=reading, at=at, field="total_l",
             found=total_l, kind=Slip.Kind.BACKWARDS,
-            why=_("The total was %(before)s L on %(day)s.")
-            % {"before": f"{before.total_l:,.0f}", "day": local_day(installation, before.at).isoformat()},
+            facts={"before_l": before.total_l, "before_on": local_day(installation, before.at).isoformat()},
         )  # fmt: skip
     arrivals.note_day(installation.pk, local_day(installation, at))
     return reading

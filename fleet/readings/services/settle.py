@@ -1,4 +1,9 @@
-"""Figures in doubt: marked by the judgement, settled by a person in one click."""
+"""Figures in doubt: marked by the judgement, settled by a person in one click.
+
+An exchange settles both readings at once. A meter that started again settles with it whatever else its round explains.
+"""
+
+from math import isclose
 
 from django.db import transaction
 from django.utils import timezone
@@ -8,6 +13,10 @@ from fleet.people.access import require
 from fleet.readings import arrivals
 from fleet.readings.models import DayRecord, MeterReading, Slip, SpotTest, Standing
 from fleet.readings.services.clock import local_day
+from fleet.readings.services.meters import went_round
+from fleet.registry.models import Installation
+from fleet.registry.services import correct
+from fleet.web.quantities import litres_written
 from fleet.web.refusals import Refused
 
 
@@ -15,74 +24,186 @@ from fleet.web.refusals import Refused
 def settle(*, slip, how, by, value=None):
     """Settle one figure. `how`: "as_suggested", "other" (with `value`), "keep" (as written) or "aside" (do not use).
 
-    The figure counts (or not) from then on, and the judgement goes back to that day by itself.
+    The figure counts (or not) from then on, and the judgement goes back to that day by itself. Returns the slip.
     """
     require(by, "settle")
-    slip = Slip.objects.visible_to(by).select_for_update(of=("self",)).filter(pk=slip.pk).first()
-    if slip is None:
-        raise Refused("not_found", _("There is no such figure to settle."))
+    slip, beside = _held(slip, how, by)
     if slip.state != Slip.State.OPEN:
         raise Refused("already_settled", _("This figure has been settled already: %s.") % slip.get_state_display())
+    settled = [slip]
     if how == "as_suggested":
-        if slip.suggested is None and slip.other_id is None:
-            raise Refused("nothing_suggested", _("Nothing is suggested here. Give the right figure, or set it aside."))
-        _write(slip, slip.suggested, Standing.CORRECTED)
-        slip.state = Slip.State.CORRECTED
+        settled = _as_suggested(slip, beside, by)
+        state = Slip.State.CORRECTED
     elif how == "other":
         if value is None:
             raise Refused("no_value", _("Give the right figure."), field="value")
         if value < 0:
             raise Refused("out_of_range", _("Zero or more, please."), field="value")
         _write(slip, value, Standing.CORRECTED)
-        slip.suggested, slip.state = value, Slip.State.AMENDED
+        slip.suggested, state = value, Slip.State.AMENDED
     elif how == "keep":
         _write(slip, None, Standing.CORRECTED)
-        slip.state = Slip.State.KEPT
+        state = Slip.State.KEPT
     elif how == "aside":
         _write(slip, None, Standing.SET_ASIDE)
-        slip.state = Slip.State.ASIDE
+        state = Slip.State.ASIDE
     else:
         sentence = _("Choose: as suggested, another figure, keep as written, or set aside.")
         raise Refused("unknown_answer", sentence, field="how")
-    slip.settled_by, slip.settled_at = by, timezone.now()
-    slip.save(update_fields=["state", "suggested", "settled_by", "settled_at"])
-    for installation in filter(None, (slip.installation, slip.other)):
-        arrivals.note_day(installation.pk, local_day(installation, slip.at))
+    now = timezone.now()
+    for one in settled:
+        one.state, one.settled_by, one.settled_at = state, by, now
+        one.save(update_fields=["state", "suggested", "settled_by", "settled_at"])
+    _look_again(settled)
     return slip
+
+
+def _held(slip, how, by):
+    """The slip and those that are settled with it, locked in one order, so that nobody waits in a circle."""
+    seen = Slip.objects.visible_to(by)
+    slip = seen.filter(pk=slip.pk).first()
+    if slip is None:
+        raise Refused("not_found", _("There is no such figure to settle."))
+    beside = Slip.objects.none()
+    if how == "as_suggested" and slip.kind == Slip.Kind.SWAPPED_READINGS and slip.other_id:
+        beside = seen.other_half(slip)
+    elif how == "as_suggested" and slip.kind == Slip.Kind.ROLLOVER:
+        Installation.objects.select_for_update().get(pk=slip.installation_id)
+        beside = seen.waiting().filter(
+            installation=slip.installation_id, subject=Slip.Subject.METER,
+            kind__in=(Slip.Kind.BACKWARDS, Slip.Kind.ROLLOVER),
+        )  # fmt: skip
+    wanted = {slip.pk, *beside.values_list("pk", flat=True)}
+    rows = list(Slip.objects.select_for_update().filter(pk__in=wanted).order_by("pk"))
+    held = next((row for row in rows if row.pk == slip.pk), None)
+    if held is None or held.kind != slip.kind:
+        raise Refused("changed", _("This figure was judged anew just now. Look at it again."))
+    return held, [row for row in rows if row.pk != slip.pk]
+
+
+def _as_suggested(slip, beside, by):
+    """Do what is suggested. Returns all slips that this settles."""
+    if slip.suggested is None and slip.other_id is None:
+        raise Refused("nothing_suggested", _("Nothing is suggested here. Give the right figure, or set it aside."))
+    if slip.kind == Slip.Kind.SWAPPED_READINGS and slip.other_id:
+        return _exchange(slip, beside)
+    if slip.kind == Slip.Kind.ROLLOVER:
+        return _start_again(slip, beside, by)
+    _write(slip, slip.suggested, Standing.CORRECTED)
+    return [slip]
+
+
+def _exchange(slip, beside):
+    """Both readings change places."""
+    other = min(beside, key=lambda row: (abs(row.at - slip.at), row.pk), default=None)
+    if other is None:
+        raise Refused("other_gone", _("The other reading of this exchange is no longer in doubt. Give the right figure "
+                                      "here, keep it, or set it aside."))  # fmt: skip
+    words = {"serial": other.installation.unit.serial, "state": other.get_state_display()}
+    if other.state != Slip.State.OPEN:
+        raise Refused("other_settled", _("The reading of %(serial)s has been settled otherwise: %(state)s. Give the "
+                                         "right figure here, keep it, or set it aside.") % words)  # fmt: skip
+    if not (_same(slip.suggested, other.found) and _same(slip.found, other.suggested)):
+        raise Refused("changed", _("This figure was judged anew just now. Look at it again."))
+    for one in (slip, other):
+        if not _same(_rows(one).values_list(one.field, flat=True).first(), one.found):
+            raise Refused("changed", _("A figure of this exchange has changed since it was marked. Give the right "
+                                       "figure here, keep it, or set it aside."))  # fmt: skip
+    for one in (slip, other):
+        _write(one, one.suggested, Standing.CORRECTED)
+    return [slip, other]
+
+
+def _same(figure, other):
+    return figure is not None and other is not None and isclose(figure, other, rel_tol=1e-6)
+
+
+def _start_again(slip, beside, by):
+    """The meter starts again at the round that is suggested. The figure stays, the installation remembers the round,
+    and every total that was less than the one before it and is explained by it is settled as well."""
+    installation, round_l = slip.installation, slip.suggested
+    _must_fit(slip, installation, round_l)
+    if installation.meter_rollover_l != round_l:
+        correct(installation=installation, by=by, meter_rollover_l=round_l)
+    settled = []
+    for one in sorted([slip, *beside], key=lambda row: (row.at, row.pk)):
+        total_l, before = one.meter_reading.total_l, _before(one)
+        if before is None:
+            continue
+        less = total_l < before.total_l
+        over = less and (one == slip or went_round(total_l, before.total_l, round_l))
+        if over or not less:
+            _change(_rows(one), one.field, None, {"standing": Standing.CORRECTED, "rolled_over": over})
+            settled.append(one)
+    return settled
+
+
+def _must_fit(slip, installation, round_l):
+    words = {"round": litres_written(round_l)}
+    if installation.meter_rollover_l not in (None, round_l):
+        words |= {"known": litres_written(installation.meter_rollover_l)}
+        raise Refused("round_known", _("It is kept that this meter starts again after %(known)s, not %(round)s. "
+                                       "Correct that at the installation first, or keep the figure as written.")
+                      % words)  # fmt: skip
+    before = _before(slip)
+    if before is None or slip.meter_reading.total_l >= before.total_l:
+        raise Refused("not_less", _("This total is no longer less than the one before. Keep it as written."))
+    if round_l <= before.total_l:
+        words |= {"total": litres_written(before.total_l)}
+        raise Refused("round_too_small", _("This meter has shown %(total)s, so it does not start again after "
+                                           "%(round)s. Give the right figure, keep it, or set it aside.")
+                      % words)  # fmt: skip
+
+
+def _before(slip):
+    """The newest total before this one that counts."""
+    readings = MeterReading.objects.of(slip.installation_id).used()
+    return readings.before(slip.meter_reading.at).order_by("-at").first()
+
+
+def _look_again(settled):
+    """The judgement goes back to the first day concerned of each installation."""
+    days = {
+        (installation.pk, local_day(installation, slip.at))
+        for slip in settled for installation in (slip.installation, slip.other) if installation is not None
+    }  # fmt: skip
+    for pk, day in sorted(days):
+        arrivals.note_day(pk, day)
+
+
+def _rows(slip):
+    """The row in doubt."""
+    if slip.subject == Slip.Subject.METER:
+        return MeterReading.objects.filter(pk=slip.meter_reading_id)
+    if slip.subject == Slip.Subject.SPOT:
+        return SpotTest.objects.filter(pk=slip.spot_test_id)
+    return DayRecord.objects.filter(installation_id=slip.installation_id, day=local_day(slip.installation, slip.at))
 
 
 def _write(slip, value, standing):
     """The figure and its standing in the row in doubt. `value` None leaves the figure as it is."""
-    if slip.subject == Slip.Subject.METER:
-        _write_meter(slip, value, standing)
-    elif slip.subject == Slip.Subject.SPOT:
-        _change(SpotTest.objects.filter(pk=slip.spot_test_id), slip.field, value, {"standing": standing})
-    else:
-        mark = "noon_standing" if slip.subject == Slip.Subject.NOON else "standing"
-        rows = DayRecord.objects.filter(installation_id=slip.installation_id, day=local_day(slip.installation, slip.at))
-        _change(rows, slip.field, value, {mark: standing})
+    mark = "noon_standing" if slip.subject == Slip.Subject.NOON else "standing"
+    changes = {mark: standing}
+    if slip.kind == Slip.Kind.WRONG_SERIAL and slip.subject == Slip.Subject.METER:
+        changes |= _handed_over(slip, value)
+    _change(_rows(slip), slip.field, value, changes)
 
 
-def _write_meter(slip, value, standing):
-    rows = MeterReading.objects.filter(pk=slip.meter_reading_id)
-    changes = {"standing": standing}
-    if slip.kind == Slip.Kind.ROLLOVER and standing == Standing.CORRECTED:
-        changes["rolled_over"] = True
-    if slip.kind == Slip.Kind.WRONG_SERIAL and slip.other_id and slip.suggested == value and value is not None:
-        # It belongs to the other unit: hand it over, unless that one has a figure for the moment already.
-        reading = rows.select_for_update().get()
-        taken = MeterReading.objects.filter(installation_id=slip.other_id, at=reading.at).exclude(pk=reading.pk)
-        if taken.exists():
-            raise Refused(
-                "already_there", _("The other unit has a figure for this moment already. Set this one aside instead.")
-            )
-        changes["installation_id"] = slip.other_id
-        changes["written_serial"] = slip.installation.unit.serial
-    _change(rows, slip.field, value, changes)
+def _handed_over(slip, value):
+    """What changes when it belongs to the other unit, unless that one has a figure for the moment already."""
+    if not slip.other_id or slip.suggested != value or value is None:
+        return {}
+    reading = _rows(slip).select_for_update().get()
+    taken = MeterReading.objects.filter(installation_id=slip.other_id, at=reading.at).exclude(pk=reading.pk)
+    if taken.exists():
+        raise Refused(
+            "already_there", _("The other unit has a figure for this moment already. Set this one aside instead.")
+        )
+    return {"installation_id": slip.other_id, "written_serial": slip.installation.unit.serial}
 
 
 def _change(rows, field, value, changes):
     if value is not None:
-        changes[field] = value
+        changes = changes | {field: value}
     if rows.update(**changes) != 1:
         raise Refused("gone", _("The reading is no longer there."))

@@ -1,0 +1,87 @@
+"""A figure in doubt in words: what was due, what stands there, what would fit, and what one click will do.
+
+Worked out when it is read, so that everybody has it in their own language. `facts` of a slip: due_l, days (of a meter
+since its last good figure), before_l, before_on.
+"""
+
+from datetime import date
+
+from django.utils import formats
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from fleet.web.quantities import GAP, exact, litres_written, number
+
+UNITS = {
+    "_l_min": "L/min", "_kwh_m2": "kWh/m²", "_w_m2": "W/m²", "_mohm": "Mohm", "_ohm": "ohm", "_min": "min", "_l": "L",
+    "_v": "V", "_a": "A", "_c": "°C", "_m": "m",
+}  # fmt: skip
+
+
+def written(slip, value):
+    """A figure as it stands on the paper, not rounded, with its unit."""
+    unit = next((unit for end, unit in UNITS.items() if slip.field.endswith(end)), "")
+    if value is None or unit == "L":
+        return litres_written(value)
+    return f"{exact(value)}{GAP}{unit}" if unit else exact(value)
+
+
+def why(slip):
+    """Why the figure is in doubt."""
+    if slip.why:
+        return slip.why
+    return " ".join(filter(None, (_due(slip), _stands(slip))))
+
+
+def _due(slip):
+    due, days = slip.facts.get("due_l"), slip.facts.get("days")
+    if due is None:
+        return ""
+    words = {"due": f"{number(float(f'{due:.2g}'))}{GAP}L"}
+    if days is None:
+        return _("About %(due)s were due that day.") % words
+    days = max(round(days), 1)
+    return ngettext(
+        "About %(due)s were due in the %(days)s day since the last good figure.",
+        "About %(due)s were due in the %(days)s days since the last good figure.",
+        days,
+    ) % (words | {"days": days})
+
+
+def _stands(slip):
+    serial = slip.other.unit.serial if slip.other_id else ""
+    words = {"found": written(slip, slip.found), "fits": written(slip, slip.suggested), "serial": serial}
+    known = slip.suggested is not None
+    if slip.kind == "backwards" and "before_l" in slip.facts:
+        day = date.fromisoformat(slip.facts["before_on"])
+        words |= {"before": written(slip, slip.facts["before_l"]), "day": formats.date_format(day, "j M Y")}
+        return _("The total was %(before)s on %(day)s; %(found)s is less.") % words
+    if slip.kind == "slip_of_ten" and known and slip.found is not None:
+        if slip.suggested > slip.found:
+            return _("%(found)s stands here; with a nought more, %(fits)s, it would fit.") % words
+        return _("%(found)s stands here; with a nought less, %(fits)s, it would fit.") % words
+    if slip.kind == "swapped_digits" and known:
+        return _("%(found)s stands here; with two digits changed over, %(fits)s, it would fit.") % words
+    if slip.kind == "swapped_readings" and known and serial:
+        return _("%(found)s stands here; %(fits)s would fit, which stands for %(serial)s, where this one fits.") % words
+    if slip.kind == "wrong_serial" and serial:
+        return _("%(found)s stands here; it would fit %(serial)s.") % words
+    if slip.kind == "rollover" and known:
+        return _("%(found)s stands here, less than before; it fits if the meter starts again after %(fits)s.") % words
+    if slip.kind == "impossible":
+        return _("%(found)s stands here; no such unit gives that, and no slip of the pen would explain it.") % words
+    return ""
+
+
+def will(slip):
+    """What settling it as suggested will do; empty where nothing is suggested."""
+    if slip.suggested is None and not (slip.kind == "wrong_serial" and slip.other_id):
+        return ""
+    words = {"fits": written(slip, slip.suggested), "serial": slip.other.unit.serial if slip.other_id else ""}
+    if slip.kind == "rollover":
+        return _("The meter started again after %(fits)s; remember that for this meter. The figure stays.") % words
+    if slip.kind == "swapped_readings" and slip.other_id:
+        return _("Exchange with %(serial)s’s %(fits)s: both figures change places.") % words
+    if slip.kind == "wrong_serial" and slip.other_id:
+        return _("The figure goes to %(serial)s.") % words
+    return _("The figure becomes %(fits)s.") % words
