@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.special import ndtr
 
-from sizing.causes import onsite, weigh
+from sizing.causes import onsite, tank, weigh
 from sizing.causes.table import SUNS
 
 # Healthy output over the chain's: the well's seasons, the sky's bias. A season's sine turns as sharply as a smooth
@@ -25,6 +25,7 @@ COUNT_SD = 0.02  # of what is due: what a figure of next to nothing may be off, 
 SHAPE_SD = 0.04  # of the chain's own shape over clearness, a unit of its scale
 DRAW_SD, DRAW_SLOW, DRAW_DAYS = 0.25, 0.12, 40.0
 RECENT_DAYS, BLOCK_DAYS, REMEMBERED_DAYS = 16, 8, 240
+HABIT_DAYS = 45  # ticks older than this tell how often a tank is seen full when all is well, as in judge.bank
 NOON_DAYS, RECENT_NOONS = 150, 30  # noons remembered; older ones than these tell how often its tank is full
 # shares of a meter's period at which a fault may begin
 WITHIN_PERIOD = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.94, 0.98])
@@ -160,7 +161,7 @@ def water_channel(rows, today, level, noise=1.0):
         supply=pool(supply),
         demand=pool(demand) if np.isfinite(demand).all() else np.full(len(total), np.nan),
         own_cell=rows["told_by"][last] == -1,
-        tick=rows["tick"][last].astype(float),
+        tick=_ticked(rows["tick"].astype(float), group),
         raw=np.where(alone, raw[last], 1 / total),
         sky_sd=np.where(told, np.sqrt(np.maximum(weather[last], 0)), 0.0),
         began=began.ravel(),
@@ -171,6 +172,21 @@ def water_channel(rows, today, level, noise=1.0):
         drawn=np.where(tested < 0, rows["high_l"][last], np.nan).astype(float),
         daily=bool(daily),
     ))  # fmt: skip
+
+
+def _ticked(tick, group):
+    """Share of the ticks of each group that say "full", NaN where there is none."""
+    known = np.isfinite(tick)
+    count = np.bincount(group, known)
+    return np.where(count > 0, np.bincount(group, np.where(known, tick, 0.0)) / np.maximum(count, 1), np.nan)
+
+
+def ticking_habit(water, today):
+    """How much oftener than usual this tank was seen full before the last weeks (log odds). Who ticks the sheet every
+    day whatever the tank is like says nothing by it, as judge.bank knows too."""
+    seen = np.isfinite(water.tick) & np.isfinite(water.demand) & (today - water.day > HABIT_DAYS)
+    due = sum(tank.full_seen(s, d, DRAW_SD) for s, d in zip(water.supply[seen], water.demand[seen], strict=True))
+    return tank.leaning(float(water.tick[seen].sum()), float(due), float(seen.sum()))
 
 
 def _sound_share(share, at):

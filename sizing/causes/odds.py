@@ -134,10 +134,11 @@ def _weigh_water(ask, sig, water, begin, weight):
     recent = water.span * (water.day > min(ask.today - RECENT_WATER_DAYS, water.day.max() - 0.5))
     recent = recent / recent.sum()
     tick = np.where(np.isfinite(water.demand), water.tick, np.nan)
+    lean = channels.ticking_habit(water, ask.today) if water.daily else 0.0
     weigh.water(
         water.day, water.span, inverse, weighed, log_kept, sig.smaller, sig.size, sig.form, water.floats, supply, draw,
-        begin, _RAMPS, came, recent, tick, water.supply, water.demand, channels.DRAW_SD, linear, square, told, now,
-        water.tested < 0, usual,
+        begin, _RAMPS, came, recent, tick, lean, water.supply, water.demand, channels.DRAW_SD, linear, square, told,
+        now, water.tested < 0, usual,
     )  # fmt: skip
     own = int(not water.own_cell[-1])
     innocent = [_misread(water, inverse, weighed)]

@@ -9,6 +9,9 @@ from sizing import compiled
 HALF_FULL, FULL_WIDTH, SELDOM = 0.16, 0.055, 0.03
 HABIT_AFTER = 4.0  # ticks that weigh as much as what is usual, when a tank's own habit is learned (a judgement)
 TICK_TRUST = 0.7  # ticks of weeks in a row are not as independent as they are counted (a judgement)
+# Ticks of so many days in a row say together what one of them says alone: tank, people and caretaker are the same
+# tomorrow (a judgement). A tick of a whole day means: it was seen full at some time of that day.
+DAYS_ALIKE = 7.0
 
 
 @compiled()
@@ -39,16 +42,18 @@ def full_seen(supply, demand, spread):
 
 
 @compiled()
-def ticked(tick, supply, demand, spread, kept, drawn, lean=0.0):
-    """What the caretaker's "tank full" (1) or "not full" (0) adds, a log likelihood ratio, to what leaves the share
-    `kept` of the supply, or of the draw where `drawn`, against a sound unit with its usual draw. lean: log odds by
-    which this tank is seen full oftener than others."""
+def ticked(tick, supply, demand, spread, kept, drawn, lean=0.0, span=DAYS_ALIKE):
+    """What the caretaker's "tank full" (1) or "not full" (0), or the share of some days that were ticked, adds, a log
+    likelihood ratio, to what leaves the share `kept` of the supply, or of the draw where `drawn`, against a sound unit
+    with its usual draw. lean: log odds by which this tank is seen full oftener than others; span: days since the tick
+    before, or that were ticked."""
     sound = _leaning(full_seen(supply, demand, spread), lean)
     if drawn:
         now = _leaning(full_seen(supply, demand * kept, spread), lean)
     else:
         now = _leaning(full_seen(supply * kept, demand, spread), lean)
-    return TICK_TRUST * (math.log(now / sound) if tick > 0.0 else math.log((1.0 - now) / (1.0 - sound)))
+    trust = TICK_TRUST * min(max(span, 1.0) / DAYS_ALIKE, 1.0)
+    return trust * (tick * math.log(now / sound) + (1.0 - tick) * math.log((1.0 - now) / (1.0 - sound)))
 
 
 @compiled()

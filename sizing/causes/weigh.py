@@ -197,13 +197,14 @@ def quadratic(inverse, g, first):
 
 @compiled()
 def water(day, span, inverse, weighed, kept_log, smaller, size, form, floats, supply_table, draw_table, begin, ramps,
-          asked, recent, tick, supply, demand, spread, linear, square, told, now, test, usual_log):  # fmt: skip
+          asked, recent, tick, lean, supply, demand, spread, linear, square, told, now, test, usual_log):  # fmt: skip
     """Fills g'Wy, g'Wg, what the ticks tell and the log of water kept now, all (h, ramps, begin), from water alone.
 
     day (m,) in order; kept_log (h, m): log of water left by the cause grown whole, at each reading; form (h,): SUPPLY,
     DRAWN or BOOKS; floats: whether a float switch limits, read from the tables (m, STEPS); asked (h, ramps): if that
-    manner counts; recent (m,): weights of the newest readings; tick (m,): tank seen full, 1, 0 or NaN; supply, demand
-    (m,) litres a day, and how much the draw varies; test (m,): whether a reading is a test on site, and usual_log (h,
+    manner counts; recent (m,): weights of the newest readings; tick (m,): tank seen full, 1, 0, a share of days or NaN;
+    lean: log odds by which it is seen so oftener than others; supply, demand (m,) litres a day, and how much the draw
+    varies; test (m,): whether a reading is a test on site, and usual_log (h,
     m): as kept_log, of a usual day: what a fault costs a day is another matter than what it costs that quarter of an
     hour.
     """
@@ -214,8 +215,8 @@ def water(day, span, inverse, weighed, kept_log, smaller, size, form, floats, su
     for j in seen:
         for k in range(STEPS):
             kept = np.exp(LOG_LEAST + k * (LOG_MOST - LOG_LEAST) / (STEPS - 1))
-            of_ticks[0, j, k] = ticked(tick[j], supply[j], demand[j], spread, kept, False)
-            of_ticks[1, j, k] = ticked(tick[j], supply[j], demand[j], spread, kept, True)
+            of_ticks[0, j, k] = ticked(tick[j], supply[j], demand[j], spread, kept, False, lean, span[j])
+            of_ticks[1, j, k] = ticked(tick[j], supply[j], demand[j], spread, kept, True, lean, span[j])
     for r in range(ramps.size):
         for b in range(begin.size):
             growth(day, span, begin[b], ramps[r], after, grown)

@@ -271,7 +271,9 @@ def _limited(o, m, start, share, by_then, root, z, w, draw, lean, weight, spell,
             along += w[i] * z[i]
             square += w[i] * w[i]
             if not books and o[TICK, i] == o[TICK, i]:
-                ticks += ticked(o[TICK, i], o[SUPPLY, i], o[DEMAND, i], draw, 1.0 - size * by_then[i], less, lean)
+                ticks += ticked(
+                    o[TICK, i], o[SUPPLY, i], o[DEMAND, i], draw, 1.0 - size * by_then[i], less, lean, o[SPAN, i]
+                )
         ratio = along - 0.5 * square + ticks
         if less:
             ratio -= min(NOBODY_DRAWS * noughts, 15.0)

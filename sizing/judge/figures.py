@@ -185,7 +185,7 @@ def _without_slips(off, end, span, y, var, free, light, x, due, asked, sky, test
 @compiled()
 def _together(end, span, y, var, free, light, x, due, asked, sky, test, full, n, today, draw, out):
     """Recent figures and tests one by one, older day records some days together."""
-    m, before = -1, -1.0
+    m, before, ticks = -1, -1.0, 0.0
     for i in range(n):
         age = today - end[i]
         alone = test[i] > 0.0 or not (age > RECENT_DAYS and span[i] <= 1.0)
@@ -193,7 +193,7 @@ def _together(end, span, y, var, free, light, x, due, asked, sky, test, full, n,
         if alone or block != before:
             m += 1
             out[:, m] = 0.0
-            out[TICK, m] = np.nan
+            out[TICK, m], ticks = np.nan, 0.0
         before = block
         w = 1.0 / var[i]
         out[VARIANCE, m] += w
@@ -207,7 +207,10 @@ def _together(end, span, y, var, free, light, x, due, asked, sky, test, full, n,
         out[SUPPLY, m] += w * due[i]
         out[DEMAND, m] += w * asked[i]
         if alone:
-            out[SKY, m], out[TEST, m], out[TICK, m] = sky[i], test[i], full[i]
+            out[SKY, m], out[TEST, m] = sky[i], test[i]
+        if full[i] == full[i]:  # of days together the share that was ticked
+            ticks += 1.0
+            out[TICK, m] = full[i] if ticks == 1.0 else out[TICK, m] + (full[i] - out[TICK, m]) / ticks
     m += 1
     for k in range(m):
         w = out[VARIANCE, k]

@@ -73,7 +73,8 @@ def tell(state, sites, table, days, day):
     by_water, slope = table.clearness_of_water(u, doy, healthy)
     spread = (state.level_var[u] + METER_NOISE**2 + (CHAIN_NOISE + LIGHT_NOISE) ** 2) / np.maximum(slope, 0.05) ** 2
     demand = np.where(sites.float_switch[u], np.exp(state.demand[u]), np.inf)
-    useless = (days.volume_l > 0.6 * demand) | (state.suspect[u] > 0) | (days.volume_l <= 0) | (slope < 0.15)
+    full = (days.tank_full > 0) & sites.float_switch[u]
+    useless = full | (days.volume_l > 0.6 * demand) | (state.suspect[u] > 0) | (days.volume_l <= 0) | (slope < 0.15)
     spread = np.where(useless | (state.evidence[u].max(axis=1) > 3), np.nan, spread)
     cell = np.isfinite(own)
     seen[u] = np.where(cell, own, by_water)
@@ -185,7 +186,9 @@ def _days(state, sites, days, day, sky, supply, due, var, clear, own, gain):
     rows["clearness"], rows["weather_var"], rows["demand_l"], rows["surprise"] = clear[u], weather_var, demand, z
     rows["light_gain"] = gain[u]
     rows["told_by"] = np.where(np.isfinite(own[u]), -1, sky.told_by[u])
-    rows["mistake"], rows["meant"] = kind, meant
+    # A tick of a whole day: full at some time of it, be it in the evening after all that the unit could give. It says
+    # how likely each explanation of the day's water is (causes.tank), and nothing without a float switch.
+    rows["mistake"], rows["meant"], rows["tick"] = kind, meant, days.tank_full
     rows["noon_w_m2"], rows["noon_v"] = days.noon_w_m2, days.noon_v
     rows["noon_a"], rows["noon_level_m"] = days.noon_a, days.noon_level_m
     rows["own_kwh_m2"], rows["sky"], rows["sky_var"] = days.irradiation_kwh_m2, sky.mean[u], sky.variance[u]

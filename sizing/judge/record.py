@@ -68,6 +68,11 @@ class Days:
     noon_v: np.ndarray
     noon_a: np.ndarray
     noon_level_m: np.ndarray
+    tank_full: np.ndarray = None  # ticked by the caretaker: seen full at some time of that day, 1, 0, NaN
+
+    def __post_init__(self):
+        if self.tank_full is None:
+            object.__setattr__(self, "tank_full", np.full(len(self.unit), np.nan))
 
 
 @dataclass(frozen=True)

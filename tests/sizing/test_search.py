@@ -75,6 +75,31 @@ def test_who_never_calls_the_tank_full_says_nothing_new_when_it_is_not():
     assert never.fault == pytest.approx(unsaid.fault, abs=2.5)
 
 
+def ticked_days(ticks_before, ticks_now, ratio=0.5, usual=150, now=15):
+    """A daily volume behind a float switch that fell, with a tick beside every day."""
+    rows = days([1.0] * usual + [ratio] * now, demand=2200.0)
+    rows["tick"] = [ticks_before] * usual + [ticks_now] * now
+    return found(rows, noise.DAILY, floats=True)
+
+
+def test_ticks_beside_days_tell_less_drawn_from_a_loss():
+    full, dry, unsaid = (ticked_days(np.nan, tick) for tick in (1.0, 0.0, np.nan))
+    assert full.fault < unsaid.fault < dry.fault
+    assert full.fault < 0 and full.less > max(full.fault, unsaid.less)
+
+
+def test_who_ticks_the_sheet_every_day_whatever_the_tank_is_like_hides_no_loss():
+    always, lately = ticked_days(1.0, 1.0), ticked_days(0.0, 1.0)
+    unsaid = ticked_days(np.nan, np.nan)
+    assert always.fault > lately.fault + 1
+    assert always.fault == pytest.approx(unsaid.fault, abs=2.5)
+
+
+def test_a_week_of_ticked_days_says_as_much_as_one_tick():
+    week = 7 * tank.ticked(1.0, 3000.0, 2200.0, 0.18, 0.5, False, 0.0, 1.0)
+    assert week == pytest.approx(tank.ticked(1.0, 3000.0, 2200.0, 0.18, 0.5, False, 0.0, 14.0))
+
+
 def test_a_meter_that_stands_while_the_tank_is_full_is_a_loss_of_the_books_and_not_hidden_by_the_ticks():
     stood = found(ticked([1.0] * 12 + [0.0, 0.0], [1.0] * 14), noise.METER, floats=True)
     assert stood.fault > LIMIT[noise.METER]

@@ -54,6 +54,7 @@ def _days(ids, first, last):
             "noon_v": ("float8", noon.format("voltage_v")),
             "noon_a": ("float8", noon.format("current_a")),
             "noon_level_m": ("float8", noon.format("level_m")),
+            "tank_full": ("float8", "tank_full_seen::int"),
         },
         "FROM readings_dayrecord WHERE installation_id = ANY(%s) AND day BETWEEN %s AND %s",
         [ids.tolist(), first, last],
@@ -61,7 +62,7 @@ def _days(ids, first, last):
     number = (got["day"] - DAY_ZERO).astype(np.int64)
     order = np.lexsort((got["id"], number))
     unit = np.searchsorted(ids, got["id"][order])
-    names = ("volume_l", "irradiation_kwh_m2", "noon_w_m2", "noon_v", "noon_a", "noon_level_m")
+    names = ("volume_l", "irradiation_kwh_m2", "noon_w_m2", "noon_v", "noon_a", "noon_level_m", "tank_full")
     columns = [got[name][order] for name in names]
     return {day: Days(unit[part], *(column[part] for column in columns)) for day, part in _groups(number[order])}
 
