@@ -14,7 +14,7 @@ from fleet.visits import services as visits
 from fleet.visits.models import Call, Visit
 from tests.browser.checks import no_accessibility_faults, opens, shot, targets_are_large
 from tests.makers.judged import a_shortfall
-from tests.makers.readings import a_meter_reading, a_slip
+from tests.makers.readings import a_meter_reading, a_round, a_slip, an_exchange, days_of
 from tests.makers.registry import a_unit, a_well, an_installation
 from tests.makers.visits import SPOT_READINGS, a_visit_under_way, record_all
 
@@ -76,6 +76,36 @@ def test_nadia_settles_a_slip_of_ten_in_one_click(size, page_of, server, nadia, 
     page.get_by_text("Nothing to settle").wait_for()
     assert MeterReading.objects.get().total_l == 100_000
     sound(page)
+
+
+@SIZES
+def test_nadia_reads_what_one_click_will_do_before_she_exchanges_two_readings(
+    size, page_of, server, nadia, organisation
+):
+    one, other = an_exchange(an_installation(organisation), an_installation(organisation))
+    a_round(an_installation(organisation))
+    page = opens(page_of(nadia, size), server + "/readings/slips/")
+    sound(page)
+    shot(page, f"figures-to-settle-{size}")
+    page.get_by_role("row").filter(has_text=f"Exchange with {other.installation.unit.serial}").get_by_role(
+        "button", name="As suggested"
+    ).click()
+    page.get_by_text("remember that for this meter").wait_for()
+    assert MeterReading.objects.get(pk=one.meter_reading_id).total_l == 98_765
+    page.get_by_role("button", name="As suggested").click()
+    page.get_by_text("Nothing to settle").wait_for()
+    sound(page)
+
+
+@SIZES
+def test_missing_days_stand_above_a_units_readings(size, page_of, server, nadia, organisation):
+    installation = an_installation(organisation, instrument_level="daily")
+    for first, last in (("2024-06-01", 9), ("2024-06-22", 5)):
+        days_of(installation, [3000] * last, first=first)
+    page = opens(page_of(nadia, size), f"{server}/readings/installations/{installation.pk}/")
+    page.get_by_text("12 days").wait_for()
+    sound(page)
+    shot(page, f"missing-days-{size}")
 
 
 @SIZES
