@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.desk import services, silence, tables
 from fleet.desk.forms import AttentionForm, SendForm, SilentForm
-from fleet.output import ranges
+from fleet.output import ranges, skies
 from fleet.output.models import Baseline, Shortfall
 from fleet.people.access import may, needs, own
 from fleet.registry.models import Attachment, Unit
@@ -159,6 +159,7 @@ def unit(request, unit_id):
     if now:
         days = services.measured_against_expected(now)
         context["chart"] = services.band_chart(days) if days else None
+        context["sky"] = skies.sentence(row["sun_by"] for row in days)
         context["range"] = ranges.of_month(Baseline.objects.filter(pk=now.pk).first(), _today(request.user).month)
         context["latest"] = services.latest_figures(now)
         context["state"] = services.state_now(request.user, now.pk)

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fleet.output import advice, forms, pictures, ranges, services, setting, steps
+from fleet.output import advice, forms, pictures, ranges, services, setting, skies, steps
 from fleet.output.models import Baseline, Judgement, Shortfall
 from fleet.people.access import may, needs
 from fleet.people.services import set_false_alarms
@@ -99,7 +99,8 @@ def shortfall(request, pk):
         "course_days": course_days,
         "tests": _tests(found, request.user),
         "since_words": q.formats.date_format(found.since, "j M Y"),
-        "since_range": _range(found.since_low, found.since_high, lambda day: q.formats.date_format(day, "j M")),
+        "since_range": _since(found),
+        "sky": skies.of_installation(installation.pk, found.closed_on),
         "lost_range": _range(found.lost_low_l_day, found.lost_high_l_day, q.litres),
         "causes": [(advice.word(c["cause"]), c["odds"]) for c in found.causes],
         "checks": advice.with_cautions(found.checks),
@@ -114,6 +115,20 @@ def shortfall(request, pk):
         "visits_address": _visits_address(found),
     }
     return render(request, "output/shortfall.html", context)
+
+
+def _since(found):
+    """Beside the day since which it falls short: between which days that lies, and how the loss came."""
+    between = _range(found.since_low, found.since_high, lambda day: q.formats.date_format(day, "j M"))
+    return " · ".join(filter(None, [between, _came(found.evidence.get("came"))]))
+
+
+def _came(came):
+    if not came:
+        return ""
+    if came["how"] == "grows":
+        return _("grows over about %(days)s days") % {"days": came["days"]}
+    return {"stopped": _("stopped"), "at_once": _("came at once")}[came["how"]]
 
 
 def _season(found):
@@ -201,7 +216,7 @@ def alarms(request):
     context = {
         "form": form, "allowed": allowed, "now": now,
         "tables": [(value, setting.table(value)) for value in shown],
-        "units": units, "yearly": units * now / 100,
+        "units": units, "yearly": units * now / 100, "said": services.said_and_found(organisation.pk),
     }  # fmt: skip
     return render(request, "output/alarms.html", context, status=422 if form.errors else 200)
 

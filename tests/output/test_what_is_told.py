@@ -1,10 +1,16 @@
 """What is put forward of a case: the same words for the same figures, in whichever process they were worked out."""
 
+from datetime import timedelta
+
 import numpy as np
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
+from fleet.output import skies
+from fleet.output.models import Evaluation
 from fleet.output.services.nightly import cases
+from sizing import judge
 from sizing.causes import names, odds
 from tests.makers.judged import a_shortfall, judged_days
 from tests.makers.registry import an_installation
@@ -49,3 +55,70 @@ def test_the_page_of_a_shortfall_says_what_the_season_does_to_sound_units_here(
     assert ("at this time of the year" in page) is bool(words)
     told = client_of(nadia).get(f"/api/v1/shortfalls/{short.pk}/").json()
     assert told["season"] == (season or 1.0)
+
+
+def found(ramp):
+    return judge.Found(5.0, -5.0, 0.01, 0.3, 98.0, ramp)
+
+
+CAME = [
+    (0.7, found(0.0), {"how": "at_once"}),
+    (0.7, found(40.0), {"how": "grows", "days": 40}),
+    (0.02, found(40.0), {"how": "stopped"}),
+    (0.02, None, {"how": "stopped"}),
+    (0.7, None, None),
+    (0.7, found(-np.inf), None),
+]
+
+
+@pytest.mark.parametrize(("kept", "search", "came"), CAME)
+def test_how_a_loss_came_is_told_as_the_search_has_it(kept, search, came):
+    cause = np.zeros(len(names.NAMES))
+    cause[names.NUMBER["dirt"]] = 1.0
+    got = odds.Odds(5.0, -5.0, cause, 0.01, (100, 98, 103), (400.0, 300.0, 500.0), kept)
+    assert cases.summary(got, 120, found=search)["came"] == came
+
+
+WORDS = [
+    ({"how": "at_once"}, "came at once"),
+    ({"how": "grows", "days": 40}, "grows over about 40 days"),
+    ({"how": "stopped"}, "stopped"),
+    (None, ""),
+]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("came", "words"), WORDS)
+def test_the_page_of_a_shortfall_says_beside_since_when_how_it_came(organisation, client_of, nadia, came, words):
+    short = a_shortfall(an_installation(organisation), evidence={"came": came})
+    page = client_of(nadia).get(reverse("output:shortfall", args=[short.pk]))
+    assert page.context["since_range"] == words
+    assert words in page.content.decode()
+    assert client_of(nadia).get(f"/api/v1/shortfalls/{short.pk}/").json()["came"] == came
+
+
+SKIES = [
+    (["own"] * 20, "What told the sky of the newest days: its own cell."),
+    (["own"] * 20 + ["fleet"] * 14, "What told the sky of the newest days: what the units around gave."),
+    (["climate"] * 9 + ["import"] * 5, "What mostly told the sky of the newest days: the usual of the place."),
+    ([""] * 9, ""),
+    ([], ""),
+]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("codes", "words"), SKIES)
+def test_what_told_the_sky_of_the_newest_days_stands_on_the_pages_of_unit_and_shortfall(
+    organisation, client_of, nadia, codes, words
+):
+    one = an_installation(organisation)
+    first = timezone.now().date() - timedelta(days=len(codes) + 1)
+    judged_days(one, first, [(1000.0, 700.0)] * len(codes))
+    for n, code in enumerate(codes):
+        Evaluation.objects.filter(installation=one, day=first + timedelta(days=n)).update(sun_by=code)
+    short = a_shortfall(one, since=first, flagged_on=first)
+    assert skies.of_installation(one.pk) == words
+    for address in (reverse("output:shortfall", args=[short.pk]), f"/units/{one.unit_id}/"):
+        page = client_of(nadia).get(address)
+        assert page.context["sky"] == words
+        assert ("told the sky" in page.content.decode()) is bool(words), address

@@ -133,7 +133,10 @@ class Alarms(rest.ByMethod, APIView):
 
     def shown(self, request):
         now = request.user.organisation.false_alarms_per_100_unit_years
-        return Response({"false_alarms_per_100_unit_years": now, "days_to_notice": setting.table(now)})
+        return Response({
+            "false_alarms_per_100_unit_years": now, "days_to_notice": setting.table(now),
+            "said_and_found": services.said_and_found(request.user.organisation_id),
+        })  # fmt: skip
 
     @extend_schema(tags=TAGS, responses=shapes.AlarmsShape)
     def get(self, request):

@@ -52,8 +52,12 @@ class WholeShortfall(ShortfallRecord):
         "due takes it into account (1: nothing known)"
     )
 
+    came = serializers.SerializerMethodField(
+        help_text='how the loss came: how ("at_once", "grows" over about so many days, "stopped"); null: not known'
+    )
+
     class Meta(ShortfallRecord.Meta):
-        fields = [*ShortfallRecord.Meta.fields, "flags", "spot_tests", "season"]
+        fields = [*ShortfallRecord.Meta.fields, "flags", "spot_tests", "season", "came"]
         read_only_fields = fields
 
     def get_flags(self, shortfall) -> list[dict]:
@@ -66,6 +70,9 @@ class WholeShortfall(ShortfallRecord):
 
     def get_season(self, shortfall) -> float:
         return shortfall.evidence.get("season", 1.0)
+
+    def get_came(self, shortfall) -> dict | None:
+        return shortfall.evidence.get("came")
 
 
 class EvaluationRecord(serializers.ModelSerializer):
@@ -329,11 +336,23 @@ class KeptSpot(serializers.Serializer):
     answer = AnswerShape()
 
 
+class CausesSaidShape(serializers.Serializer):
+    """Of the causes that were given such odds before a visit, how many it found; share null: too few to say."""
+
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+    said = serializers.IntegerField()
+    right = serializers.IntegerField()
+    share = serializers.FloatField(allow_null=True)
+
+
 class AlarmsShape(serializers.Serializer):
-    """The one setting of the judgement, and about how many days a sudden loss takes to be noticed under it."""
+    """The one setting of the judgement, about how many days a sudden loss takes to be noticed under it, and whether
+    the odds of causes hold."""
 
     false_alarms_per_100_unit_years = serializers.FloatField()
     days_to_notice = serializers.ListField(child=serializers.DictField())
+    said_and_found = CausesSaidShape(many=True)
 
 
 class AlarmsIn(serializers.Serializer):

@@ -15,7 +15,7 @@ from fleet.output.services.judging import (
     judge_through,
     release,
 )
-from fleet.output.services.learning import counts, learn
+from fleet.output.services.learning import counts, learn, said_and_found
 from fleet.output.services.spot import answer_spot, own_level
 from fleet.output.services.sweeping import sweep
 from fleet.output.services.working import working
@@ -42,6 +42,7 @@ __all__ = [
     "learn",
     "own_level",
     "release",
+    "said_and_found",
     "sweep",
     "working",
 ]

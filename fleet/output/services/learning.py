@@ -1,8 +1,10 @@
 """What visits found teaches the odds of the next diagnosis."""
 
+from datetime import timedelta
+
 import numpy as np
 from django.db import IntegrityError, transaction
-from django.db.models import F
+from django.db.models import F, Q
 from django.utils import timezone
 
 from fleet.output.fleet_arrays import KINDS
@@ -22,7 +24,7 @@ def learn(*, cause, found, installation, by=None, on=None):
     if cause not in names.NUMBER:
         return False
     kind = installation.unit.pump_type.kind
-    suspected = installation.shortfalls.order_by("-flagged_on").values_list("causes", flat=True).first() or []
+    suspected = _suspected(installation, on or timezone.now().date())
     try:
         with transaction.atomic():
             FindingHeard.objects.create(
@@ -36,6 +38,46 @@ def learn(*, cause, found, installation, by=None, on=None):
     )  # fmt: skip
     CauseCount.objects.filter(pk=count.pk).update(found=F("found") + 1)
     return True
+
+
+STILL_SAID_DAYS = 30  # a shortfall that closed longer before a finding did not send anybody there
+
+
+def _suspected(installation, on):
+    """The causes and odds that were shown before a visit of that day."""
+    shown = installation.shortfalls.filter(flagged_on__lte=on).filter(
+        Q(closed_on=None) | Q(closed_on__gte=on - timedelta(days=STILL_SAID_DAYS))
+    )  # fmt: skip
+    return shown.order_by("-flagged_on").values_list("causes", flat=True).first() or []
+
+
+SAID = ((0.2, 0.4), (0.4, 0.6), (0.6, 0.8), (0.8, 1.0))  # odds, the upper end left out but for the last
+FEW = 5  # causes said at such odds, below which their share says nothing
+
+
+def said_and_found(organisation_id):
+    """Whether the odds hold: of the causes that were given such odds before a visit, how many it found.
+
+    [{low, high, said, right, share}], share None where too few were said. Findings at sites where nothing was said
+    before, and those that nobody of the organisation is named for, are left out.
+    """
+    heard = FindingHeard.objects.filter(heard_by__organisation_id=organisation_id).exclude(suspected=[])
+    visits = {}  # what one visit found is held against what was said before it once, however many causes it found
+    for cause, suspected, at in heard.values_list("cause", "suspected", "heard_at"):
+        said_then = tuple((one["cause"], one["odds"]) for one in suspected)
+        visits.setdefault((at.date(), said_then), set()).add(cause)
+    said, right = [0] * len(SAID), [0] * len(SAID)
+    for (_day, said_then), causes in visits.items():
+        for cause, odds in said_then:
+            place = next((n for n in reversed(range(len(SAID))) if odds >= SAID[n][0]), None)
+            if place is not None:
+                said[place] += 1
+                right[place] += cause in causes
+    return [
+        {"low": low, "high": high, "said": said[n], "right": right[n],
+         "share": right[n] / said[n] if said[n] >= FEW else None}
+        for n, (low, high) in enumerate(SAID)
+    ]  # fmt: skip
 
 
 def counts(organisation_id, pump_kind=None):

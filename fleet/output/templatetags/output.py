@@ -4,7 +4,7 @@ from django import template
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from fleet.output import advice, pictures
+from fleet.output import advice, pictures, skies
 from fleet.web import quantities
 from fleet.web.templatetags.web import badge
 
@@ -16,13 +16,6 @@ VERDICTS = {
     "above": (gettext_lazy("above what is possible"), gettext_lazy("More than this unit can give"), "watch"),
     "below": (gettext_lazy("below what is expected"), gettext_lazy("Less than it should be"), "bad"),
     "cannot_tell": (gettext_lazy("cannot tell"), gettext_lazy("Cannot tell"), "unsure"),
-}
-SUN_BY = {
-    "own": gettext_lazy("its own cell"),
-    "neighbour": gettext_lazy("a neighbour's cell"),
-    "import": gettext_lazy("imported weather"),
-    "fleet": gettext_lazy("what the units around gave"),
-    "climate": gettext_lazy("the usual of the place"),
 }
 
 
@@ -58,7 +51,7 @@ def spot_fall(context, answer):
 
 @register.filter
 def sun_word(code):
-    return SUN_BY.get(code, _("not told"))
+    return skies.word(code)
 
 
 @register.filter

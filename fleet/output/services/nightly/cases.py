@@ -113,7 +113,7 @@ def night(cohort, state, cases, events, history, signs, rows, tested, day):
         if step.case is not None and got is not None:
             tests = history.tests.words(unit, day, put_right(cohort, unit, day))
             season = float(np.exp(judge.offset(state.take([unit]), day)[0]))
-            events.standing[unit] = summary(got, day, sig, tests, season)
+            events.standing[unit] = summary(got, day, sig, tests, season, found[unit])
         if step.what in (judge.RAISED, judge.TOLD_AGAIN):
             events.log.append((unit, events.standing[unit]))
         if step.what == judge.CLOSED:
@@ -239,10 +239,10 @@ def noon_due(built, rows):
     return spot.array_voltage_v[0], spot.array_current_a[0], spot.pumping_level_m[0], one.static_level_m[0, month]
 
 
-def summary(got, day, sig=None, tests=(), season=1.0):
+def summary(got, day, sig=None, tests=(), season=1.0, found=None):
     """What is put forward, as plain values: day, causes with odds, onset and loss with their ranges, probability,
-    the checks that would tell most, by the unit's own signatures, the tests on site that counted, and what the season
-    leaves of the unit's usual output."""
+    the checks that would tell most, by the unit's own signatures, the tests on site that counted, what the season
+    leaves of the unit's usual output, and how the loss came (found: what the search says of it, judge.Found)."""
     # Alike as told: in the order of their names, for the last digits are not the same in every process.
     best = sorted(range(len(names.NAMES)), key=lambda c: (-round(float(got.cause[c]), 3), names.NAMES[c]))
     onset = [int(round(float(v))) for v in np.atleast_1d(got.onset)]
@@ -262,7 +262,21 @@ def summary(got, day, sig=None, tests=(), season=1.0):
         "is_fault": best[0] != names.NOT_A_FAULT,
         "tests": list(tests),
         "season": round(season, 3),
+        "came": came(float(got.kept), found),
     }
+
+
+STOPPED = 0.05  # what is left of the water, below which a unit has stopped
+
+
+def came(kept, found):
+    """How a loss came: {"how": "stopped"}, {"how": "at_once"} or {"how": "grows", "days": about how many}; None where
+    the search cannot say (it may know of no loss where a spot test alone does)."""
+    if kept < STOPPED:
+        return {"how": "stopped"}
+    if found is None or not np.isfinite(found.ramp):
+        return None
+    return {"how": "grows", "days": int(found.ramp)} if found.ramp > 0 else {"how": "at_once"}
 
 
 def plain(case):

@@ -118,6 +118,7 @@ def _write(shortfall, word, people):
     shortfall.causes = causes
     shortfall.evidence = {
         "misread": word.get("misread", 0.0), "tests": word.get("tests", []), "season": word.get("season", 1.0),
+        "came": word.get("came"),
     }  # fmt: skip
     shortfall.checks = word.get("checks") or advice.checks(causes)
     shortfall.parts = advice.parts(causes)
