@@ -22,6 +22,8 @@ UNSEEN_DAYS = 150.0  # how long a fault may have gone unseen: beforehand, older 
 NOON_TRUST = 0.8  # noon readings of days in a row are not as independent as they are counted
 NOON_SHIFT = 2.0  # log odds of a fault that they can add to or take from what the water says: they part causes
 MISREAD, MISREAD_SD = 0.004, 0.8  # figures a time that are wrong without looking it, and how far off they are (log)
+COPIED = 0.0008  # totals that are the last one's, written down again (a judgement)
+NOUGHT = float(np.log((0.02 + weigh.SOFT) / (1 + weigh.SOFT)))  # of the water's scale: as good as nothing
 # Weather that scatters without loss: so much likelier beforehand than a unit that cuts out, and how long it lasts
 PATCHY, PATCHY_DAYS = np.log([3.0, 15.0]), 30.0  # with an own cell, without
 PATCHY_CHANCE = (0.03, 0.3)  # that days scatter so under any cause, with an own cell or without
@@ -239,7 +241,10 @@ def _misread(water, inverse, weighed):
     n = int(np.argmax(water.day))
     wide = MISREAD_SD**2
     p, r = inverse[n, n], weighed[n]
-    return float(np.log(MISREAD) - 0.5 * np.log1p(wide * p) + 0.5 * r**2 * wide / (1 + wide * p))
+    any_way = float(np.log(MISREAD) - 0.5 * np.log1p(wide * p) + 0.5 * r**2 * wide / (1 + wide * p))
+    if water.span[n] <= 3 or water.y[n] > NOUGHT:
+        return any_way
+    return float(np.logaddexp(any_way, np.log(COPIED) + 0.5 * r**2 / p))  # the last total written down again
 
 
 def _weigh_noons(ask, sig, begin, found):

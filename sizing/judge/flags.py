@@ -11,6 +11,7 @@ import numpy as np
 
 from sizing.causes import names
 
+MISREAD = 0.5  # chance that nothing but the newest figure is wrong, above which a flag waits for the next
 WORSE = 0.75  # told again when the water left falls to this share of what it was
 PATIENCE_DAYS = 7  # between two tellings
 CALM_ASKED, CALM_BELOW = 3, 3.0  # closed after so many askings in a row this far below the limit
@@ -82,6 +83,8 @@ def decide(case, found, odds, day, limit):
         if calm >= CALM_ASKED:
             return Step(CLOSED, None)
         return Step(NOTHING, case._replace(calm=calm, asked=day))
+    if case is None and odds.misread > MISREAD:
+        return Step(NOTHING, None)  # the next figure will tell; a slip of the pen raises no flag
     top = int(np.argmax(odds.cause))
     if case is None:
         return Step(RAISED, Case(day, top, odds.kept, 0, day))

@@ -32,6 +32,7 @@ COMMON = 0.025  # part of a period's expectation that does not average out over 
 # Of a period's variance by the sky over that of days on their own: weather lasts from day to day (correlation 0.3,
 # field practice, 5.2; what neighbours miss lasts about as long on simulated skies): (1 + 0.3) / (1 - 0.3).
 LASTING = 1.86
+ROUND_DAYS = 5  # of a round on which meters are read and written down together
 HOUR_UNKNOWN = 0.3  # of a pumping day, when a total is read at an hour that nobody wrote down (field practice)
 _X, _W = np.polynomial.hermite_e.hermegauss(NODES)
 _W = _W / _W.sum()
@@ -173,7 +174,9 @@ def _days(state, sites, days, day, sky, supply, due, var, clear, own, gain):
     chain_var = CHAIN_NOISE**2 + (LIGHT_NOISE * gain[u] * free) ** 2
     floor = METER_NOISE**2 + chain_var + (15.0 / expected) ** 2  # a logger counts in steps of some litres
     spread = weather_var + floor + (1 - free) * DEMAND_SPREAD**2
-    kind, meant = mistakes.doubt_days(days.volume_l, expected, np.sqrt(spread + part.level_var))
+    kind, meant = mistakes.doubt_days(
+        days.volume_l, expected, np.sqrt(spread + part.level_var), part.evidence.max(axis=1)
+    )
     low_slip = (kind == mistakes.SLIP_OF_TEN) & (meant > days.volume_l)
     kind = np.where(low_slip & (part.doubts >= 2), mistakes.NONE, kind)  # three days running is no slip of the pen
     ratio = np.log(np.maximum(days.volume_l, LEAST * expected) / expected) + 0.5 * weather_var
@@ -222,7 +225,7 @@ def _totals(state, sites, table, totals, day, supply, due, var, clear, gain):
     )  # the part of a day before and after the hour is an estimate
     floor = METER_NOISE**2 + 2 * (edge / expected) ** 2
     spread = weather_var + floor + (1 - free) * DEMAND_SPREAD**2 / np.maximum(span, 1)
-    kind, meant, litres, based = _doubts(part, sites, totals, expected, spread, now_due, span, day)
+    kind, meant, other, litres, based = _doubts(state, part, sites, totals, expected, spread, now_due, span, day)
     # a total that follows only from the doubted one: the meter was changed or set; begin again from there
     ratio = np.log(np.maximum(litres, LEAST * expected) / expected) + 0.5 * weather_var
     good = (kind == mistakes.NONE) & ~first & ~based
@@ -238,6 +241,7 @@ def _totals(state, sites, table, totals, day, supply, due, var, clear, gain):
     rows["clearness"] = (now_sky - part.sky_at) / np.maximum(span, 0.1)
     rows["weather_var"], rows["demand_l"], rows["surprise"] = weather_var + floor - METER_NOISE**2, demand, z
     rows["mistake"], rows["meant"], rows["tick"], rows["hour"] = kind, meant, totals.tank_full, totals.hour
+    rows["other"] = other
     anchor = (kind == mistakes.NONE) & ~((span <= 0.5) & ~first)  # read twice within hours: the first stands
     wrong = (kind != mistakes.NONE) & (kind != mistakes.DUPLICATE)
 
@@ -252,6 +256,7 @@ def _totals(state, sites, table, totals, day, supply, due, var, clear, gain):
         due_var_at=pick(now_var, part.due_var_at),
         sky_at=pick(now_sky, part.sky_at),
         days_at=pick(now_days, part.days_at),
+        lacked=np.where(anchor, np.where(usable, np.maximum(expected - litres, 0.0), 0.0), part.lacked),
         doubted=np.where(wrong, totals.total_l, np.where(anchor, np.nan, part.doubted)),
         doubted_due=np.where(wrong, now_due, part.doubted_due),
         doubted_day=np.where(wrong, float(day), part.doubted_day),
@@ -260,34 +265,51 @@ def _totals(state, sites, table, totals, day, supply, due, var, clear, gain):
     return _learn_split(state.put(u, after), u, ratio, spread, free, day, np.where(usable, span, 0.0)), rows
 
 
-def _doubts(part, sites, totals, expected, spread, now_due, span, day):
-    """Row by row, for few rows are doubtful: kind, meant, litres since the last good total, begun again."""
+def _doubts(state, part, sites, totals, expected, spread, now_due, span, day):
+    """Row by row, for few rows are doubtful: kind, meant, other, litres since the last good total, begun again."""
     m = len(totals.unit)
     rollover = sites.rollover_l[totals.unit]
     litres = totals.total_l - part.total
     litres = np.where((litres < 0) & np.isfinite(rollover), litres + rollover, litres)
-    kind, meant, based = np.zeros(m, int), np.full(m, np.nan), np.zeros(m, bool)
+    kind, meant, based, other = np.zeros(m, int), np.full(m, np.nan), np.zeros(m, bool), np.full(m, -1)
     sd = np.sqrt(spread + part.level_var)
     ratio = litres / expected
     again = (span <= 0.5) & (litres == 0)
     kind[again] = mistakes.DUPLICATE
     first = ~np.isfinite(part.total)
     with np.errstate(invalid="ignore"):
-        sound = (ratio >= np.exp(-mistakes.FAR - 2 * sd)) & (ratio <= mistakes.MOST + 3 * sd)
+        most = mistakes.MOST + 3 * sd + 1.2 * part.lacked / expected
+        sound = (ratio >= np.exp(-mistakes.FAR - 2 * sd)) & (ratio <= most)
     judged = expected > 20 * np.maximum(np.nan_to_num(span), 1)  # a unit that should give nothing is no measure
     for i in np.flatnonzero(~sound & ~again & ~first & judged):
         agrees = _agrees_with_doubted(part, i, totals.total_l[i], rollover[i], now_due[i], sd[i])
-        if agrees and 0 <= ratio[i] <= mistakes.MOST + 3 * sd[i]:
+        if agrees and 0 <= ratio[i] <= most[i]:
             continue  # what was doubted was no slip: so little came indeed, and all of it counts from the last good one
-        others = [(part.total[j], expected[j], rollover[j]) for j in range(m) if j != i and np.isfinite(part.total[j])]
-        doubt = mistakes.doubt_total(totals.total_l[i], part.total[i], expected[i], sd[i], rollover[i], others)
+        others = [
+            mistakes.Other(int(totals.unit[j]), totals.total_l[j], part.total[j], expected[j], rollover[j])
+            for j in range(m) if j != i and np.isfinite(part.total[j])
+        ] + _doubted_lately(state, sites, int(totals.unit[i]), day)  # fmt: skip
+        doubt = mistakes.doubt_total(
+            totals.total_l[i], part.total[i], expected[i], sd[i], rollover[i], others, float(span[i]),
+            float(part.evidence[i].max()), float(part.lacked[i]),
+        )  # fmt: skip
         if doubt is None:
             continue
         if agrees:
             based[i] = True
             continue
-        kind[i], meant[i] = doubt.kind, doubt.meant
-    return kind, meant, litres, based
+        kind[i], meant[i], other[i] = doubt.kind, doubt.meant, doubt.other
+    return kind, meant, other, litres, based
+
+
+def _doubted_lately(state, sites, unit, day):
+    """Units whose figure was left out within the last days: on one round the papers of two may be exchanged."""
+    lately = np.isfinite(state.doubted) & (state.doubted_day < day) & (state.doubted_day >= day - ROUND_DAYS)
+    return [
+        mistakes.Other(int(k), state.doubted[k], state.total[k], state.doubted_due[k] - state.due_at[k],
+                       sites.rollover_l[k])
+        for k in np.flatnonzero(lately & np.isfinite(state.total)) if k != unit
+    ]  # fmt: skip
 
 
 def _agrees_with_doubted(part, i, total, rollover, now_due, sd):

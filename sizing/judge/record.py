@@ -32,6 +32,7 @@ OBSERVATION = np.dtype(
         ("surprise", np.float32),  # standard deviations off the expected; negative: too little
         ("told_by", np.int16),  # neighbours that told the weather; -1: own cell; below: a test on site (causes.onsite)
         ("mistake", np.int8),  # doubt about the figure, mistakes.NAMES; not 0: not used
+        ("other", np.int32),  # place of the unit with which a figure was exchanged; -1: none
         ("meant", np.float64),  # suggested figure; of a test by bucket: the meter's flow beside it over its own
         ("tick", np.float32),  # tank seen full: 1, 0, NaN
         ("hour", np.float32),  # of a meter reading, local
@@ -52,6 +53,7 @@ def blank(count):
     for name in OBSERVATION.names:
         if rows.dtype[name].kind == "f":
             rows[name] = np.nan
+    rows["other"] = -1
     return rows
 
 
@@ -115,6 +117,7 @@ class State:
     doubted_day: np.ndarray
     evidence: np.ndarray  # log likelihood ratios, one a size
     onset: np.ndarray  # day each began to rise
+    lacked: np.ndarray  # litres that the last period fell short of what was due
     doubts: np.ndarray  # days in a row with a doubted volume
     suspect: np.ndarray  # 1 while a flag is open: does not tell the weather, does not move its level
     split: np.ndarray  # own output through the year (judge.season): its constant, its wave, its lean, and

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sizing import judge
-from sizing.judge import mistakes, record, weather
+from sizing.judge import record, weather
 from sizing.judge.evidence import freedom, limited, weigh
 
 
@@ -77,34 +77,3 @@ def test_one_lost_day_is_not_a_fault_and_a_full_tank_hides_a_loss():
 def test_a_missing_figure_changes_nothing_but_keeps_its_place():
     a, b = _weighed([0.0, 0.1]), _weighed([0.0, np.nan, 0.1])
     assert b.level[0] == pytest.approx(a.level[0])
-
-
-@pytest.mark.parametrize(
-    ("total", "kind", "meant"),
-    [
-        (510637, mistakes.DIGITS_SWAPPED, 150637),
-        (1506370, mistakes.SLIP_OF_TEN, 150637),
-        (15064, mistakes.SLIP_OF_TEN, 150640),
-        (900000, mistakes.IMPOSSIBLE, np.nan),
-    ],
-)
-def test_a_slip_of_the_pen_is_recognised_by_what_makes_it_fit(total, kind, meant):
-    doubt = mistakes.doubt_total(total, 108142, 42000, 0.06, 10_000_000)
-    assert doubt.kind == kind
-    np.testing.assert_equal(doubt.meant, meant)
-
-
-@pytest.mark.parametrize("total", [150637, 140000, 108142])
-def test_sound_totals_and_a_meter_that_stands_are_not_doubted(total):
-    assert mistakes.doubt_total(total, 108142, 42000, 0.06, 10_000_000) is None
-
-
-def test_a_meter_begins_again_from_nought():
-    assert mistakes.water_since(22071, 987064, 1_000_000) == 35007
-    assert mistakes.doubt_total(22071, 987064, 36000, 0.06, 1_000_000) is None
-
-
-def test_a_volume_ten_times_too_much_or_too_little_is_marked():
-    kind, meant = mistakes.doubt_days(np.array([3000.0, 30000, 300, 0]), np.full(4, 3100.0), np.full(4, 0.05))
-    assert kind.tolist() == [mistakes.NONE, mistakes.SLIP_OF_TEN, mistakes.SLIP_OF_TEN, mistakes.NONE]
-    np.testing.assert_array_equal(meant[1:3], [3000, 3000])

@@ -204,28 +204,33 @@ def test_fewer_false_alarms_mean_a_higher_limit_and_later_flags():
         assert judge.days_to_notice(10, 1.0, kind) <= judge.days_to_notice(10, 0.2, kind) + 1
 
 
-def _meter_year(slip, seed=3):
-    """A unit's totals every fortnight with one of them written wrongly; the largest odds of a loss on any day."""
+def _meter_year(slip):
+    """The largest odds of a loss on any day of `_meter_rows`."""
+    rows = _meter_rows(lambda total, _before: slip(total))
+    asked = (found(rows[: k + 1], noise.METER) for k in range(len(rows)))
+    return max(got.fault for got in asked if got is not None)
+
+
+def _meter_rows(slip, seed=3):
+    """A unit's totals every fortnight, the thirteenth written wrongly: slip(total, the one before); observations."""
     f = fleet(row())
     t = table.build(f, np.full((1, 12), 0.7), np.zeros(1))
     sites = judge.Sites(np.zeros(1, bool), np.array([1e7]), np.zeros(1, bool))
     net = judge.network(f.latitude_deg, f.longitude_deg, np.zeros(1, bool))
     state = judge.new_state(1, 0.0, 0.05, 3000.0, FIRST)
-    rng, total, kept, worst = np.random.default_rng(seed), 1_200_000.0, [], -np.inf
+    rng, total, kept, before = np.random.default_rng(seed), 1_200_000.0, [], np.nan
     for day in range(FIRST, FIRST + 260):
         due, _ = t.water(np.zeros(1, int), judge.day_of_year(day), np.array([0.7]))
         totals = None
         if (day - FIRST) % 14 == 0:
-            written = slip(total) if (day - FIRST) // 14 == 12 else total
+            written = slip(total, before) if (day - FIRST) // 14 == 12 else total
+            before = total
             totals = judge.Totals(np.array([0]), np.array([0.0]), np.array([float(written)]), np.array([np.nan]))
         sky = judge.read_sky(net, np.full(1, 0.7), np.full(1, np.nan), np.full(1, np.nan))
         state, rows = judge.night(state, sites, t, sky, None, totals, day)
         total += float(due[0]) * np.exp(rng.normal(0, 0.03))
         kept.append(rows)
-        if len(rows):
-            got = found(np.concatenate(kept), noise.METER)
-            worst = max(worst, got.fault) if got is not None else worst
-    return worst
+    return np.concatenate(kept)
 
 
 def _swapped(total):
@@ -235,11 +240,22 @@ def _swapped(total):
 
 @pytest.mark.parametrize(
     "slip",
-    [lambda t: t * 10, lambda t: round(t / 10), _swapped, lambda t: 4_321_000.0, lambda t: t - 30_000],
-    ids=["ten times", "a tenth", "digits swapped", "another unit's", "an old one"],
+    [lambda t: t * 10, lambda t: round(t / 10), _swapped, lambda t: 4_321_000.0, lambda t: t - 12_000],
+    ids=["ten times", "a tenth", "digits swapped", "another unit's", "a week old"],
 )
 def test_a_figure_written_wrongly_raises_no_flag(slip):
     assert _meter_year(slip) < LIMIT[noise.METER]
+
+
+def test_a_total_copied_from_the_last_one_does_not_make_the_next_impossible():
+    """The meter may well stand, and that is told; the next figure, right again, is taken and the flag comes down."""
+    rows = _meter_rows(lambda t, before: before)
+    copied, after = rows[12], rows[13]
+    assert copied["measured_l"] == pytest.approx(0.0, abs=1.0)
+    assert after["mistake"] == 0
+    assert after["measured_l"] == pytest.approx(2 * after["expected_l"], rel=0.25)
+    assert found(rows[:13], noise.METER).fault > found(rows[:14], noise.METER).fault + 2
+    assert found(rows[:14], noise.METER).fault < LIMIT[noise.METER]
 
 
 def test_right_figures_raise_no_flag_either():

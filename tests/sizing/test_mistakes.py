@@ -1,0 +1,126 @@
+"""Recording mistakes: what makes a figure fit is suggested, and a figure that is low and right is left alone."""
+
+import numpy as np
+import pytest
+
+from sizing import judge
+from sizing.causes import names, odds, signatures
+from sizing.judge import mistakes
+from tests.sizing.invented import fleet, row
+from tests.sizing.one_unit import DAY, rows_of
+
+
+@pytest.mark.parametrize(
+    ("total", "kind", "meant"),
+    [
+        (510637, mistakes.DIGITS_SWAPPED, 150637),
+        (1506370, mistakes.SLIP_OF_TEN, 150637),
+        (15064, mistakes.SLIP_OF_TEN, 150640),
+        (900000, mistakes.IMPOSSIBLE, np.nan),
+    ],
+)
+def test_a_slip_of_the_pen_is_recognised_by_what_makes_it_fit(total, kind, meant):
+    doubt = mistakes.doubt_total(total, 108142, 42000, 0.06, 10_000_000)
+    assert doubt.kind == kind
+    np.testing.assert_equal(doubt.meant, meant)
+
+
+@pytest.mark.parametrize("total", [150637, 140000, 108142])
+def test_sound_totals_and_a_meter_that_stands_are_not_doubted(total):
+    assert mistakes.doubt_total(total, 108142, 42000, 0.06, 10_000_000) is None
+
+
+def test_a_meter_begins_again_from_nought():
+    assert mistakes.water_since(22071, 987064, 1_000_000) == 35007
+    assert mistakes.doubt_total(22071, 987064, 36000, 0.06, 1_000_000) is None
+
+
+def test_a_volume_ten_times_too_much_or_too_little_is_marked():
+    kind, meant = mistakes.doubt_days(np.array([3000.0, 30000, 300, 0]), np.full(4, 3100.0), np.full(4, 0.05))
+    assert kind.tolist() == [mistakes.NONE, mistakes.SLIP_OF_TEN, mistakes.SLIP_OF_TEN, mistakes.NONE]
+    np.testing.assert_array_equal(meant[1:3], [3000, 3000])
+
+
+DUE, SPREAD = 42_000.0, 0.08
+
+
+def low_totals(share, count=300):
+    """Totals of meters of which a share of what was due came, all of them right."""
+    before = np.random.default_rng(5).integers(100_000, 9_000_000, count)
+    return [(float(b), float(b + round(share * DUE))) for b in before]
+
+
+@pytest.mark.parametrize("share", [0.15, 0.25, 0.4, 0.55])
+def test_a_period_that_is_low_and_right_is_seldom_taken_for_a_slip_of_the_pen(share):
+    doubted = [mistakes.doubt_total(t, b, DUE, SPREAD, 1e7) for b, t in low_totals(share)]
+    assert np.mean([d is not None for d in doubted]) < 0.03
+
+
+def test_a_total_without_its_last_nought_is_suspected_only_while_nothing_else_speaks_for_a_loss():
+    before, low = 900.0, 4_300.0  # of a new meter, where a tenth of the total is still above the last one
+    plain = mistakes.doubt_total(low, before, DUE, SPREAD, 1e7)
+    assert (plain.kind, plain.meant) == (mistakes.SLIP_OF_TEN, 43_000)
+    assert mistakes.doubt_total(low, before, DUE, SPREAD, 1e7, evidence=8.0) is None
+
+
+def test_what_a_period_lacked_may_come_with_the_next():
+    before = 500_000.0
+    twice = before + 2 * DUE
+    assert mistakes.doubt_total(twice, before, DUE, SPREAD, 1e7) is not None
+    assert mistakes.doubt_total(twice, before, DUE, SPREAD, 1e7, lacked=DUE) is None
+    assert mistakes.doubt_total(before + 4 * DUE, before, DUE, SPREAD, 1e7, lacked=DUE) is not None
+
+
+def test_figures_exchanged_between_two_units_are_put_right_at_both():
+    mine, theirs = (500_000.0, 541_000.0), (3_700_000.0, 3_739_000.0)  # last good total, and the true one of that day
+    here = mistakes.doubt_total(
+        theirs[1], mine[0], DUE, SPREAD, 1e7, [mistakes.Other(7, mine[1], theirs[0], DUE, 1e7)]
+    )
+    assert here == mistakes.Doubt(mistakes.READINGS_SWAPPED, mine[1], 7)
+    there = mistakes.doubt_total(
+        mine[1], theirs[0], DUE, SPREAD, 1e7, [mistakes.Other(3, theirs[1], mine[0], DUE, 1e7)]
+    )
+    assert there == mistakes.Doubt(mistakes.READINGS_SWAPPED, theirs[1], 3)
+
+
+def test_a_unit_whose_own_figure_fits_has_exchanged_nothing():
+    sound = mistakes.Other(7, 541_000.0, 500_000.0, DUE, 1e7)
+    assert mistakes.doubt_total(7_700_000.0, 499_500.0, DUE, SPREAD, 1e7, [sound]).kind != mistakes.READINGS_SWAPPED
+
+
+def test_a_meter_of_unknown_round_that_went_over_suggests_the_round():
+    doubt = mistakes.doubt_total(22_071, 987_064, 36_000, SPREAD, np.nan)
+    assert doubt == mistakes.Doubt(mistakes.ROLLOVER, 1_000_000.0)
+    backwards = mistakes.doubt_total(220_071, 487_064, 36_000, SPREAD, np.nan)
+    assert backwards.kind != mistakes.ROLLOVER, "the meter was nowhere near its round"
+
+
+@pytest.mark.parametrize(
+    ("spread", "evidence", "kind"),
+    [(0.06, 0.0, mistakes.SLIP_OF_TEN), (0.06, 8.0, mistakes.NONE), (0.45, 0.0, mistakes.NONE)],
+    ids=["sure of the sun", "a loss was coming", "under an unknown sky"],
+)
+def test_a_tenth_of_a_days_water_is_a_lost_nought_only_where_that_is_likelier_than_a_bad_day(spread, evidence, kind):
+    water = np.array([300.0 if spread < 0.1 else 600.0])
+    found, _meant = mistakes.doubt_days(water, np.array([3000.0]), np.full(1, spread), np.array([evidence]))
+    assert found.tolist() == [kind]
+
+
+def test_a_total_equal_to_the_last_one_may_be_copied_and_says_so_until_the_next():
+    share = np.ones(12)
+    share[-1] = 0.0
+    rows = rows_of(share, days=12, noise=0.02)
+    rows["day"] = DAY - 14 * np.arange(11, -1, -1)
+    for name in ("since", "measured_l", "supply_l", "expected_l"):
+        rows[name] *= 14
+    rows["told_by"], rows["weather_var"] = 8, 0.04**2
+    signs = signatures.of_unit(fleet(row()), 0, 5)
+    once = odds.judge(rows, signs, DAY, int(rows["day"][0]), 0.0, 0.05)
+    assert once.misread > 0.5, "who stops within a period leaves a part of it: nothing at all is oftener a copy"
+    surely = judge.Found(6.0, -6.0, 0.002, 1.0, DAY - 14, 0.0)
+    assert judge.decide(None, surely, once, DAY, 0.5).what == judge.NOTHING
+    rows["measured_l"][-2] = 0.0
+    twice = odds.judge(rows, signs, DAY, int(rows["day"][0]), 0.0, 0.05)
+    assert twice.misread < 0.02
+    assert twice.cause[[names.NUMBER["stands_still"], names.NUMBER["meter_stands"]]].sum() > 0.8
+    assert judge.decide(None, surely, twice, DAY, 0.5).what == judge.RAISED
