@@ -70,7 +70,7 @@ def of_shortfalls(rows, *, may_send):
         if visit is None:
             return nobody
         key, day, goes = visit
-        words = markup("<span>{}, {}</span>", goes, quantities.when(day)) if goes else proposed
+        words = markup("{}, {}", goes, quantities.when(day)) if goes else proposed
         return markup('<a href="{}">{}</a>', visit_page(key), words)
 
     return lists.Table(

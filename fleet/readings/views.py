@@ -202,7 +202,8 @@ def settle(request, pk):
     if how == "other":
         form = forms.OtherFigureForm(request.POST)
         if not form.is_valid():
-            messages.error(request, _("Give the right figure, zero or more, in plain digits."))
+            sentence = _("Give the right figure, zero or more, in plain digits.")
+            messages.error(request, f"{slip.installation.unit.serial}: {sentence}")
             return _back(request)
         value = form.cleaned_data["value"]
     try:

@@ -140,14 +140,15 @@ LINE = 14  # pixels from one line of words to the next
 
 
 def _upright(events, values, x):
-    """Layers of upright lines with their words: words that would meet stand in lines below each other."""
+    """Layers of upright lines with their words: one that would cross the next line stands before its own, words that
+    would meet stand in lines below each other."""
     marks = [{"day": _day(d), "word": str(w), "tip": f"{_day_words(d)}\n{w}"} for d, w in sorted(events, key=_first)]
     days = [datetime.date.fromisoformat(row["day"]) for row in [*values, *marks]]
     first, span = min(days), max((max(days) - min(days)).days, 1)
     lines = []  # where the last word of each line ends
-    for mark in marks:
-        at = (datetime.date.fromisoformat(mark["day"]) - first).days / span
-        late = at > 1 - ROOM_OF_A_WORD
+    places = [(datetime.date.fromisoformat(mark["day"]) - first).days / span for mark in marks]
+    for mark, at, following in zip(marks, places, [*places[1:], 1.0], strict=True):
+        late = at > 1 - ROOM_OF_A_WORD or following - at < ROOM_OF_A_WORD <= at
         start, end = (at - ROOM_OF_A_WORD, at) if late else (at, at + ROOM_OF_A_WORD)
         line = next((n for n, taken in enumerate(lines) if taken <= start), len(lines))
         lines[line:line + 1] = [end]
