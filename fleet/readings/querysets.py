@@ -6,7 +6,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from fleet.people.access import own
 
-SAME_DAY = timedelta(hours=36)  # two readings of one day cannot lie further apart, wherever the sites are
+ONE_ROUND = timedelta(days=7)  # readings whose papers were exchanged on one round lie no further apart
 
 USED = (0, 2)  # Standing.GOOD and Standing.CORRECTED: models import this module, so the numbers stand here
 
@@ -59,7 +59,7 @@ class SlipQuerySet(QuerySet):
 
     def other_half(self, slip):
         """The row that stands for the other reading of an exchange, whatever has become of it."""
-        span = (slip.at - SAME_DAY, slip.at + SAME_DAY)
+        span = (slip.at - ONE_ROUND, slip.at + ONE_ROUND)
         return self.filter(
             installation=slip.other_id, other=slip.installation_id, subject=slip.subject, kind="swapped_readings",
             at__range=span,
@@ -69,6 +69,6 @@ class SlipQuerySet(QuerySet):
         """Each with `other_waits`: whether the other reading of an exchange still waits as well."""
         other = self.model.objects.waiting().filter(
             installation=OuterRef("other"), other=OuterRef("installation"), subject=OuterRef("subject"),
-            kind="swapped_readings", at__gte=OuterRef("at") - SAME_DAY, at__lte=OuterRef("at") + SAME_DAY,
+            kind="swapped_readings", at__gte=OuterRef("at") - ONE_ROUND, at__lte=OuterRef("at") + ONE_ROUND,
         )  # fmt: skip
         return self.annotate(other_waits=Exists(other))

@@ -142,6 +142,7 @@ def _night_of_some(cohort, state, units, sky, patchy, lean, days, totals, day):
         patchy[units], lean[units],
     )  # fmt: skip
     rows["unit"] = units[rows["unit"]]
+    rows["other"] = np.where(rows["other"] >= 0, units[rows["other"]], -1)
     return part, rows
 
 

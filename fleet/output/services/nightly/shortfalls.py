@@ -11,6 +11,7 @@ from fleet.output.services.nightly.cohort import zones_of
 from fleet.output.services.nightly.load import as_date, as_number
 from fleet.readings import staging
 from fleet.readings.models import DayRecord, MeterReading, Slip, Standing
+from fleet.readings.querysets import ONE_ROUND
 from fleet.readings.zones import moments
 from sizing.judge import mistakes
 
@@ -142,7 +143,9 @@ KINDS = {
     "wrong_serial": Slip.Kind.WRONG_SERIAL,
     "duplicate": Slip.Kind.DUPLICATE,
     "impossible": Slip.Kind.IMPOSSIBLE,
+    "rollover": Slip.Kind.ROLLOVER,
 }
+WITH_ANOTHER = (Slip.Kind.SWAPPED_READINGS, Slip.Kind.WRONG_SERIAL)
 
 
 def doubt(cohort, stretch):
@@ -156,49 +159,112 @@ def doubt(cohort, stretch):
             row = rows[n]
             unit = int(row["unit"])
             pk = int(cohort.ids[unit])
-            kind = KINDS.get(mistakes.NAMES[row["mistake"]], Slip.Kind.IMPOSSIBLE)
-            meant = None if not np.isfinite(row["meant"]) else float(row["meant"])
             place = None if totals is None else np.flatnonzero(totals.unit == unit)
             is_total = np.isfinite(row["hour"]) or (place is not None and len(place) and np.isnan(row["own_kwh_m2"])
                                                     and cohort.facts["level"][unit] == 0)  # fmt: skip
             if is_total and place is not None and len(place):
-                if facts["standing"][place[0]] == Standing.CORRECTED or kind == Slip.Kind.DUPLICATE:
+                if facts["standing"][place[0]] == Standing.CORRECTED or mistakes.NAMES[row["mistake"]] == "duplicate":
                     continue
                 reading = int(facts["reading"][place[0]])
                 doubted_totals.append(reading)
-                slips.append(
-                    Slip(
-                        installation_id=pk,
-                        subject=Slip.Subject.METER,
-                        meter_reading_id=reading,
-                        field="total_l",
-                        found=float(totals.total_l[place[0]]),
-                        suggested=meant,
-                        kind=kind,
-                        at=None,
-                    )  # fmt: skip
-                )
+                slip = _slip(cohort, row, float(totals.total_l[place[0]]))
+                slip.subject, slip.meter_reading_id, slip.field = Slip.Subject.METER, reading, "total_l"
+                if np.isfinite(row["since"]):
+                    slip.facts["days"] = round(float(row["since"]), 1)
             else:
                 doubted_days.append((pk, as_date(day)))
                 at = moments([np.datetime64(as_date(day))], [43200], [0], [zones[pk]])[0]
-                slips.append(
-                    Slip(
-                        installation_id=pk,
-                        subject=Slip.Subject.DAY,
-                        field="volume_l",
-                        suggested=meant,
-                        kind=kind,
-                        found=float(row["measured_l"]) if np.isfinite(row["measured_l"]) else None,
-                        at=_moment(at),
-                    )  # fmt: skip
-                )
+                slip = _slip(cohort, row, float(row["measured_l"]) if np.isfinite(row["measured_l"]) else None)
+                slip.subject, slip.field, slip.at = Slip.Subject.DAY, "volume_l", _moment(at)
+            slips.append(slip)
     _store(slips, doubted_days, doubted_totals)
+
+
+def _slip(cohort, row, found):
+    """A row in doubt as a slip that does not know yet which reading it is about."""
+    unit, other = int(row["unit"]), int(row["other"])
+    kind = KINDS.get(mistakes.NAMES[row["mistake"]], Slip.Kind.IMPOSSIBLE)
+    meant = float(row["meant"]) if np.isfinite(row["meant"]) else None
+    if kind in WITH_ANOTHER:
+        owner = cohort.facts["organisation_id"]
+        unknown = kind == Slip.Kind.SWAPPED_READINGS and meant is None
+        if other < 0 or unknown or owner[other] != owner[unit]:  # nobody is shown, or settles, what belongs to others
+            kind, other, meant = Slip.Kind.IMPOSSIBLE, -1, None
+        elif kind == Slip.Kind.WRONG_SERIAL:
+            meant = found
+    due = float(row["expected_l"])
+    return Slip(
+        installation_id=int(cohort.ids[unit]), other_id=int(cohort.ids[other]) if other >= 0 else None,
+        found=found, suggested=meant, kind=kind, facts={"due_l": round(due, 1)} if np.isfinite(due) else {},
+    )  # fmt: skip
 
 
 def _moment(epoch):
     from datetime import UTC, datetime
 
     return datetime.fromtimestamp(int(epoch), UTC)
+
+
+def _other_halves(slips):
+    """What is missing of exchanges whose halves were not judged in the same night: those that stand in `slips` are made
+    halves, those that do not are returned. An exchange with what a person settled is none."""
+    mine = {(s.installation_id, s.at): s for s in slips if s.subject == Slip.Subject.METER}
+    halves = [s for s in mine.values() if s.kind == Slip.Kind.SWAPPED_READINGS]
+    waiting = Slip.objects.waiting().filter(
+        kind=Slip.Kind.SWAPPED_READINGS, subject=Slip.Subject.METER, other_id__in={pk for pk, _at in mine}
+    )
+    halves += [s for s in waiting if (s.installation_id, s.at) not in mine]
+    more = []
+    near = _readings_near(halves)
+    for half in sorted(halves, key=lambda s: (s.at, s.installation_id)):
+        judged_now = (half.installation_id, half.at) in mine
+        reading = next(iter(near(half)), None)
+        other = mine.get((reading.installation_id, reading.at)) if reading else None
+        taken = other is not None and other.other_id not in (None, half.installation_id)
+        if reading is None or taken:
+            if judged_now:
+                half.kind, half.other_id, half.suggested = Slip.Kind.IMPOSSIBLE, None, None
+            continue
+        if other is None and not judged_now:
+            continue
+        if other is None:
+            before = Slip.objects.filter(meter_reading=reading, field="total_l").first()
+            other = Slip(
+                installation_id=reading.installation_id, subject=Slip.Subject.METER, meter_reading_id=reading.pk,
+                at=reading.at, field="total_l", found=reading.total_l, facts=before.facts if before else {},
+            )  # fmt: skip
+            mine[reading.installation_id, reading.at] = other
+            more.append(other)
+        half.suggested = reading.total_l
+        other.kind, other.other_id, other.suggested = half.kind, half.installation_id, half.found
+    return more
+
+
+def _readings_near(halves):
+    """A function of a half: readings of the other unit on that round that show what would fit and wait for nobody's
+    word, the nearest first."""
+    if not halves:
+        return lambda _half: []
+    found = {}
+    for reading in MeterReading.objects.filter(
+        installation_id__in={s.other_id for s in halves}, at__range=_around(halves),
+        standing__in=(Standing.GOOD, Standing.IN_DOUBT),
+    ):  # fmt: skip
+        found.setdefault(reading.installation_id, []).append(reading)
+
+    def near(half):
+        fits = [
+            r for r in found.get(half.other_id, ())
+            if abs(r.at - half.at) <= ONE_ROUND and np.isclose(r.total_l, half.suggested, rtol=1e-6, atol=0)
+        ]  # fmt: skip
+        return sorted(fits, key=lambda r: (abs(r.at - half.at), r.pk))
+
+    return near
+
+
+def _around(halves):
+    moments = [half.at for half in halves]
+    return min(moments) - ONE_ROUND, max(moments) + ONE_ROUND
 
 
 def _store(slips, doubted_days, doubted_totals):
@@ -212,9 +278,10 @@ def _store(slips, doubted_days, doubted_totals):
     known = Slip.objects.filter(installation_id__in={s.installation_id for s in slips}).settled()
     settled = set(known.values_list("installation_id", "subject", "at", "field"))
     slips = [s for s in slips if (s.installation_id, s.subject, s.at, s.field) not in settled]
+    slips += _other_halves(slips)
     Slip.objects.bulk_create(
         slips, update_conflicts=True, unique_fields=["installation", "subject", "at", "field"],
-        update_fields=["found", "suggested", "kind"],
+        update_fields=["found", "suggested", "kind", "other", "facts", "why"],
     )  # fmt: skip
     totals = [s.meter_reading_id for s in slips if s.meter_reading_id]
     MeterReading.objects.filter(pk__in=totals, standing=Standing.GOOD).update(standing=Standing.IN_DOUBT)
