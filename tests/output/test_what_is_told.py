@@ -1,19 +1,20 @@
 """What is put forward of a case: the same words for the same figures, in whichever process they were worked out."""
 
 from datetime import timedelta
+from html import unescape
 
 import numpy as np
 import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from fleet.output import skies
+from fleet.output import services, skies
 from fleet.output.models import Evaluation
 from fleet.output.services.nightly import cases
 from sizing import judge
 from sizing.causes import names, odds
 from tests.makers.judged import a_shortfall, judged_days
-from tests.makers.registry import an_installation
+from tests.makers.registry import a_pump_type, a_unit, an_installation
 
 
 def told(**chances):
@@ -122,3 +123,24 @@ def test_what_told_the_sky_of_the_newest_days_stands_on_the_pages_of_unit_and_sh
         page = client_of(nadia).get(address)
         assert page.context["sky"] == words
         assert ("told the sky" in page.content.decode()) is bool(words), address
+
+
+RESTS = [
+    (0, 0, "weak, and on 0 findings of your visits."),
+    (1, 0, "weak, and on one finding of your visits (1 at this kind of pump)."),
+    (2, 1, "weak, and on 3 findings of your visits (2 at this kind of pump)."),
+]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("here", "elsewhere", "words"), RESTS)
+def test_the_page_of_a_shortfall_says_on_how_many_findings_the_odds_rest(
+    organisation, client_of, nadia, otto, here, elsewhere, words
+):
+    one = an_installation(organisation)
+    other = an_installation(unit=a_unit(organisation, pump_type=a_pump_type(organisation, kind="centrifugal")))
+    theirs = an_installation(otto.organisation)
+    for n, place in enumerate([one] * here + [other] * elsewhere + [theirs]):
+        services.learn(cause="dirt", found=f"finding-{n}", installation=place, by=nadia)
+    page = client_of(nadia).get(reverse("output:shortfall", args=[a_shortfall(one).pk])).content.decode()
+    assert f"The odds rest on the trade's catalogue, which is {words}" in unescape(page)

@@ -52,6 +52,16 @@ def test_a_figure_is_typed_with_its_hour_in_the_sites_own_time(client_of, idris,
     )  # fmt: skip
 
 
+@pytest.mark.parametrize(("tick", "seen"), [({"tank_full_seen": "yes"}, True), ({"tank_full_seen": "no"}, False),
+                                           ({"tank_full_seen": ""}, None), ({}, None)])  # fmt: skip
+def test_a_caretaker_who_did_not_look_at_the_tank_has_not_seen_it_less_than_full(
+    client_of, idris, installation, tick, seen
+):
+    form = {"day": "2024-06-03", "hour": "14:30", "total_l": "5500"} | tick
+    client_of(idris).post(reverse("readings:add_meter", args=[installation.pk]), form)
+    assert MeterReading.objects.get().tank_full_seen is seen
+
+
 def test_what_was_typed_is_still_there_when_it_is_refused(client_of, idris, installation):
     address = reverse("readings:add_meter", args=[installation.pk])
     page = client_of(idris).post(address, {"day": "2019-06-03", "hour": "14:30", "total_l": "5500"})

@@ -57,6 +57,21 @@ def test_one_file_of_all_kinds_goes_to_its_places(installation, bring):
     assert (again.new, again.changed, again.same) == (0, 0, 3)
 
 
+def test_a_tick_that_was_left_out_is_neither_full_nor_not_full(installation, bring):
+    bring("meter_readings", "serial,time,meter total,tank full\nRM-7,2024-06-03 14:30,1000,\n"
+          "RM-7,2024-06-10 14:30,2000,yes\nRM-7,2024-06-17 14:30,3000,no\n")  # fmt: skip
+    assert list(MeterReading.objects.order_by("at").values_list("tank_full_seen", flat=True)) == [None, True, False]
+    bring("daily_records", "serial,day,volume_l,tank full\nRM-7,2024-06-03,3000,\nRM-7,2024-06-04,3000,no\n")
+    assert list(DayRecord.objects.order_by("day").values_list("tank_full_seen", flat=True)) == [None, False]
+
+
+def test_a_blank_tick_that_comes_later_takes_no_tick_away(installation, bring):
+    heads = "serial,time,meter total,tank full\n"
+    bring("meter_readings", f"{heads}RM-7,2024-06-03 14:30,1000,yes\n")
+    bring("meter_readings", f"{heads}RM-7,2024-06-03 14:30,1000,\n")
+    assert MeterReading.objects.get().tank_full_seen is True
+
+
 def test_a_dry_run_keeps_nothing(installation, bring):
     outcome = bring("readings", MIXED, word="look")
     assert outcome.new + outcome.changed == 3
