@@ -303,8 +303,9 @@ class Slip(models.Model):
 
     @property
     def will(self):
-        """What settling it as suggested will do."""
-        return saying.will(self)
+        """What settling it as suggested will do; empty where nothing is suggested, or half an exchange is settled."""
+        halved = self.kind == self.Kind.SWAPPED_READINGS and not getattr(self, "other_waits", True)
+        return "" if halved else saying.will(self)
 
     @property
     def found_words(self):

@@ -242,3 +242,14 @@ def test_a_program_settles_an_exchange_and_a_round_as_the_page_does(nadia, organ
     assert api.get(f"{ROOT}slips/?state=open").json()["results"] == []
     answer = api.post(f"{ROOT}slips/{other.pk}/settle/", {"how": "as_suggested"}, format="json")
     assert answer.status_code == 409 and answer.json()["errors"][0]["code"] == "already_settled"
+
+
+def test_half_an_exchange_promises_nothing_to_programs(nadia, organisation, api_of):
+    one, other = an_exchange(an_installation(organisation), an_installation(organisation))
+    api = api_of(nadia)
+    assert api.get(f"{ROOT}slips/{one.pk}/").json()["will"]
+    api.post(f"{ROOT}slips/{other.pk}/settle/", {"how": "aside"}, format="json")
+    (left,) = api.get(f"{ROOT}slips/?state=open").json()["results"]
+    assert (left["id"], left["will"]) == (one.pk, "") and api.get(f"{ROOT}slips/{one.pk}/").json()["will"] == ""
+    answer = api.post(f"{ROOT}slips/{one.pk}/settle/", {"how": "as_suggested"}, format="json")
+    assert answer.json()["errors"][0]["code"] == "other_settled"

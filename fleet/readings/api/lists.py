@@ -173,7 +173,7 @@ class Slips(Listed):
         for name, values in (("kind", Slip.Kind.values), ("subject", Slip.Subject.values)):
             if found := asked.choice(name, values):
                 rows = rows.filter(**{name: found})
-        return super().narrowed(rows, asked).select_related("other__unit", "settled_by")
+        return super().narrowed(rows, asked).with_other_half().select_related("other__unit", "settled_by")
 
 
 class One(generics.RetrieveAPIView):
@@ -203,6 +203,9 @@ class OneSlip(One):
     """One figure in doubt."""
 
     queryset, serializer_class = Slip.objects.none(), shapes.SlipRecord
+
+    def get_queryset(self):
+        return super().get_queryset().with_other_half().select_related("other__unit", "settled_by")
 
 
 class Settle(APIView):
