@@ -51,6 +51,7 @@ class Evaluation(models.Model):
     high_l = models.FloatField(null=True)
     measured_l = models.FloatField(null=True, db_comment="a day's share where the meter gives a period")
     idle = models.BooleanField(default=False, db_comment="stopped by a full tank")
+    dry = models.BooleanField(default=False, db_comment="the water stood at the pump or its probe, and less came")
     sun_by = models.CharField(max_length=10, blank=True, db_comment="own, neighbour, import, fleet, climate")
     baseline_hash = models.CharField(max_length=16, blank=True)
     span_days = models.SmallIntegerField(default=1, db_comment="days of the reading of which this is one day's share")

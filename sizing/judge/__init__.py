@@ -8,7 +8,7 @@ Once for the fleet, again for units whose installation changed:
 * `table` = causes.table.build(fleet, usual, solar_shift_h): usual (n, 12) clearness on causes.table.scale,
   solar_shift_h =
   longitude / 15 minus the zone's hours from UTC;
-* `sites` = Sites(float_switch, rollover_l, has_cell); `net` = network(latitude, longitude, reports_daily);
+* `sites` = Sites(float_switch, rollover_l, has_cell, dry_from_m); `net` = network(latitude, longitude, reports_daily);
 * `state` = new_state(n, level, level_sd, 0.95 * need_l_day, first_day). Store `state.as_rows()` (a row of numbers a
   unit), bring
   back with State.from_rows. Days count from 1970-01-01 (numpy's datetime64[D] as int), local to the site.
@@ -49,7 +49,7 @@ from sizing.judge.flags import (
     worth_asking,
 )
 from sizing.judge.limits import ASK, days_to_notice, limit
-from sizing.judge.nightly import Sites, day_of_year, due_today, night, offset, tell
+from sizing.judge.nightly import Sites, day_of_year, due_today, night, offset, tell, well_was_dry
 from sizing.judge.noise import kind_of
 from sizing.judge.record import OBSERVATION, Days, State, Totals, new_state
 from sizing.judge.season import around
@@ -61,5 +61,5 @@ __all__ = [
     "ASK", "CLOSED", "NOTHING", "OBSERVATION", "RAISED", "TOLD_AGAIN", "Case", "Days", "Found", "Sites", "Sky", "State",
     "Step", "Totals", "agreed", "around", "day_of_year", "days_to_notice", "decide", "due_today", "find", "first_level",
     "kind_of", "learn_patchiness", "limit", "network", "new_state", "night", "offset", "raised", "read_season",
-    "read_sky", "tell", "worth_asking",
+    "read_sky", "tell", "well_was_dry", "worth_asking",
 ]  # fmt: skip

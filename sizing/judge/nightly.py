@@ -34,21 +34,47 @@ COMMON = 0.025  # part of a period's expectation that does not average out over 
 LASTING = 1.86
 ROUND_DAYS = 5  # of a round on which meters are read and written down together
 HOUR_UNKNOWN = 0.3  # of a pumping day, when a total is read at an hour that nobody wrote down (field practice)
+BRIGHT_W_M2, VOLTS_PRESENT, NO_AMPS = 350.0, 12.0, 0.1  # noons at which it should run and stood (a judgement)
+USUALLY_DRAWN = 0.6  # of the usual draw: what leaves the tank full enough to have stopped the pump
+# A day on which the water stood at the pump or its probe and less came than was due is the well's matter first. What it
+# adds to the variance of its figure: of the search and the causes, so that one such day proves nothing and a week of
+# them does, and of the running evidence and the own level, which learn little from it (both judgements).
+FALLS_SHORT, DRY_VAR, DRY_EVIDENCE_VAR = 0.9, 0.2, 0.3
 _X, _W = np.polynomial.hermite_e.hermegauss(NODES)
 _W = _W / _W.sum()
 
 
 @dataclass(frozen=True)
 class Sites:
-    """What else judging must know of n installations; NaN rollover: never."""
+    """What else judging must know of n installations; NaN rollover: never; dry_from_m: depth to water from which the
+    pump or its dry-run probe draws air, NaN or None where that is not known."""
 
     float_switch: np.ndarray
     rollover_l: np.ndarray
     has_cell: np.ndarray
+    dry_from_m: np.ndarray = None
+
+    def __post_init__(self):
+        if self.dry_from_m is None:
+            object.__setattr__(self, "dry_from_m", np.full(len(self.float_switch), np.nan))
 
     def take(self, units):
         """Some of them."""
-        return Sites(self.float_switch[units], self.rollover_l[units], self.has_cell[units])
+        return Sites(self.float_switch[units], self.rollover_l[units], self.has_cell[units], self.dry_from_m[units])
+
+
+def well_was_dry(sites, rows):
+    """Which observations of days had the water at the pump or its probe, and less of it than was due (m,)."""
+    with np.errstate(invalid="ignore"):
+        short = rows["measured_l"] < FALLS_SHORT * rows["expected_l"]
+        return short & (rows["noon_level_m"] >= sites.dry_from_m[rows["unit"]])
+
+
+def stopped_by_full_tank(sites, days, demand):
+    """Which units stood at a bright noon with voltage there, though what is usually drawn came that day (m,)."""
+    with np.errstate(invalid="ignore"):
+        stood = (days.noon_w_m2 > BRIGHT_W_M2) & (days.noon_v > VOLTS_PRESENT) & (days.noon_a <= NO_AMPS)
+        return stood & sites.float_switch[days.unit] & (days.volume_l >= USUALLY_DRAWN * demand)
 
 
 def day_of_year(day):
@@ -74,8 +100,10 @@ def tell(state, sites, table, days, day):
     by_water, slope = table.clearness_of_water(u, doy, healthy)
     spread = (state.level_var[u] + METER_NOISE**2 + (CHAIN_NOISE + LIGHT_NOISE) ** 2) / np.maximum(slope, 0.05) ** 2
     demand = np.where(sites.float_switch[u], np.exp(state.demand[u]), np.inf)
-    full = (days.tank_full > 0) & sites.float_switch[u]
-    useless = full | (days.volume_l > 0.6 * demand) | (state.suspect[u] > 0) | (days.volume_l <= 0) | (slope < 0.15)
+    with np.errstate(invalid="ignore"):
+        full = (days.tank_full > 0) & sites.float_switch[u]
+        useless = full | (days.noon_level_m >= sites.dry_from_m[u])
+    useless |= (days.volume_l > 0.6 * demand) | (state.suspect[u] > 0) | (days.volume_l <= 0) | (slope < 0.15)
     spread = np.where(useless | (state.evidence[u].max(axis=1) > 3), np.nan, spread)
     cell = np.isfinite(own)
     seen[u] = np.where(cell, own, by_water)
@@ -181,21 +209,26 @@ def _days(state, sites, days, day, sky, supply, due, var, clear, own, gain):
     kind = np.where(low_slip & (part.doubts >= 2), mistakes.NONE, kind)  # three days running is no slip of the pen
     ratio = np.log(np.maximum(days.volume_l, LEAST * expected) / expected) + 0.5 * weather_var
     usable = (kind == mistakes.NONE) & np.isfinite(days.volume_l) & (expected > 20)
-    after, z = weigh(part, np.where(usable, ratio, np.nan), spread, with_level, demand, day)
+    rows["measured_l"], rows["expected_l"], rows["noon_level_m"] = days.volume_l, due[u], days.noon_level_m
+    dry = well_was_dry(sites, rows)
+    widened = spread + DRY_EVIDENCE_VAR * dry
+    after, z = weigh(part, np.where(usable, ratio, np.nan), widened, with_level, demand, day)
     after = after.with_(doubts=np.where(low_slip, part.doubts + 1, 0.0))
     band = np.minimum(1.2816 * np.sqrt(spread * part.noise + free**2 * part.level_var), 3.0)
-    rows["since"], rows["measured_l"], rows["supply_l"], rows["expected_l"] = 1, days.volume_l, supply[u], due[u]
+    rows["since"], rows["supply_l"] = 1, supply[u]
     rows["low_l"], rows["high_l"] = expected * np.exp(-band), expected * np.exp(band)
-    rows["clearness"], rows["weather_var"], rows["demand_l"], rows["surprise"] = clear[u], weather_var, demand, z
-    rows["light_gain"] = gain[u]
+    rows["clearness"], rows["demand_l"], rows["surprise"] = clear[u], demand, z
+    rows["weather_var"], rows["light_gain"] = weather_var + DRY_VAR * dry, gain[u]
     rows["told_by"] = np.where(np.isfinite(own[u]), -1, sky.told_by[u])
     # A tick of a whole day: full at some time of it, be it in the evening after all that the unit could give. It says
-    # how likely each explanation of the day's water is (causes.tank), and nothing without a float switch.
-    rows["mistake"], rows["meant"], rows["tick"] = kind, meant, days.tank_full
+    # how likely each explanation of the day's water is (causes.tank), and nothing without a float switch. A unit that
+    # stands at a bright noon after the usual draw ticks it itself, where nobody else does.
+    full = np.isnan(days.tank_full) & stopped_by_full_tank(sites, days, demand)
+    rows["mistake"], rows["meant"], rows["tick"] = kind, meant, np.where(full, 1.0, days.tank_full)
     rows["noon_w_m2"], rows["noon_v"] = days.noon_w_m2, days.noon_v
-    rows["noon_a"], rows["noon_level_m"] = days.noon_a, days.noon_level_m
+    rows["noon_a"] = days.noon_a
     rows["own_kwh_m2"], rows["sky"], rows["sky_var"] = days.irradiation_kwh_m2, sky.mean[u], sky.variance[u]
-    after = _learn_split(state.put(u, after), u, np.where(usable, ratio, np.nan), spread, free, day, 1.0 + 0 * ratio)
+    after = _learn_split(state.put(u, after), u, np.where(usable, ratio, np.nan), widened, free, day, 1.0 + 0 * ratio)
     return after, rows
 
 

@@ -26,7 +26,7 @@ OBSERVATION = np.dtype(
         ("low_l", np.float32),  # 80 % range of the measured figure of a healthy unit
         ("high_l", np.float32),  # of a test: litres a day that people draw, where a float switch limits
         ("clearness", np.float32),  # on the scale of causes.table, mean over the days covered
-        ("weather_var", np.float32),  # variance of log water by not knowing the sky
+        ("weather_var", np.float32),  # variance of log water by not knowing the sky, or by a well that ran dry
         ("light_gain", np.float32),  # per cent of water that a per cent of light is worth
         ("demand_l", np.float32),  # a day, where a float switch limits; NaN where not
         ("surprise", np.float32),  # standard deviations off the expected; negative: too little

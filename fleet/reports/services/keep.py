@@ -6,16 +6,16 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 # A day is down when a unit with sun gave less than a tenth of what was expected, and its tank was not full.
-# A day is disabled when nothing to speak of was expected (no sun, dry well): it is neither up nor down.
+# A day is disabled when nothing to speak of was expected, or the well was dry: it is neither up nor down.
 SQL = """
 INSERT INTO reports_installationmonth (installation_id, month, days_hung, days_reported, days_down, days_idle,
   days_disabled, measured_l, expected_l, measured_working_l, expected_working_l, low_l, high_l, need_l, people, made_at)
 SELECT i.id, %(month)s,
   hung.days,
   count(e.day) FILTER (WHERE e.measured_l IS NOT NULL),
-  count(e.day) FILTER (WHERE e.measured_l < 0.1 * e.expected_l AND NOT e.idle AND e.expected_l > 20),
+  count(e.day) FILTER (WHERE e.measured_l < 0.1 * e.expected_l AND NOT e.idle AND NOT e.dry AND e.expected_l > 20),
   count(e.day) FILTER (WHERE e.measured_l IS NOT NULL AND e.idle),
-  count(e.day) FILTER (WHERE e.expected_l <= 20),
+  count(e.day) FILTER (WHERE e.expected_l <= 20 OR (e.dry AND e.measured_l IS NOT NULL)),
   coalesce(sum(e.measured_l), 0),
   coalesce(sum(e.expected_l) FILTER (WHERE e.measured_l IS NOT NULL), 0),
   coalesce(sum(e.measured_l) FILTER (WHERE NOT e.idle), 0),

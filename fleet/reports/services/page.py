@@ -66,7 +66,7 @@ def availability_chart(months):
         working = known - row["down"] - row["idle"] - row["disabled"]
         for word, days in (
             (_("working"), working), (_("idle, tank full"), row["idle"]), (_("down"), row["down"]),
-            (_("no sun"), row["disabled"]),
+            (_("no sun or a dry well"), row["disabled"]),
         ):  # fmt: skip
             share = 100 * days / known if known else None
             rows.append({"x": date_format(row["month"], "M Y"), "y": word, "value": share})

@@ -60,7 +60,7 @@ def report(found):
         "notes": [
             _("Expected water is worked out for the weather and water level each unit had."),
             _("Every share is a sum over a sum, so that groups add up to the fleet."),
-            _("Idle because the tank is full, without sun, and down are counted apart."),
+            _("Idle because the tank is full, without sun or water in the well, and down are counted apart."),
         ],
     }
     return paper.pdf("reports/report.typ", data, charts=charts)

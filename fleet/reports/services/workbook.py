@@ -13,7 +13,7 @@ MONTH_COLUMNS = [
     ("need_m3", "needed, m³", 1), ("output_ratio", "measured over expected", 4),
     ("need_ratio", "measured over need", 4), ("availability", "availability", 4), ("hung", "unit-days hung", None),
     ("reported", "unit-days reported", None), ("down", "unit-days down", None),
-    ("idle", "unit-days idle, tank full", None), ("disabled", "unit-days without sun", None),
+    ("idle", "unit-days idle, tank full", None), ("disabled", "unit-days without sun or with a dry well", None),
 ]  # fmt: skip
 
 

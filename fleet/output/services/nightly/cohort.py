@@ -91,6 +91,9 @@ class Cohort:
 
 
 UNASKED = -2
+# A dry-run probe hangs about so far above the pump (common practice, no source); nearer to either than so much the
+# water is taken for gone: by so much levels and depths are off.
+PROBE_ABOVE_M, NEAR_M = 1.0, 0.5
 FACTS = {
     "id": ("bigint", "i.id"),
     "organisation_id": ("bigint", "i.organisation_id"),
@@ -101,6 +104,11 @@ FACTS = {
     "meter_rollover_l": ("float8", "i.meter_rollover_l"),
     "level": ("smallint", "CASE i.instrument_level WHEN 'meter' THEN 0 WHEN 'daily' THEN 1 ELSE 2 END"),
     "kind": ("smallint", "CASE p.kind " + " ".join(f"WHEN '{k}' THEN {n}" for n, k in enumerate(KINDS)) + " END"),
+    "dry_from_m": (
+        "float8",
+        "i.setting_depth_m - coalesce(w.datum_above_ground_m, 0) "
+        f"- CASE WHEN i.dry_run_probe THEN {PROBE_ABOVE_M} ELSE 0 END - {NEAR_M}",
+    ),
     "last": ("date", "coalesce((upper(i.period) AT TIME ZONE s.zone)::date, '2999-12-31')"),
 }
 
@@ -127,7 +135,7 @@ def load(ids, year):
         np.append(facts["level"] > 0, by_record), has_cell=np.append(facts["level"] == 2, by_record),
     )  # fmt: skip
     daily = facts["level"] > 0
-    sites = judge.Sites(facts["float_switch"] > 0, facts["meter_rollover_l"], facts["level"] == 2)
+    sites = judge.Sites(facts["float_switch"] > 0, facts["meter_rollover_l"], facts["level"] == 2, facts["dry_from_m"])
     alarms = dict(Organisation.objects.values_list("pk", "false_alarms_per_100_unit_years"))
     return Cohort(
         ids=facts["id"], year=year, facts=facts, table=table, sites=sites,

@@ -25,7 +25,7 @@ def evaluations(cohort, stretch):
     if not stretch.rows:
         return 0
     rows = np.concatenate([rows for _day, rows, _totals, _facts in stretch.rows])
-    columns = spread(rows)
+    columns = spread(rows, judge.well_was_dry(cohort.sites, rows))
     make_for("output_evaluation", columns["day"])
     staged = {
         "installation_id": ("bigint", cohort.ids[columns["unit"]]),
@@ -35,6 +35,7 @@ def evaluations(cohort, stretch):
         "high_l": ("float8", columns["high_l"]),
         "measured_l": ("float8", columns["measured_l"]),
         "idle": ("bool", columns["idle"].astype(np.int8)),
+        "dry": ("bool", columns["dry"].astype(np.int8)),
         "sun": ("smallint", columns["sun"]),
         "span": ("smallint", columns["span"]),
         "mark": ("bigint", cohort.marks[columns["unit"]]),
@@ -44,12 +45,13 @@ def evaluations(cohort, stretch):
         staging.stage_again(cursor, "judged", staged)
         # Where a unit has both, a day's own figure counts for more than its share of a meter's period.
         kept = "output_evaluation.span_days = 1 AND EXCLUDED.span_days > 1"
-        names = ("expected_l", "low_l", "high_l", "measured_l", "idle", "sun_by", "span_days", "baseline_hash")
+        names = ("expected_l", "low_l", "high_l", "measured_l", "idle", "dry", "sun_by", "span_days", "baseline_hash")
         sets = ", ".join(f"{n} = CASE WHEN {kept} THEN output_evaluation.{n} ELSE EXCLUDED.{n} END" for n in names)
         cursor.execute(
-            "INSERT INTO output_evaluation (installation_id, day, expected_l, low_l, high_l, measured_l, idle, sun_by, "
-            "span_days, baseline_hash, observation) SELECT j.installation_id, j.day, j.expected_l, j.low_l, j.high_l, "
-            "j.measured_l, j.idle, (ARRAY['', 'own', 'fleet', 'climate', 'import'])[j.sun + 1], j.span, "
+            "INSERT INTO output_evaluation (installation_id, day, expected_l, low_l, high_l, measured_l, idle, dry, "
+            "sun_by, span_days, baseline_hash, observation) SELECT j.installation_id, j.day, j.expected_l, j.low_l, "
+            "j.high_l, j.measured_l, j.idle, j.dry, "
+            "(ARRAY['', 'own', 'fleet', 'climate', 'import'])[j.sun + 1], j.span, "
             "CASE j.mark WHEN 0 THEN '' ELSE lpad(to_hex(j.mark), 16, '0') END, j.observation FROM judged j "
             "ORDER BY j.installation_id, j.day "
             f"ON CONFLICT (installation_id, day) DO UPDATE SET {sets}, "
@@ -58,8 +60,9 @@ def evaluations(cohort, stretch):
         return cursor.rowcount
 
 
-def spread(rows):
-    """One entry for each unit and day that the observations cover, a period's figures shared evenly over its days."""
+def spread(rows, dry):
+    """One entry for each unit and day that the observations cover, a period's figures shared evenly over its days.
+    dry: which of them had no water in the well."""
     span = np.where(np.isfinite(rows["since"]), np.maximum(np.rint(rows["since"]), 1), 1).astype(np.int64)
     period = np.repeat(np.arange(len(rows)), span)
     ahead = np.arange(len(period)) - np.repeat(np.cumsum(span) - span, span)
@@ -91,6 +94,7 @@ def spread(rows):
         "high_l": rows["high_l"][of].astype(float) * share,
         "measured_l": np.where(sound, rows["measured_l"][of].astype(float) * share, np.nan),
         "idle": idle(rows)[of],
+        "dry": (dry & ~idle(rows))[of],
         "sun": np.select([told < 0, told >= FROM_PLACES, told > 0], [1, 4, 2], 3),
         "span": np.minimum(span[of], 32767),
         "observation": remembered[last],
