@@ -128,7 +128,7 @@ def test_half_an_exchange_is_not_offered(client_of, nadia, organisation):
 ROUND_SAID = [
     ("en", "The meter started again after 1,000,000 L; remember that for this meter."),
     ("fr", "Le compteur est reparti à zéro après 1 000 000 L ; le retenir pour ce compteur."),
-    ("sw", "Mita ilianza upya baada ya 1000000 L; ikumbukwe kwa mita hii."),
+    ("sw", "Mita ilianza upya baada ya 1,000,000 L; ikumbukwe kwa mita hii."),
 ]
 
 

@@ -53,6 +53,8 @@ def test_numbers_follow_the_language():
     with translation.override("fr"):
         assert number(1234.5, 1).replace("\u202f", " ").replace("\xa0", " ") == "1 234,5"
         assert litres(12345) == "12,3\u00a0m³"
+    with translation.override("sw"):
+        assert number(1234567.5, 1) == "1,234,567.5"
 
 
 TEMPLATE = """{% load i18n %}{% translate "One" %}{% translate "Two" context "number" as two %}
