@@ -26,6 +26,8 @@ BRIGHT, CLOUD = 0.76, 0.33  # clearness of the sunny moments of a broken hour; l
 BROKEN = 0.5  # how far from even to broken a usual hour lies
 SUNS = np.arange(0, 1401, 25.0)  # W/m2 at which the chain is solved
 MID_MONTH = np.array([17, 47, 75, 105, 135, 162, 198, 228, 258, 288, 318, 344])  # days of mean sun (Klein 1977)
+TYPICAL_SPREAD = 0.5  # of the days of a month on the axis's scale, median of the embedded climatology
+SPREADS = (0.5, 1.5)  # ratios beyond which a grid's days are not believed (a judgement)
 TYPICAL = 0.58  # clearness from which the share of a day's water by an hour is read
 AIR_C = 27.0  # of a pumping day where no temperatures are given (common practice, no source)
 
@@ -75,7 +77,7 @@ class Table:
     """litres (n, 12, k), doubt (n, 12, k) of them (log, one sigma) by the unknown breaks in the cloud, plane (n, 12,
     k) in kWh/m2, so_far (n, 12, 25) share of a day's water by each solar hour's end,
     solar_shift_h (n,) solar time minus clock time without the equation of time, usual (n, 12) clearness on the
-    axis's scale."""
+    axis's scale, spread (n, 12) of its days over what is typical."""
 
     litres: np.ndarray
     doubt: np.ndarray
@@ -83,11 +85,13 @@ class Table:
     so_far: np.ndarray
     solar_shift_h: np.ndarray
     usual: np.ndarray
+    spread: np.ndarray
 
     def take(self, units):
         """The table of some units."""
         return Table(
-            *(a[units] for a in (self.litres, self.doubt, self.plane, self.so_far, self.solar_shift_h, self.usual))
+            *(a[units] for a in (self.litres, self.doubt, self.plane, self.so_far, self.solar_shift_h, self.usual,
+                                 self.spread))  # fmt: skip
         )
 
     def _blend(self, what, units, doy):
@@ -134,6 +138,11 @@ class Table:
     def prior(self, doy):
         """Usual clearness of the day of the year (n,)."""
         return self._blend(self.usual, np.arange(len(self.usual)), doy)
+
+
+    def patchy(self, doy):
+        """How far days of that time of the year scatter over what is typical (n,), a ratio of standard deviations."""
+        return self._blend(self.spread, np.arange(len(self.spread)), doy)
 
 
 def between_months(doy):
@@ -248,8 +257,16 @@ def day_water(curve, caught):
     return litres
 
 
-def build(fleet, usual, solar_shift_h, air_c=AIR_C, chunk=2000):
-    """The table of a fleet. usual: clearness by month (n, 12), on the axis's scale; air_c: a number or (n, 12)."""
+def spread_of(day_ghi_kwh_m2_day, above_kwh_m2_day):
+    """How far a climatology's days scatter, over what is typical (n, 12): day_ghi (n, 12, kinds of day alike often),
+    above the air (n, 12). Grids of a degree smooth clouds away, so only differences by month and place are taken."""
+    days = scale(np.clip(day_ghi_kwh_m2_day / above_kwh_m2_day[..., None], 0.05, 0.85))
+    return np.clip(np.nan_to_num(days.std(axis=-1) / TYPICAL_SPREAD, nan=1.0), *SPREADS)
+
+
+def build(fleet, usual, solar_shift_h, air_c=AIR_C, chunk=2000, spread=1.0):
+    """The table of a fleet. usual: clearness by month (n, 12), on the axis's scale; air_c: a number or (n, 12); spread:
+    `spread_of` the climatology, a number or (n, 12)."""
     n = fleet.n
     air = np.broadcast_to(np.asarray(air_c, float).reshape(-1, 12) if np.ndim(air_c) else air_c, (n, 12))
     litres, plane, doubt = (np.zeros((n, 12, X.size), np.float32) for _ in range(3))
@@ -265,4 +282,5 @@ def build(fleet, usual, solar_shift_h, air_c=AIR_C, chunk=2000):
         share = np.cumsum(typical_day, axis=-1) / np.maximum(typical_day.sum(axis=-1), 1e-9)[..., None]
         so_far[some, :, 1:] = share
     rising = np.arange(X.size) * 1e-3  # keeps a flat stretch (too dark to lift, or at a limit) invertible
-    return Table(litres + rising, doubt, plane, so_far, np.asarray(solar_shift_h, float), np.asarray(usual, float))
+    return Table(litres + rising, doubt, plane, so_far, np.asarray(solar_shift_h, float), np.asarray(usual, float),
+                 np.broadcast_to(np.asarray(spread, float), (n, 12)).copy())  # fmt: skip

@@ -108,30 +108,32 @@ def _cells(place, has_cell):
     return found[near], np.exp(-distance / CELL_KM)
 
 
-def read(net, prior, seen, variance):
+def read(net, prior, seen, variance, spread=1.0):
     """The day's sky over every unit from what its neighbours saw.
 
     prior (n,): clearness expected without any report; seen (n,), variance (n,): what each unit's own cell or water
     says, NaN
-    where nothing. A neighbour that disagrees with its own neighbours counts less (its variance grows with the square of
+    where nothing; spread: how far days scatter at this time of the year over what is typical, a ratio (n,) or one for
+    all. A neighbour that disagrees with its own neighbours counts less (its variance grows with the square of
     the disagreement), so one faulty unit does not darken a district.
     """
     n, k = net.index.shape
-    total = LOCAL_VAR + WIDE_VAR
+    total, spread = LOCAL_VAR + WIDE_VAR, np.broadcast_to(np.asarray(spread, float), (n,))
     anchor, anchored = _anchor(net, np.where(np.isfinite(seen), seen - prior, np.nan))
     if k == 0:
         nothing = np.full(n, np.nan)
-        return Sky(np.array(prior, float), np.full(n, total), np.zeros(n), nothing, anchor, anchored)
+        return Sky(np.array(prior, float), total * spread**2, np.zeros(n), nothing, anchor, anchored)
     known = np.isfinite(seen) & np.isfinite(variance)
+    variance = variance / spread**2  # from here on in each place's own scatter
     r = np.where(known, np.nan_to_num(variance, nan=MANY), MANY)
-    off = np.where(known, np.nan_to_num(seen) - prior, 0.0)
+    off = np.where(known, np.nan_to_num(seen) - prior, 0.0) / spread
     mean, var = _krige(net, off, r, total)
     odd = np.abs(off - mean) / np.sqrt(r + var)
     r = np.where(known, r + np.where(odd > ODD, (odd / ODD) ** 2 - 1, 0) * (r + var), MANY)
     mean, var = _krige(net, off, r, total)
     surprise = np.where(known, (off - mean) / np.sqrt(np.where(known, variance, 1) + var), np.nan)
     told_by = (known[net.index] & (net.near > 0)).sum(axis=1)
-    return Sky(prior + mean, var, told_by, surprise, anchor, anchored)
+    return Sky(prior + mean * spread, var * spread**2, told_by, surprise, anchor, anchored)
 
 
 

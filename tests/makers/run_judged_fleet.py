@@ -35,20 +35,23 @@ def first_level(f):
 
 
 def usual_sky(folder, f):
-    """Usual clearness by month (n, 12), on the table's scale: the fleet's own file of it, else the default by place."""
+    """Usual clearness by month (n, 12), on the table's scale, and how far its days scatter: the fleet's own file of it,
+    else the default by place."""
     if not isinstance(folder, judged_fleet.JudgedFleet) and (Path(folder) / "climate.csv").exists():
         kept = {row["serial"]: row for row in judged_fleet.table(folder, "climate")}
-        return table.scale(np.array([[float(kept[s][f"clearness_{m}"]) for m in range(1, 13)] for s in f.serials]))
+        return table.scale(np.array([[float(kept[s][f"clearness_{m}"]) for m in range(1, 13)] for s in f.serials])), 1.0
     usual = climate.default_climate(f.fleet.latitude_deg, f.fleet.longitude_deg, altitude_m=f.fleet.altitude_m)
     above = sun.extraterrestrial_kwh_m2_day(f.fleet.latitude_deg[:, None], table.MID_MONTH)
-    return table.scale(np.clip(usual.ghi_kwh_m2_day / above, 0.1, 0.8))
+    clear = table.scale(np.clip(usual.ghi_kwh_m2_day / above, 0.1, 0.8))
+    return clear, table.spread_of(usual.day_ghi_kwh_m2_day, above)
 
 
 def run(folder, alarms=10.0, stop=None, keep=None):
     """Judges day by day. Returns the fleet, flags (unit, day, causes), seconds spent, states, observations by unit."""
     f = folder if isinstance(folder, judged_fleet.JudgedFleet) else judged_fleet.read(folder)
     n = f.fleet.n
-    t = table.build(f.fleet, usual_sky(folder, f), f.solar_shift_h)
+    usual, spread = usual_sky(folder, f)
+    t = table.build(f.fleet, usual, f.solar_shift_h, spread=spread)
     level, doubt = first_level(f)
     state = judge.new_state(n, level, doubt, 0.95 * f.fleet.need_l_day[:, 0], f.first)
     tells = np.zeros(n, bool)
@@ -63,7 +66,8 @@ def run(folder, alarms=10.0, stop=None, keep=None):
         start = time.time()
         days, totals = f.nights.get(day, (None, None))
         seen, var = judge.tell(state, f.sites, t, days, day)
-        sky = judge.read_sky(net, t.prior(judge.day_of_year(day)) + state.sky_bias, seen, var)
+        sky = judge.read_sky(net, t.prior(judge.day_of_year(day)) + state.sky_bias, seen, var,
+                             t.patchy(judge.day_of_year(day)))  # fmt: skip
         patchy = judge.learn_patchiness(state.patchy, sky, net)
         lean = judge.read_season(around, state, day)
         state, rows = judge.night(state, f.sites, t, sky, days, totals, day, patchy, lean)

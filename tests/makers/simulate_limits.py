@@ -46,7 +46,8 @@ class Watched(NamedTuple):
 def watch(folder):
     """All units of a fleet's folder, judged night by night without asking causes."""
     f = judged_fleet.read(folder)
-    t = table.build(f.fleet, run_judged_fleet.usual_sky(folder, f), f.solar_shift_h)
+    usual, spread = run_judged_fleet.usual_sky(folder, f)
+    t = table.build(f.fleet, usual, f.solar_shift_h, spread=spread)
     level, doubt = run_judged_fleet.first_level(f)
     state = judge.new_state(f.fleet.n, level, doubt, 0.95 * f.fleet.need_l_day[:, 0], f.first)
     daily = np.array([k != "A" for k in f.level])
@@ -56,7 +57,8 @@ def watch(folder):
     for day in range(f.first, f.last + 1):
         days, totals = f.nights.get(day, (None, None))
         seen, var = judge.tell(state, f.sites, t, days, day)
-        sky = judge.read_sky(net, t.prior(judge.day_of_year(day)) + state.sky_bias, seen, var)
+        sky = judge.read_sky(net, t.prior(judge.day_of_year(day)) + state.sky_bias, seen, var,
+                             t.patchy(judge.day_of_year(day)))  # fmt: skip
         patchy = judge.learn_patchiness(state.patchy, sky, net)
         lean = judge.read_season(around, state, day)
         state, rows = judge.night(state, f.sites, t, sky, days, totals, day, patchy, lean)

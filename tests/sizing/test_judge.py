@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from sizing import judge
+from sizing import climate, judge, sun
+from sizing.causes import table
 from sizing.judge import record, weather
 from sizing.judge.evidence import freedom, limited, weigh
 
@@ -42,6 +43,35 @@ def test_without_neighbours_the_usual_sky_stands_with_its_whole_range():
     sky = weather.read(net, np.array([0.8]), np.array([np.nan]), np.array([np.nan]))
     assert sky.mean[0] == 0.8
     assert sky.variance[0] == pytest.approx(weather.LOCAL_VAR + weather.WIDE_VAR)
+
+
+def test_where_days_are_alike_a_lonely_unit_knows_its_sky_better():
+    net = weather.network([10.0, 14.0], [5.0, 5.0], [False, False])
+    nothing = np.full(2, np.nan)
+    sky = weather.read(net, np.full(2, 0.8), nothing, nothing, np.array([0.5, 1.4]))
+    whole = weather.LOCAL_VAR + weather.WIDE_VAR
+    np.testing.assert_allclose(sky.variance, whole * np.array([0.25, 1.96]))
+
+
+def test_a_neighbour_that_is_off_by_as_many_of_its_own_scatters_moves_a_steady_place_less():
+    net = weather.network([10.0, 10.05, 10.1], [5.0] * 3, [True] * 3)
+    seen, doubt = np.array([np.nan, 0.3, 0.3]), np.full(3, 1e-4)
+    even = weather.read(net, np.full(3, 0.8), seen, doubt)
+    steady = weather.read(net, np.full(3, 0.8), seen, doubt, np.array([0.5, 1.0, 1.0]))
+    assert even.mean[0] < steady.mean[0] < 0.8
+    assert steady.variance[0] == pytest.approx(0.25 * even.variance[0], rel=0.01)
+
+
+def test_the_scatter_of_a_months_days_is_read_off_the_climatology():
+    here = climate.default_climate([15.0, 15.0], [27.0, 30.0])
+    above = sun.extraterrestrial_kwh_m2_day(np.full((2, 1), 15.0), table.MID_MONTH)
+    spread = table.spread_of(here.day_ghi_kwh_m2_day, above)
+    assert spread.shape == (2, 12) and (spread >= table.SPREADS[0]).all() and (spread <= table.SPREADS[1]).all()
+    steady = table.spread_of(np.broadcast_to(0.6 * above[..., None], (2, 12, 9)), above)
+    assert (steady == table.SPREADS[0]).all()
+    wild = table.spread_of(above[..., None] * np.linspace(0.15, 0.75, 9), above)
+    assert (wild == table.SPREADS[1]).all()
+    assert (table.spread_of(np.full((1, 12, 9), np.nan), above[:1]) == 1.0).all(), "nothing known: as is typical"
 
 
 def test_a_float_switch_blunts_supply():

@@ -181,7 +181,8 @@ def _make_tables(rows):
     above = sun.extraterrestrial_kwh_m2_day(rows.fleet.latitude_deg[:, None], tables.MID_MONTH)
     usual = tables.scale(np.clip(sun_here.ghi_kwh_m2_day / above, 0.1, 0.8))
     shift = rows.fleet.longitude_deg / 15 - _offsets(rows.zones)
-    packed = pack_table(tables.build(rows.fleet, usual, shift, sun_here.air_c + DAYLIGHT_WARMER_K))
+    spread = tables.spread_of(sun_here.day_ghi_kwh_m2_day, above)
+    packed = pack_table(tables.build(rows.fleet, usual, shift, sun_here.air_c + DAYLIGHT_WARMER_K, spread=spread))
     made = {pk: packed[n] for n, pk in enumerate(rows.ids.tolist()) if n not in reasons}
     for pk, raw in made.items():
         Baseline.objects.filter(pk=pk).update(table=raw)

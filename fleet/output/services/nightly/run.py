@@ -65,7 +65,8 @@ def nights(cohort, state, cases, through, recent, first, last, ended, snapshot_o
         doy = judge.day_of_year(day)
         seen, variance = judge.tell(state, cohort.sites, cohort.table, days, day)
         prior = cohort.table.prior(doy) + state.sky_bias
-        sky, patchy = _sky(cohort, state, prior, seen, variance, by_places.get(day))
+        spread = cohort.table.patchy(doy)
+        sky, patchy = _sky(cohort, state, prior, spread, seen, variance, by_places.get(day))
         lean = judge.read_season(cohort.around, state, day, active)
         if totals is not None and facts["new_meter"].any():
             started = totals.unit[facts["new_meter"] > 0]
@@ -107,16 +108,19 @@ def _put_right(cohort, made, units, day):
     return state.with_(suspect=suspect, evidence=evidence)
 
 
-def _sky(cohort, state, prior, seen, variance, by_places):
+def _sky(cohort, state, prior, spread, seen, variance, by_places):
     """The sky over every unit from its neighbours and from places with a record, and how patchy it is here."""
     n, p = len(cohort), len(cohort.places)
     if not p:
-        sky = judge.read_sky(cohort.net, prior, seen, variance)
+        sky = judge.read_sky(cohort.net, prior, seen, variance, spread)
         return sky, judge.learn_patchiness(state.patchy, sky, cohort.net)
     nothing = np.full(p, np.nan)
     more, doubt = by_places or (nothing, nothing)
     seen, variance = np.append(seen, more), np.append(variance, doubt)
-    whole = judge.read_sky(cohort.net, np.append(prior, prior[cohort.places.nearest]), seen, variance)
+    near = cohort.places.nearest
+    whole = judge.read_sky(
+        cohort.net, np.append(prior, prior[near]), seen, variance, np.append(spread, spread[near])
+    )
     patchy = judge.learn_patchiness(np.append(state.patchy, np.ones(p)), whole, cohort.net)[:n]
     sky = type(whole)(*(column[:n] for column in whole))
     alone = places.only_places(cohort.net, np.isfinite(seen), n)
