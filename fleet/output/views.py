@@ -2,7 +2,6 @@
 
 from datetime import date
 
-from django.conf import settings
 from django.contrib import messages
 from django.db.models import Q
 from django.shortcuts import get_object_or_404, redirect, render
@@ -307,7 +306,8 @@ def weather(request):
             )  # fmt: skip
             return redirect("output:weather")
     context = {
-        "form": form, "places": services.weather_places(request.user.organisation), "service": settings.WEATHER_SERVICE,
+        "form": form, "places": services.weather_places(request.user.organisation),
+        "service": services.nightly_service(),
     }  # fmt: skip
     return render(request, "output/weather.html", context, status=422 if form.errors else 200)
 

@@ -43,6 +43,20 @@ def pvgis_hourly(days_kwh_m2, first, latitude_deg=3.0, longitude_deg=35.5, slope
     return "\r\n".join([*lines, "", "G(i): Global irradiance on the inclined plane (W/m2)", ""])
 
 
+def pvgis_hourly_json(days_kwh_m2, first, latitude_deg=3.0, longitude_deg=35.5):
+    """As the service answers a program that asks for level ground without components."""
+    moments, ghi = hours_of(days_kwh_m2, first, longitude_deg)
+    hours = [
+        {"time": f"{m:%Y%m%d:%H}10", "G(i)": g, "H_sun": 40.0, "T2m": 29.0, "WS10m": 2.0, "Int": 0.0}
+        for m, g in zip(moments, ghi)
+    ]  # fmt: skip
+    place = {"latitude": latitude_deg, "longitude": longitude_deg, "elevation": 620.0}
+    return json.dumps({
+        "inputs": {"location": place, "mounting_system": {"fixed": {"slope": {"value": 0}, "azimuth": {"value": 0}}}},
+        "outputs": {"hourly": hours}, "meta": {"inputs": {}, "outputs": {}},
+    })  # fmt: skip
+
+
 def cams_csv(days_kwh_m2, first, latitude_deg=3.0, longitude_deg=35.5, step="0 year 0 month 0 day 1 h 0 min 0 s"):
     moments, ghi = hours_of(days_kwh_m2, first, longitude_deg)
     lines = [

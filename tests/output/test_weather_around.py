@@ -197,6 +197,109 @@ def test_a_service_that_is_out_of_order_is_asked_again_the_next_night(organisati
     assert services.fetch_due(organisation, today=date(2024, 6, 1))
 
 
+@pytest.fixture
+def past_years(settings):
+    """A stand-in for the service that has whole years and ends in 2023: answers as it is told in `how`."""
+    asked, how = [], {"status": 200, "body": None}
+
+    class Answers(BaseHTTPRequestHandler):
+        def do_GET(self):
+            address = urlsplit(self.path)
+            wanted = {k: v[0] for k, v in parse_qs(address.query).items()}
+            asked.append((address.path, wanted))
+            status, body = how["status"], how["body"]
+            first, last = int(wanted["startyear"]), int(wanted["endyear"])
+            if last > 2023:
+                status, body = 400, '{"message": "endyear: Incorrect value. Please, enter an integer up to 2023."}'
+            if body is None:
+                days = (date(last, 12, 31) - date(first, 1, 1)).days + 2
+                body = weather.pvgis_hourly_json(
+                    [4.5] * days, date(first, 1, 1), float(wanted["lat"]), float(wanted["lon"])
+                )
+            self.send_response(status)
+            self.end_headers()
+            self.wfile.write(body.encode())
+
+        def log_message(self, *_):
+            pass
+
+    server = HTTPServer(("127.0.0.1", 0), Answers)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    settings.WEATHER_SERVICE = "pvgis"
+    settings.WEATHER_ADDRESS = f"http://127.0.0.1:{server.server_port}/api"
+    yield asked, how
+    server.shutdown()
+    server.server_close()
+
+
+def test_a_service_of_past_years_is_asked_for_them_on_level_ground_and_kept_once(organisation, past_years):
+    asked, _how = past_years
+    an_installation(organisation, well=a_well(a_site(organisation, latitude_deg=3.1, longitude_deg=35.6)))
+    assert services.fetch_years(organisation, first_year=2022, last_year=2023) == {"+03.00 +035.50 pvgis": 730}
+    ((path, wanted),) = asked
+    assert path == "/api/seriescalc"
+    told = {"lat": "3.0", "lon": "35.5", "startyear": "2022", "endyear": "2023", "angle": "0", "components": "0"}
+    assert told.items() <= wanted.items()
+    place = WeatherPlace.objects.get()
+    assert (place.source, place.covers_km) == ("pvgis", 5)
+    days = WeatherDay.objects.order_by("day")
+    assert (days.first().day, days.last().day) == (date(2022, 1, 1), date(2023, 12, 31))
+    assert days.first().irradiation_kwh_m2 == pytest.approx(4.5, rel=1e-3) and days.first().air_c == 29
+    assert set(services.fetch_years(organisation, first_year=2022, last_year=2023).values()) == {0}
+
+
+def test_a_service_of_past_years_is_never_asked_at_night(organisation, past_years, client_of, nadia):
+    asked, _how = past_years
+    an_installation(organisation)
+    assert services.fetch_due(organisation) == {} and asked == []
+    with pytest.raises(CommandError, match="past years only"):
+        call_command("fetch_weather")
+    assert "Every night" not in client_of(nadia).get(reverse("output:weather")).content.decode()
+
+
+@pytest.mark.parametrize(("status", "body", "said"), [
+    (503, "busy", "503"), (400, '{"message": "Location over the sea."}', "over the sea"), (200, "<html>", ""),
+    (200, '{"inputs": {}, "outputs": {"hourly": []}, "meta": {"inputs": {}}}', ""),
+])  # fmt: skip
+def test_past_years_that_cannot_be_had_are_said_and_leave_what_is_known(
+    status, body, said, organisation, past_years, caplog, capsys
+):
+    _asked, how = past_years
+    an_installation(organisation)
+    call_command("fetch_weather", "--years", "2023", "2023")
+    assert "365 new days" in capsys.readouterr().out
+    how |= {"status": status, "body": body}
+    call_command("fetch_weather", "--years", "2023", "2023")
+    assert said in capsys.readouterr().out
+    assert "could not be fetched" in caplog.text
+    assert WeatherDay.objects.count() == 365
+
+
+def test_years_that_the_service_has_not_are_told_in_its_own_words(organisation, past_years, capsys):
+    an_installation(organisation)
+    call_command("fetch_weather", "--years", "2023", "2024")
+    assert "up to 2023" in capsys.readouterr().out
+    assert not WeatherDay.objects.exists()
+
+
+@pytest.mark.parametrize("years", [("2024", "2023"), ("19", "2023")])
+def test_years_the_wrong_way_round_are_refused(organisation, past_years, years):
+    asked, _how = past_years
+    an_installation(organisation)
+    with pytest.raises(CommandError, match="first year and the last"):
+        call_command("fetch_weather", "--years", *years)
+    assert asked == []
+
+
+def test_the_nightly_service_gives_past_years_too_and_never_days_to_come(organisation, service):
+    asked, _fault = service
+    an_installation(organisation)
+    services.fetch_years(organisation, first_year=2023, last_year=2024, today=date(2024, 3, 1))
+    assert (asked[0]["start"], asked[0]["end"]) == ("20230101", "20240229")
+    assert max(WeatherDay.objects.values_list("day", flat=True)) == date(2024, 2, 29)
+    assert services.fetch_years(organisation, first_year=2025, last_year=2025, today=date(2024, 3, 1)) == {}
+
+
 def test_without_a_service_nothing_is_asked(organisation, settings):
     settings.WEATHER_SERVICE = ""
     an_installation(organisation)

@@ -1,6 +1,13 @@
 """What may be done about expected output; the only code that writes its rows."""
 
-from fleet.output.services.area_weather import fetch_due, forget_weather, import_weather, weather_places
+from fleet.output.services.area_weather import (
+    fetch_due,
+    fetch_years,
+    forget_weather,
+    import_weather,
+    nightly_service,
+    weather_places,
+)
 from fleet.output.services.baselines import baselines, changed_since
 from fleet.output.services.day_course import day_course
 from fleet.output.services.gone import end_gone
@@ -33,6 +40,7 @@ __all__ = [
     "end_gone",
     "end_shortfall",
     "fetch_due",
+    "fetch_years",
     "forget_weather",
     "import_weather",
     "weather_places",
@@ -40,6 +48,7 @@ __all__ = [
     "judge_again",
     "judge_through",
     "learn",
+    "nightly_service",
     "own_level",
     "release",
     "said_and_found",

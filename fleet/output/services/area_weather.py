@@ -28,6 +28,9 @@ KINDS = {
 }
 CELL_DEG = 0.5  # of the fetched grid
 LONGEST = timedelta(days=400)  # that one fetch asks for
+# Services that have yesterday. PVGIS gives whole years and ends some years back (2005 to 2020 in its version 5.2, as a
+# client of it documents; later versions some years further), so that it is asked for past years only, by hand.
+NIGHTLY = {"power"}
 CELLS_A_RUN = 50
 
 
@@ -82,13 +85,18 @@ def cells(organisation):
     return sorted({tuple(CELL_DEG * np.round(np.array(place) / CELL_DEG)) for place in places})
 
 
+def nightly_service():
+    """Name of the service that is asked at night; empty where there is none."""
+    return settings.WEATHER_SERVICE if settings.WEATHER_SERVICE in NIGHTLY else ""
+
+
 def fetch_due(organisation, *, today=None, say=lambda line: None):
     """Ask the service in the settings for the days that are missing. Returns {cell's name: new days}.
 
     May run twice or late: each cell goes on from its last day. A service that does not answer is logged, and the next
     night asks again.
     """
-    if not settings.WEATHER_SERVICE:
+    if not nightly_service():
         return {}
     today = today or timezone.now().date()
     last = dict(weather_places(organisation).values_list("name", "last"))
@@ -98,21 +106,46 @@ def fetch_due(organisation, *, today=None, say=lambda line: None):
         first = max(last[name] + timedelta(days=1), today - LONGEST) if last.get(name) else today - LONGEST
         if first >= today:
             continue
-        try:
-            found = _FETCH[settings.WEATHER_SERVICE](latitude, longitude, first, today - timedelta(days=1))
-        except Exception as trouble:  # whatever the network, the service or its reader raises: tonight without it
-            log.warning("Weather at %s could not be fetched: %s", name, trouble)
-            say(f"{name}: {trouble}")
-            continue
-        wanted = (found.date >= np.datetime64(first)) & (found.date < np.datetime64(today))
-        kept = readings.keep_weather(
-            organisation=organisation, name=name, latitude_deg=latitude, longitude_deg=longitude,
-            days=found.date[wanted], irradiation_kwh_m2=found.ghi_kwh_m2[wanted], air_c=found.air_c[wanted],
-            source=settings.WEATHER_SERVICE, **KINDS[_KIND[settings.WEATHER_SERVICE]],
-        )  # fmt: skip
-        done[name] = kept.new
-        say(f"{name}: {kept.new} new days, {kept.changed} changed")
+        kept = _fetch(organisation, name, latitude, longitude, first, today - timedelta(days=1), say)
+        if kept is not None:
+            done[name] = kept.new
     return done
+
+
+def fetch_years(organisation, *, first_year, last_year, today=None, say=lambda line: None):
+    """Ask the service in the settings for whole past years, for readings older than the application. Returns {place's
+    name: new days}. May run twice; what cannot be fetched is said and left out."""
+    today = today or timezone.now().date()
+    last = min(date(last_year, 12, 31), today - timedelta(days=1))
+    first = date(first_year, 1, 1)
+    if not settings.WEATHER_SERVICE or first > last:
+        return {}
+    done = {}
+    for latitude, longitude in cells(organisation):
+        name = f"{latitude:+06.2f} {longitude:+07.2f}"
+        name = name if settings.WEATHER_SERVICE in NIGHTLY else f"{name} {settings.WEATHER_SERVICE}"
+        kept = _fetch(organisation, name, latitude, longitude, first, last, say)
+        if kept is not None:
+            done[name] = kept.new
+    return done
+
+
+def _fetch(organisation, name, latitude, longitude, first, last, say):
+    """Keep what the service has of the days first..last, both included. Returns Kept, or None where it failed."""
+    try:
+        found = _FETCH[settings.WEATHER_SERVICE](latitude, longitude, first, last)
+    except Exception as trouble:  # whatever the network, the service or its reader raises: this time without it
+        log.warning("Weather at %s could not be fetched: %s", name, trouble)
+        say(f"{name}: {trouble}")
+        return None
+    wanted = (found.date >= np.datetime64(first)) & (found.date <= np.datetime64(last))
+    kept = readings.keep_weather(
+        organisation=organisation, name=name, latitude_deg=latitude, longitude_deg=longitude,
+        days=found.date[wanted], irradiation_kwh_m2=found.ghi_kwh_m2[wanted], air_c=found.air_c[wanted],
+        source=settings.WEATHER_SERVICE, **KINDS[_KIND[settings.WEATHER_SERVICE]],
+    )  # fmt: skip
+    say(f"{name}: {kept.new} new days, {kept.changed} changed")
+    return kept
 
 
 def _power(latitude, longitude, first: date, last: date):
@@ -126,7 +159,8 @@ def _power(latitude, longitude, first: date, last: date):
 def _pvgis(latitude, longitude, first: date, last: date):
     from pvlib import iotools
 
-    address = {"url": settings.WEATHER_ADDRESS} if settings.WEATHER_ADDRESS else {}
+    # The library puts the name of the tool right behind the address.
+    address = {"url": settings.WEATHER_ADDRESS.rstrip("/") + "/"} if settings.WEATHER_ADDRESS else {}
     frame, _meta = iotools.get_pvgis_hourly(
         latitude, longitude, start=first.year, end=last.year, components=False, surface_tilt=0, timeout=60, **address
     )
