@@ -148,19 +148,22 @@ def keep_meter_readings(*, installations, epoch_s, days, totals, tank_full=None,
 
 
 def _mark_rounds(cursor):
-    """As `went_round` of one figure: those that came, and those which now follow one that came."""
+    """As `went_round` of one figure: those that came, and those which now follow one that came.
+
+    One pass over the totals of these installations, from the last one before the earliest that came: looked up total
+    by total, a long history would cost its square.
+    """
     cursor.execute(
+        "WITH came AS (SELECT c.installation_id, min(to_timestamp(c.epoch)) AS first, i.meter_rollover_l AS round_l "
+        "FROM came_meter c JOIN registry_installation i ON i.id = c.installation_id AND i.meter_rollover_l > 0 "
+        "GROUP BY c.installation_id, i.meter_rollover_l), "
+        "since AS (SELECT came.*, coalesce((SELECT max(p.at) FROM readings_meterreading p WHERE p.installation_id = "
+        "came.installation_id AND p.at < came.first AND p.standing IN (0, 2)), came.first) AS start FROM came) "
         "UPDATE readings_meterreading t SET rolled_over = x.went FROM ("
-        "SELECT m.id, m.total_l < b.total_l AND b.total_l > %s * i.meter_rollover_l AS went FROM ("
-        "SELECT c.installation_id, to_timestamp(c.epoch) AS at FROM came_meter c UNION "
-        "SELECT c.installation_id, n.at FROM came_meter c CROSS JOIN LATERAL (SELECT m.at FROM readings_meterreading m "
-        "WHERE m.installation_id = c.installation_id AND m.at > to_timestamp(c.epoch) AND m.standing IN (0, 2) "
-        "ORDER BY m.at LIMIT 1) n) w "
-        "JOIN registry_installation i ON i.id = w.installation_id AND i.meter_rollover_l > 0 "
-        "JOIN readings_meterreading m ON m.installation_id = w.installation_id AND m.at = w.at "
-        "AND m.standing = 0 AND NOT m.new_meter "
-        "CROSS JOIN LATERAL (SELECT p.total_l FROM readings_meterreading p WHERE p.installation_id = "
-        "m.installation_id AND p.at < m.at AND p.standing IN (0, 2) ORDER BY p.at DESC LIMIT 1) b) x "
-        "WHERE t.id = x.id AND t.rolled_over <> x.went",
+        "SELECT m.id, m.standing, m.new_meter, "
+        "m.total_l < lag(m.total_l) OVER w AND lag(m.total_l) OVER w > %s * s.round_l AS went "
+        "FROM since s JOIN readings_meterreading m ON m.installation_id = s.installation_id AND m.at >= s.start "
+        "AND m.standing IN (0, 2) WINDOW w AS (PARTITION BY m.installation_id ORDER BY m.at)) x "
+        "WHERE t.id = x.id AND x.standing = 0 AND NOT x.new_meter AND t.rolled_over <> x.went",
         [ROLLOVER_SHARE],
     )
