@@ -43,11 +43,11 @@ def _who(installations, lives):
 
 
 def _course(one, life):
-    """Flow, L/min, and what the cell shows, W/m2, of each quarter hour (DAYS, quarters)."""
+    """Flow, L/min, and what the cell shows, W/m2, of each quarter hour (days, quarters)."""
     rng = np.random.default_rng(DAYS)
     dates = life.dates[-DAYS:]
     day_of_year = np.array([day.timetuple().tm_yday for day in dates])
-    share = severity(life.episode, len(life.dates))[-DAYS:] if life.episode else np.zeros(DAYS)
+    share = severity(life.episode, len(life.dates))[-DAYS:] if life.episode else np.zeros(len(dates))
     sizes, which = np.unique(share, return_inverse=True)
     faults = faults_at(life.episode, sizes) if life.episode else chain.NONE
     until = share * life.episode.size.get("shade_until_h", 0.0) if life.episode else share
