@@ -45,11 +45,11 @@ def night(n, first=19500, nights=5):
 
 def causes():
     """Seconds to ask the causes of one unit with 80 day records."""
-    from tests.sizing.test_causes import DAY, FIRST, _fell, _rows
+    from tests.sizing.one_unit import DAY, FIRST, fell, rows_of
 
     fleet = invented_fleet(row())
     sig = signatures.of_unit(fleet, 0, 5)
-    rows = _rows(_fell(12, 0.75))
+    rows = rows_of(fell(12, 0.75))
     start = time.perf_counter()
     for _ in range(20):
         odds.judge(rows, sig, DAY, FIRST, 0.0, 0.05)
