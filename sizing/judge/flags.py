@@ -60,7 +60,8 @@ def surest(found):
 
 
 def agreed(found, odds):
-    """Odds of the causes brought together with what was found: that nothing is wrong, and that less is only drawn."""
+    """Odds of the causes brought together with what was found: that nothing is wrong, or nothing but the newest figure,
+    and that less is only drawn."""
     cause = odds.cause
     if found.less > found.fault:
         least = 1.0 / (1.0 + np.exp(max(found.fault - found.less, -30.0)))
@@ -68,7 +69,7 @@ def agreed(found, odds):
         if now < least:
             cause = cause * (1.0 - least) / max(1.0 - now, 1e-9)
             cause[names.NOT_A_FAULT] = least
-    return odds._replace(cause=cause, none=found.none)
+    return odds._replace(cause=cause, none=found.none + (1.0 - found.none) * odds.misread)
 
 
 def decide(case, found, odds, day, limit):

@@ -124,3 +124,11 @@ def test_a_total_equal_to_the_last_one_may_be_copied_and_says_so_until_the_next(
     assert twice.misread < 0.02
     assert twice.cause[[names.NUMBER["stands_still"], names.NUMBER["meter_stands"]]].sum() > 0.8
     assert judge.decide(None, surely, twice, DAY, 0.5).what == judge.RAISED
+
+
+def test_that_only_the_newest_figure_is_wrong_is_part_of_nothing_being_wrong():
+    cause = np.full(len(names.NAMES), 1.0 / len(names.NAMES))
+    found = judge.Found(6.0, -6.0, 0.01, 0.5, DAY - 12, 0.0)
+    told = odds.Odds(6.0, -6.0, cause, 0.3, (DAY, DAY, DAY), (900.0, 700.0, 1100.0), 0.5, misread=0.2)
+    assert judge.agreed(found, told).none == pytest.approx(0.01 + 0.99 * 0.2)
+    assert judge.agreed(found, told._replace(misread=0.0)).none == pytest.approx(0.01)
