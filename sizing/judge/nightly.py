@@ -205,6 +205,7 @@ def _days(state, sites, days, day, sky, supply, due, var, clear, own, gain):
     kind, meant = mistakes.doubt_days(
         days.volume_l, expected, np.sqrt(spread + part.level_var), part.evidence.max(axis=1)
     )
+    kind = np.where(days.sure, mistakes.NONE, kind)
     low_slip = (kind == mistakes.SLIP_OF_TEN) & (meant > days.volume_l)
     kind = np.where(low_slip & (part.doubts >= 2), mistakes.NONE, kind)  # three days running is no slip of the pen
     ratio = np.log(np.maximum(days.volume_l, LEAST * expected) / expected) + 0.5 * weather_var
@@ -314,7 +315,9 @@ def _doubts(state, part, sites, totals, expected, spread, now_due, span, day):
         most = mistakes.MOST + 3 * sd + 1.2 * part.lacked / expected
         sound = (ratio >= np.exp(-mistakes.FAR - 2 * sd)) & (ratio <= most)
     judged = expected > 20 * np.maximum(np.nan_to_num(span), 1)  # a unit that should give nothing is no measure
-    for i in np.flatnonzero(~sound & ~again & ~first & judged):
+    # What a person said is right stands; where it cannot follow from the last good total, it is begun again from there.
+    based |= totals.sure & ~sound & ~first & ~((ratio >= 0) & (ratio <= most))
+    for i in np.flatnonzero(~sound & ~again & ~first & judged & ~totals.sure):
         agrees = _agrees_with_doubted(part, i, totals.total_l[i], rollover[i], now_due[i], sd[i])
         if agrees and 0 <= ratio[i] <= most[i]:
             continue  # what was doubted was no slip: so little came indeed, and all of it counts from the last good one

@@ -71,21 +71,29 @@ class Days:
     noon_a: np.ndarray
     noon_level_m: np.ndarray
     tank_full: np.ndarray = None  # ticked by the caretaker: seen full at some time of that day, 1, 0, NaN
+    sure: np.ndarray = None  # a person has said that the volume is right: it is not doubted any more
 
     def __post_init__(self):
         if self.tank_full is None:
             object.__setattr__(self, "tank_full", np.full(len(self.unit), np.nan))
+        if self.sure is None:
+            object.__setattr__(self, "sure", np.zeros(len(self.unit), bool))
 
 
 @dataclass(frozen=True)
 class Totals:
-    """Meter totals read on one day: unit (m,), hour (local, with fraction; NaN: not written down), total_l,
-    tank_full."""
+    """Meter totals read on one day: unit (m,), hour (local, with fraction; NaN: not written down), total_l, tank_full,
+    and whether a person has said that the total is right (sure)."""
 
     unit: np.ndarray
     hour: np.ndarray
     total_l: np.ndarray
     tank_full: np.ndarray
+    sure: np.ndarray = None
+
+    def __post_init__(self):
+        if self.sure is None:
+            object.__setattr__(self, "sure", np.zeros(len(self.unit), bool))
 
 
 @dataclass(frozen=True)

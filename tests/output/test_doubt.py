@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime, timedelta
 from types import SimpleNamespace
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from fleet.output import services
 from fleet.output.fleet_arrays import read_fleet
 from fleet.output.models import Shortfall
 from fleet.output.services.nightly import shortfalls
-from fleet.output.services.nightly.load import as_number
+from fleet.output.services.nightly.load import as_number, load
 from fleet.readings.models import MeterReading, Slip, Standing
 from fleet.readings.services import settle
 from sizing import chain
@@ -245,3 +246,13 @@ def test_a_meter_that_started_again_is_found_by_night_and_asked_about_once(meter
     judged(installations)
     assert not Slip.objects.waiting().exists() and not Shortfall.objects.exists()
     assert MeterReading.objects.filter(rolled_over=True).count() == 1
+
+
+@pytest.mark.parametrize(("how", "sure"), [("keep", True), ("as_suggested", True), ("other", True)])
+def test_a_settled_figure_is_taken_as_it_stands_by_the_next_night(two, nadia, how, sure):
+    reading = a_meter_reading(two[0], total_l=4_123_450, standing=Standing.IN_DOUBT)
+    slip = a_slip(reading, kind=Slip.Kind.SLIP_OF_TEN, suggested=412_345)
+    ids, day = np.array([two[0].pk]), as_number(reading.at.astimezone(ZoneInfo(two[0].well.site.zone)).date())
+    assert load(ids, day, day)[day][1].sure.tolist() == [False]
+    settle(slip=slip, how=how, by=nadia, **({"value": 412_000} if how == "other" else {}))
+    assert load(ids, day, day)[day][1].sure.tolist() == [sure]

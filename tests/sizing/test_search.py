@@ -211,7 +211,7 @@ def _meter_year(slip):
     return max(got.fault for got in asked if got is not None)
 
 
-def _meter_rows(slip, seed=3):
+def _meter_rows(slip, seed=3, sure=False):
     """A unit's totals every fortnight, the thirteenth written wrongly: slip(total, the one before); observations."""
     f = fleet(row())
     t = table.build(f, np.full((1, 12), 0.7), np.zeros(1))
@@ -225,7 +225,9 @@ def _meter_rows(slip, seed=3):
         if (day - FIRST) % 14 == 0:
             written = slip(total, before) if (day - FIRST) // 14 == 12 else total
             before = total
-            totals = judge.Totals(np.array([0]), np.array([0.0]), np.array([float(written)]), np.array([np.nan]))
+            totals = judge.Totals(
+                np.array([0]), np.array([0.0]), np.array([float(written)]), np.array([np.nan]), np.array([sure])
+            )
         sky = judge.read_sky(net, np.full(1, 0.7), np.full(1, np.nan), np.full(1, np.nan))
         state, rows = judge.night(state, sites, t, sky, None, totals, day)
         total += float(due[0]) * np.exp(rng.normal(0, 0.03))
@@ -256,6 +258,14 @@ def test_a_total_copied_from_the_last_one_does_not_make_the_next_impossible():
     assert after["measured_l"] == pytest.approx(2 * after["expected_l"], rel=0.25)
     assert found(rows[:13], noise.METER).fault > found(rows[:14], noise.METER).fault + 2
     assert found(rows[:14], noise.METER).fault < LIMIT[noise.METER]
+
+
+@pytest.mark.parametrize("slip", [lambda t: t * 10, lambda t: t - 400_000], ids=["much", "backwards"])
+def test_what_a_person_said_is_right_is_not_doubted_again(slip):
+    doubted = _meter_rows(lambda total, _before: slip(total))
+    kept = _meter_rows(lambda total, _before: slip(total), sure=True)
+    assert doubted["mistake"][12] > 0 and kept["mistake"][12] == 0
+    assert np.isnan(kept["measured_l"][12]), "it cannot follow from the one before: it is begun again from there"
 
 
 def test_right_figures_raise_no_flag_either():

@@ -55,6 +55,7 @@ def _days(ids, first, last):
             "noon_a": ("float8", noon.format("current_a")),
             "noon_level_m": ("float8", noon.format("level_m")),
             "tank_full": ("float8", "tank_full_seen::int"),
+            "sure": ("smallint", f"(standing = {SETTLED})::int"),
         },
         "FROM readings_dayrecord WHERE installation_id = ANY(%s) AND day BETWEEN %s AND %s",
         [ids.tolist(), first, last],
@@ -63,7 +64,7 @@ def _days(ids, first, last):
     order = np.lexsort((got["id"], number))
     unit = np.searchsorted(ids, got["id"][order])
     names = ("volume_l", "irradiation_kwh_m2", "noon_w_m2", "noon_v", "noon_a", "noon_level_m", "tank_full")
-    columns = [got[name][order] for name in names]
+    columns = [*(got[name][order] for name in names), got["sure"][order] > 0]
     return {day: Days(unit[part], *(column[part] for column in columns)) for day, part in _groups(number[order])}
 
 
@@ -97,7 +98,7 @@ def _totals(ids, first, last):
         last_one = np.append(unit[part][1:] != unit[part][:-1], True)
         pick = np.arange(part.start, part.stop)[last_one]
         found[day] = (
-            Totals(unit[pick], hour[pick], total[pick], tick[pick]),
+            Totals(unit[pick], hour[pick], total[pick], tick[pick], facts["standing"][pick] == SETTLED),
             {name: values[pick] for name, values in facts.items()},
         )
     return found
