@@ -245,12 +245,15 @@ def spot(request, pk, test):
     installation = _installation(request, pk)
     found = get_object_or_404(installation.spot_tests, pk=test)
     answer = services.answer_spot(installation, found)
+    causes = services.causes_of_test(found, answer["verdict"])
     measured, *unit = q.flow(answer.get("measured_l_min"), request.user).split(q.GAP)
     context = {
         "installation": installation, "site": installation.well.site, "test": found, "answer": answer,
         "chart": pictures.spot_waterfall(answer, request.user),
         "right_words": _flow_range(answer, request.user),
         "measured_words": measured, "flow_unit": "".join(unit),
+        "causes": causes and [(advice.word(c["cause"]), c["odds"]) for c in causes["causes"]],
+        "checks": causes and advice.with_cautions(causes["checks"]), "nothing": causes and causes["nothing"],
     }  # fmt: skip
     return render(request, "output/spot.html", context)
 

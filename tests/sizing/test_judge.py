@@ -3,10 +3,12 @@
 import numpy as np
 import pytest
 
-from sizing import climate, judge, sun
+from sizing import chain, climate, judge, sun
 from sizing.causes import table
 from sizing.judge import record, weather
 from sizing.judge.evidence import freedom, limited, weigh
+from tests.sizing.invented import fleet as invented_fleet
+from tests.sizing.invented import row
 
 
 def test_a_state_comes_back_from_storage_as_it_went():
@@ -107,3 +109,50 @@ def test_one_lost_day_is_not_a_fault_and_a_full_tank_hides_a_loss():
 def test_a_missing_figure_changes_nothing_but_keeps_its_place():
     a, b = _weighed([0.0, 0.1]), _weighed([0.0, np.nan, 0.1])
     assert b.level[0] == pytest.approx(a.level[0])
+
+
+def _doubt_of_the_sky(seen, doubt, own=np.nan):
+    """How far the water due at the first of two places is open by the sky alone; the second tells what it saw."""
+    fleet = invented_fleet(row(), row(latitude_deg=12.53))
+    made = table.build(fleet, np.full((2, 12), 0.8), np.zeros(2))
+    net = weather.network(fleet.latitude_deg, fleet.longitude_deg, [True, True])
+    sky = weather.read(net, np.full(2, 0.8), np.array([np.nan, seen]), np.array([np.nan, doubt]))
+    state = judge.new_state(2, 0.0, 0.05, 3000.0, 19800)
+    sites = judge.Sites(np.zeros(2, bool), np.full(2, np.nan), np.zeros(2, bool))
+    _supply, due, variance, _clear, _gain = judge.due_today(state, sites, made, sky, 19800, np.array([own, np.nan]))
+    return float(np.sqrt(variance[0]) / due[0])
+
+
+def test_the_range_of_what_is_due_widens_from_own_sun_to_a_neighbours_to_imported_weather_to_the_climatology():
+    of_a_cell, of_a_grid = 0.005, 0.5 * weather.LOCAL_VAR + 0.05
+    own = _doubt_of_the_sky(np.nan, np.nan, own=0.8)
+    neighbour = _doubt_of_the_sky(0.8, of_a_cell)
+    imported = _doubt_of_the_sky(0.8, of_a_grid)
+    usual = _doubt_of_the_sky(np.nan, np.nan)
+    assert own < 0.7 * neighbour and neighbour < 0.9 * imported and imported < 0.95 * usual
+
+
+def test_the_climatologys_error_is_learned_from_cells_around_and_not_where_nothing_is_known():
+    net = weather.network([10.0, 10.2, 24.0], [5.0, 5.0, 30.0], [True, False, False], has_cell=[True, False, False])
+    bias, prior = np.zeros(3), np.full(3, 0.8)
+    for _ in range(120):
+        sky = weather.read(net, prior + bias, np.array([1.3, np.nan, np.nan]), np.full(3, 0.01))
+        bias = weather.learn_bias(bias, sky, prior + bias)
+    assert bias[0] == pytest.approx(0.5, abs=0.1) and bias[1] == pytest.approx(0.5, abs=0.15)
+    assert abs(bias[2]) < 0.1 * bias[1]
+
+
+def test_the_level_comes_from_the_tests_at_commissioning_and_one_gross_slip_among_them_is_no_matter():
+    fleet = invented_fleet(row(), row())
+    sun, air, level = np.array([700.0, 800.0, 900.0]), np.full(3, 27.0), 28.0
+    flow = chain.spot(fleet.take([0]), sun[None], air[None], np.full((1, 3), level)).flow_l_min[0]
+
+    def known(shares, unit=0):
+        return judge.first_level(fleet, [unit] * 3, sun, air, flow * shares, [level] * 3)
+
+    better, doubt = known(np.array([1.1, 1.1, 1.1]))
+    worse, _doubt = known(np.array([0.9, 0.9, 0.9]))
+    assert better[0] - worse[0] == pytest.approx(np.log(1.1 / 0.9), rel=0.4), "most of it is believed"
+    assert doubt[0] < doubt[1], "of the other unit nothing but its type is known"
+    slipped, _doubt = known(np.array([1.1, 1.1, 0.11]))
+    assert slipped[0] == pytest.approx(better[0], abs=0.03)

@@ -102,6 +102,13 @@ def _plain(answer):
     return answer
 
 
+def _with_causes(test):
+    """The answer of a kept test, and where it falls short the odds of the causes beside it."""
+    answer = _plain(services.answer_spot(test.installation, test))
+    causes = services.causes_of_test(test, answer["verdict"])
+    return answer | ({} if causes is None else {"causes": causes["causes"]})
+
+
 class AnswerOfTest(APIView):
     permission_classes = rest.READS
 
@@ -110,7 +117,7 @@ class AnswerOfTest(APIView):
         """A kept spot test answered: the expected range, the verdict, where the water is lost."""
         tests = SpotTest.objects.visible_to(request.user).select_related("installation__well__site")
         test = get_object_or_404(tests, pk=pk)
-        return Response(shapes.AnswerShape(_plain(services.answer_spot(test.installation, test))).data)
+        return Response(shapes.AnswerShape(_with_causes(test)).data)
 
 
 class AddSpotTest(APIView):
@@ -123,7 +130,7 @@ class AddSpotTest(APIView):
         said = rest.typed(shapes.SpotIn, request)
         said["repeats"] = [dict(repeat) for repeat in said.get("repeats", [])]
         test, new = keep_spot_test(installation=installation, by=request.user, **said)
-        answer = _plain(services.answer_spot(test.installation, test))
+        answer = _with_causes(test)
         body = {"id": test.pk, "key": test.key, "new": new, "answer": answer}
         return Response(shapes.KeptSpot(body).data, status=status.HTTP_201_CREATED if new else status.HTTP_200_OK)
 

@@ -272,6 +272,11 @@ class WaterfallShape(serializers.Serializer):
     meter = MeterShape(required=False)
 
 
+class OddsShape(serializers.Serializer):
+    cause = serializers.CharField()
+    odds = serializers.FloatField(help_text="0 to 1, given that something is wrong")
+
+
 class AnswerShape(serializers.Serializer):
     """What flow is right for this sun and this level, and what to think of what was measured."""
 
@@ -284,6 +289,7 @@ class AnswerShape(serializers.Serializer):
     static_level_m = serializers.FloatField(required=False)
     stages = StageShape(many=True)
     waterfall = WaterfallShape(required=False)
+    causes = OddsShape(many=True, required=False, help_text="of a kept test on a visit that lies below what is right")
     rests_on = serializers.ListField(child=serializers.CharField())
 
 

@@ -24,6 +24,7 @@ from fleet.output.services.judging import (
 )
 from fleet.output.services.learning import counts, learn, said_and_found
 from fleet.output.services.spot import answer_spot, own_level
+from fleet.output.services.spot_causes import causes_of_test
 from fleet.output.services.sweeping import sweep
 from fleet.output.services.working import working
 
@@ -32,6 +33,7 @@ __all__ = [
     "answer_spot",
     "baselines",
     "batches",
+    "causes_of_test",
     "changed_since",
     "claim",
     "counts",

@@ -93,7 +93,7 @@ def night(cohort, state, cases, events, history, signs, rows, tested, day):
                 continue
         if unit in tested or judge.worth_asking(cases.get(unit), evidence[unit], day, cohort.daily[unit], judge.ASK):
             to_look.append(unit)
-    found = _found(cohort, history, to_look, day)
+    found = found_in(cohort, history, to_look, day)
     short = [unit for unit in to_look if judge.raised(found[unit], float(cohort.limits[unit]))]
     told = {unit: (sig, got) for unit, sig, got in ask(cohort, state, history, signs, short, day)}
     for unit in to_look:
@@ -136,7 +136,7 @@ def _perhaps(units, cases, evidence, daily, tested):
     return sorted({*some, *tested, *(u for u in units.tolist() if u in cases)})
 
 
-def _found(cohort, history, units, day):
+def found_in(cohort, history, units, day):
     """{unit: what its own figures say today of a loss (judge.Found), or None}."""
     cohort.know_built(units)
     cohort.know_first(units)
