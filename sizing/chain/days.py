@@ -251,11 +251,12 @@ def _days(
                 of_days,
             )
             skyline = opened[which[i], month] if which[i] >= 0 else whole
+            smooth = which[i] < 0 and hidden[2] <= 0.0 and hidden[3] <= 0.0
             for j in range(KINDS.size):
                 water = 0.0
                 for h in range(end - dawn):
                     water += litres[h * blocks + j // WIDE, j % WIDE]
-                if which[i] < 0:  # hills and windows of shade cut the light off where they will
+                if smooth:  # hills, trees and windows of shade cut the light off where they will
                     water, bright = 0.0, kinds[BRIGHT, j // WIDE, j % WIDE]
                     for of in (SUN_OUT, CLOUDED):
                         share = bright if of == SUN_OUT else REAL(1.0) - bright
@@ -268,7 +269,7 @@ def _days(
                 steady = 0.0
                 for h in range(dawn, end):
                     steady += even_flows[0, h] * geometry[LIT, h] * 60.0
-                if which[i] < 0:
+                if smooth:
                     steady = 60.0 * minute_by_minute(year[month], edges[month], geometry, even_suns[0], dawn, end)
                 halves = 2.0 if alike else 1.0
                 out[1, i, month, j] = halves * plane / 1000.0

@@ -402,3 +402,17 @@ def test_levels_that_swing_far_agree_with_the_search(swing_m):
         whole = exact[:, :61].sum(axis=1)
         gap = np.abs((fast.flow_l_min[:, month] - exact)[:, :61].sum(axis=1))
         assert (gap <= 1e-4 * np.maximum(whole, 1)).all()
+
+
+def test_what_hides_the_low_sun_costs_water_day_by_day_as_it_does_in_the_mean():
+    fleet = invented.fleet(invented.row(), invented.row(azimuth_deg=150.0))
+    place = climate.default_climate(fleet.latitude_deg, fleet.longitude_deg, fleet.altitude_m)
+    sound, tree = (
+        chain.day_table(fleet, faults=chain.Faults(shade_morning_top_deg=top)).volume_l for top in (0.0, 50.0)
+    )
+    clear = tree[..., -1] / sound[..., -1]
+    assert (clear < 0.93).all() and (clear > 0.5).all(), "of a clear day, a part of its morning"
+    assert (tree[..., 0] / sound[..., 0] > 0.96).all(), "a dull day has hardly any shadows"
+    by_mean = chain.baseline(fleet, place, faults=chain.Faults(shade_morning_top_deg=50.0)).volume_l_day
+    whole = chain.baseline(fleet, place).volume_l_day
+    assert np.all((by_mean / whole < 0.97) & (by_mean / whole > clear))
