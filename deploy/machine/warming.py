@@ -57,8 +57,9 @@ def _sixty_days():
 
 def _steps():
     """(words, what to do): in the order in which the first pages come to need them."""
-    from sizing import chain, climate
+    from sizing import chain, climate, judge
     from sizing.causes import odds, signatures
+    from sizing.judge import season
 
     pumps = {kind: _sheet(kind) for kind in ("helical", "centrifugal")}
     rows = [
@@ -80,6 +81,11 @@ def _steps():
         *(chain.expected_days(fleet, days[2], days[0], days[1], kind) for kind in ("in_plane", "horizontal")),
     )  # fmt: skip
     yield "the working", lambda: chain.working(fleet.take([0]), 100, 5.5)
+    yield "weather and seasons", lambda: (
+        judge.network(fleet.latitude_deg, fleet.longitude_deg, np.ones(n, bool)),
+        judge.around(fleet.latitude_deg, fleet.longitude_deg),
+        season.take_in(*season.start(np.zeros(n), np.full(n, 0.05)), [0], [0.1], [0.01], [1.0], [TODAY]),
+    )
     yield "causes and their odds", lambda: odds.judge(
         _sixty_days(), signatures.of_units(fleet, [0, 2], 5)[0], TODAY, TODAY - 60, 0.0, 0.05
     )

@@ -53,6 +53,7 @@ from sizing.judge.nightly import Sites, day_of_year, due_today, night, offset, t
 from sizing.judge.noise import kind_of
 from sizing.judge.record import OBSERVATION, Days, State, Totals, new_state
 from sizing.judge.season import around
+from sizing.judge.season import is_due as season_is_due
 from sizing.judge.season import read as read_season
 from sizing.judge.weather import Sky, learn_patchiness, network
 from sizing.judge.weather import read as read_sky
@@ -61,5 +62,5 @@ __all__ = [
     "ASK", "CLOSED", "NOTHING", "OBSERVATION", "RAISED", "TOLD_AGAIN", "Case", "Days", "Found", "Sites", "Sky", "State",
     "Step", "Totals", "agreed", "around", "day_of_year", "days_to_notice", "decide", "due_today", "find", "first_level",
     "kind_of", "learn_patchiness", "limit", "network", "new_state", "night", "offset", "raised", "read_season",
-    "read_sky", "tell", "well_was_dry", "worth_asking",
+    "read_sky", "season_is_due", "tell", "well_was_dry", "worth_asking",
 ]  # fmt: skip

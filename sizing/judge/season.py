@@ -14,7 +14,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from sizing import compiled
-from sizing.judge.weather import on_the_globe
+from sizing.judge.weather import between, on_the_globe
 
 WAVE_SD = 0.02  # of each half of the wave (log)
 LEAN_SD, LEAN_DAYS = 0.045, 60.0  # of the lean, and how long it lasts
@@ -110,8 +110,7 @@ def around(latitude_deg, longitude_deg):
     """The Around of units (n,): the nearest others."""
     place = on_the_globe(latitude_deg, longitude_deg)
     index, distance = _nearest(place)
-    between = np.linalg.norm(place[index][:, :, None, :] - place[index][:, None, :, :], axis=-1)
-    return Around(index, covariance(distance), covariance(between))
+    return Around(index, covariance(distance), between(place, index, ((SHARED_SD**2, SHARED_KM),)))
 
 
 def _nearest(place):
@@ -156,10 +155,15 @@ def covariance(distance_km):
     return SHARED_SD**2 * np.exp(-np.asarray(distance_km, float) / SHARED_KM)
 
 
+def is_due(day):
+    """Whether the neighbours are asked on this day: in between, `read` needs nobody around."""
+    return day % EVERY_DAYS == 0
+
+
 def read(around, state, day, active=True):
     """The lean that every unit should have today: told anew by the neighbours once a week, else as before. active (n,):
     those that hang in their well on that day, and whose states are of the day before."""
-    if day % EVERY_DAYS:
+    if not is_due(day):
         return state.season
     sound = active & (state.suspect == 0) & (state.evidence[:, :4].max(axis=1) < SOUND)
     return shared(around.index, around.near, around.among, state.split, state.split_var, sound)

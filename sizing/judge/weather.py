@@ -19,6 +19,8 @@ from typing import NamedTuple
 import numpy as np
 from scipy.spatial import cKDTree
 
+from sizing import compiled
+
 EARTH_KM = 6371.0
 LOCAL_VAR, LOCAL_KM = 0.36, 14.0  # variance of clearness by clouds, and how far they reach
 WIDE_VAR, WIDE_KM = 0.14, 300.0  # the same for weather systems
@@ -58,6 +60,30 @@ class Sky(NamedTuple):
     anchored: np.ndarray  # 0-1, how much that is worth here
 
 
+def between(place, index, scales=((LOCAL_VAR, LOCAL_KM), (WIDE_VAR, WIDE_KM))):
+    """Covariances (n, k, k) among the neighbours index (n, k) of places (n, 3) in km; scales: (variance, km) each."""
+    out = np.empty((*index.shape, index.shape[1]))
+    _between(np.ascontiguousarray(place), np.ascontiguousarray(index, np.int64), np.array(scales, float), out)
+    return out
+
+
+@compiled()
+def _between(place, index, scales, out):
+    whole = scales[:, 0].sum()
+    for i in range(index.shape[0]):
+        for a in range(index.shape[1]):
+            out[i, a, a] = whole
+            for b in range(a):
+                p, q = index[i, a], index[i, b]
+                square, v = 0.0, 0.0
+                for axis in range(3):
+                    square += (place[p, axis] - place[q, axis]) ** 2
+                km = np.sqrt(square)
+                for s in range(scales.shape[0]):
+                    v += scales[s, 0] * np.exp(-km / scales[s, 1])
+                out[i, a, b] = out[i, b, a] = v
+
+
 def on_the_globe(latitude_deg, longitude_deg):
     """Places (n, 3) in km from the middle of the earth."""
     lat, lon = np.radians(np.asarray(latitude_deg, float)), np.radians(np.asarray(longitude_deg, float))
@@ -87,14 +113,12 @@ def network(latitude_deg, longitude_deg, tells, most=12, has_cell=None):
     index = teller[found]
     own = index == np.arange(n)[:, None]
     if len(teller) == k:  # so few that all are kept; a unit that would stand beside itself tells itself nothing
-        between = np.linalg.norm(place[index][:, :, None, :] - place[index][:, None, :, :], axis=-1)
-        among = np.where(own[:, :, None] | own[:, None, :], 0.0, covariance(between))
+        among = np.where(own[:, :, None] | own[:, None, :], 0.0, between(place, index))
         return Network(index, np.where(own, 0.0, covariance(distance)), among, distance, cells, weight)
     last = ~own.any(axis=1)  # those that do not tell drop their farthest instead
     own[last, -1] = True
     index, distance = index[~own].reshape(n, k), distance[~own].reshape(n, k)
-    between = np.linalg.norm(place[index][:, :, None, :] - place[index][:, None, :, :], axis=-1)
-    return Network(index, covariance(distance), covariance(between), distance, cells, weight)
+    return Network(index, covariance(distance), between(place, index), distance, cells, weight)
 
 
 def _cells(place, has_cell):

@@ -5,6 +5,7 @@ and when its causes are asked about, and for those installations only.
 """
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -48,7 +49,6 @@ class Cohort:
     table: object  # causes.table.Table
     sites: object  # judge.nightly.Sites
     net: object  # judge.weather.Network
-    around: object  # judge.season.Around
     marks: np.ndarray  # of the baselines: the first 16 digits of their hashes as numbers, 0 where there is none
     last: np.ndarray  # last day on which the unit hung there
     daily: np.ndarray  # reports day by day
@@ -61,6 +61,11 @@ class Cohort:
 
     def __len__(self):
         return len(self.ids)
+
+    @cached_property
+    def around(self):
+        """Who is asked about the season (judge.season.Around): worked out on nights on which it is."""
+        return judge.around(self.facts["latitude_deg"], self.facts["longitude_deg"])
 
     def know_first(self, units):
         """Look up the first readings of these units, as far as they are not known yet."""
@@ -139,7 +144,7 @@ def load(ids, year):
     alarms = dict(Organisation.objects.values_list("pk", "false_alarms_per_100_unit_years"))
     return Cohort(
         ids=facts["id"], year=year, facts=facts, table=table, sites=sites,
-        net=net, around=judge.around(lat, lon),
+        net=net,
         last=facts["last"].astype("datetime64[D]").astype(np.int64), daily=daily,
         limits=judge.limit(
             np.array([alarms[o] for o in facts["organisation_id"].tolist()]), daily, sites.has_cell

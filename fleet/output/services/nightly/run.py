@@ -67,7 +67,7 @@ def nights(cohort, state, cases, through, recent, first, last, ended, snapshot_o
         prior = cohort.table.prior(doy) + state.sky_bias
         spread = cohort.table.patchy(doy)
         sky, patchy = _sky(cohort, state, prior, spread, seen, variance, by_places.get(day))
-        lean = judge.read_season(cohort.around, state, day, active)
+        lean = judge.read_season(cohort.around, state, day, active) if judge.season_is_due(day) else state.season
         if totals is not None and facts["new_meter"].any():
             started = totals.unit[facts["new_meter"] > 0]
             total = state.total.copy()
