@@ -135,7 +135,9 @@ def test_what_set_up_compiles_covers_each_make_of_pump_and_both_ways_of_feeding_
     from deploy.machine import warming
 
     names = [name for name, _do in warming._steps()]
-    assert names == ["operating points", "baselines", "days", "the working", "causes and their odds"]
+    assert names == [
+        "operating points", "baselines", "days", "the working", "weather and seasons", "causes and their odds",
+    ]  # fmt: skip
 
 
 def test_a_product_whose_making_failed_is_made_again(house, monkeypatch):
