@@ -8,7 +8,8 @@ Once for the fleet, again for units whose installation changed:
 * `table` = causes.table.build(fleet, usual, solar_shift_h): usual (n, 12) clearness on causes.table.scale,
   solar_shift_h =
   longitude / 15 minus the zone's hours from UTC;
-* `sites` = Sites(float_switch, rollover_l, has_cell, dry_from_m); `net` = network(latitude, longitude, reports_daily);
+* `sites` = Sites(float_switch, rollover_l, has_cell, dry_from_m, owner); `net` = network(latitude,
+  longitude, reports_daily);
 * `state` = new_state(n, level, level_sd, 0.95 * need_l_day, first_day). Store `state.as_rows()` (a row of numbers a
   unit), bring
   back with State.from_rows. Days count from 1970-01-01 (numpy's datetime64[D] as int), local to the site.
@@ -36,6 +37,7 @@ first_level etc. are the unit's own; `tests/makers/run_judged_fleet.py` does all
 
 from sizing.judge.bank import Found, find
 from sizing.judge.commissioned import first_level
+from sizing.judge.doubts import Beside
 from sizing.judge.flags import (
     CLOSED,
     NOTHING,
@@ -59,8 +61,8 @@ from sizing.judge.weather import Sky, learn_patchiness, network
 from sizing.judge.weather import read as read_sky
 
 __all__ = [
-    "ASK", "CLOSED", "NOTHING", "OBSERVATION", "RAISED", "TOLD_AGAIN", "Case", "Days", "Found", "Sites", "Sky", "State",
-    "Step", "Totals", "agreed", "around", "day_of_year", "days_to_notice", "decide", "due_today", "find", "first_level",
-    "kind_of", "learn_patchiness", "limit", "network", "new_state", "night", "offset", "raised", "read_season",
-    "read_sky", "season_is_due", "tell", "well_was_dry", "worth_asking",
+    "ASK", "Beside", "CLOSED", "NOTHING", "OBSERVATION", "RAISED", "TOLD_AGAIN", "Case", "Days", "Found", "Sites",
+    "Sky", "State", "Step", "Totals", "agreed", "around", "day_of_year", "days_to_notice", "decide", "due_today",
+    "find", "first_level", "kind_of", "learn_patchiness", "limit", "network", "new_state", "night", "offset",
+    "raised", "read_season", "read_sky", "season_is_due", "tell", "well_was_dry", "worth_asking",
 ]  # fmt: skip

@@ -20,6 +20,9 @@ FAR = 0.45  # a figure this far (log) below what is due is worth doubting
 # Of the figures that are written down, about one in a hundred gains or loses a nought, and half as many have two digits
 # changed over; a unit falls short for the first time on one day in nine hundred (judgements, no source).
 SLIPS = {SLIP_OF_TEN: 0.01, DIGITS_SWAPPED: 0.005}
+# As many as have two digits changed over stand under another unit; two in a thousand are nobody's (both judgements).
+UNDER_ANOTHER, NOBODYS = 0.005, 0.002
+BY_FAR = 3.0  # times likelier than the next must be the unit to which a figure is said to belong
 LOST_NOUGHT_A_DAY = 0.0005
 LOSS_A_DAY, OFF_A_DAY = 0.4 / 365.25, 0.6 / 365.25  # for good, and for a day by somebody's hand
 
@@ -64,12 +67,26 @@ class Other(NamedTuple):
     rollover: float
 
 
-def doubt_total(total, before, due, spread, rollover, others=(), span=14.0, evidence=0.0, lacked=0.0):
+class Elsewhere(NamedTuple):
+    """Units of the same owner whose own figure is missing: arrays (k,) of place, last good total, litres due since,
+    standard deviation (log) of these, round (NaN: never or not known)."""
+
+    place: np.ndarray
+    before: np.ndarray
+    due: np.ndarray
+    spread: np.ndarray
+    rollover: np.ndarray
+
+
+def doubt_total(
+    total, before, due, spread, rollover, others=(), span=14.0, evidence=0.0, lacked=0.0, elsewhere=None
+):
     """Doubt about one meter total, or None.
 
     before: the last good total; due: litres a healthy unit of this level would have given in the span (days) since;
     spread: its standard deviation (log); lacked: litres that the period before fell short, which may be in this one;
-    evidence: running log likelihood ratio of a loss, by the figures before; others: the `Other`s of that day.
+    evidence: running log likelihood ratio of a loss, by the figures before; others: the `Other`s of that day, and
+    `Elsewhere` those without a figure, all of the same owner.
     """
     litres, due = water_since(total, before, rollover), max(due, 1.0)
     most = MOST + 3 * spread + 1.2 * max(lacked, 0.0) / due
@@ -79,6 +96,9 @@ def doubt_total(total, before, due, spread, rollover, others=(), span=14.0, evid
     if exchanged := _exchanged(total, before, due, spread, rollover, others):
         return exchanged
     kind, meant, likely = _slip(total, before, due, spread, rollover)
+    place, likelier = _under_another(total, due, elsewhere)
+    if likelier > likely and (cannot or likelier > _fell(litres / due, spread, span, evidence)):
+        return Doubt(WRONG_SERIAL, float(total), place)
     if not cannot:
         return Doubt(kind, meant) if likely > _fell(litres / due, spread, span, evidence) else None
     if litres < 0 and not np.isfinite(rollover):
@@ -110,18 +130,41 @@ def _fell(ratio, spread, span, evidence):
     return odds / (1 + odds) + np.exp(-0.5 * ((ratio - 1) / s) ** 2) / (2.507 * s)
 
 
+def _under_another(total, due, elsewhere):
+    """The unit whose meter shows this total (place; -1: none, or not surely one), and the weight of that: density of
+    this figure as a share of what was due here. Each of many units fits some figure by chance, so it shares the
+    frequency of the slip with all, and has to outweigh a figure that is nobody's."""
+    if elsewhere is None or not len(elsewhere.place):
+        return -1, 0.0
+    litres = total - elsewhere.before
+    litres = litres + np.where((litres < 0) & (elsewhere.rollover > 0), elsewhere.rollover, 0.0)
+    theirs, s = np.maximum(elsewhere.due, 1.0), np.maximum(elsewhere.spread, 0.03)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        off = np.abs(np.log(litres / theirs))
+    near = off < FITS + 2 * elsewhere.spread
+    weight = np.where(near, UNDER_ANOTHER / len(off) * np.exp(-0.5 * (off / s) ** 2) / (2.507 * s) * due / theirs, 0.0)
+    best = int(np.argmax(weight))
+    others = np.delete(weight, best).max(initial=0.0)
+    by_chance = NOBODYS * due / 10.0 ** np.ceil(np.log10(total + 10.0))
+    if weight[best] <= max(BY_FAR * others, by_chance):
+        return -1, 0.0
+    return int(elsewhere.place[best]), float(weight[best])
+
+
 def _exchanged(total, before, due, spread, rollover, others):
-    """Another unit of that day, if each one's total fits the other's books and neither its own."""
-    near = 2 * FITS + 2 * spread
+    """The unit of that day, of those where each one's total fits the other's books and neither its own, that fits
+    best."""
+    near, best = 2 * FITS + 2 * spread, (np.inf, None)
     for other in others:
         mine = water_since(other.total, before, rollover) / due
         theirs = water_since(total, other.before, other.rollover) / max(other.due, 1.0)
         own = water_since(other.total, other.before, other.rollover) / max(other.due, 1.0)
         if mine <= 0 or theirs <= 0 or (own > 0 and abs(np.log(own)) < near):
             continue
-        if abs(np.log(mine)) < near and abs(np.log(theirs)) < near:
-            return Doubt(READINGS_SWAPPED, float(other.total), other.place)
-    return None
+        off = max(abs(np.log(mine)), abs(np.log(theirs)))
+        if off < min(near, best[0]):
+            best = (off, Doubt(READINGS_SWAPPED, float(other.total), other.place))
+    return best[1]
 
 
 def doubt_days(measured, due, spread, evidence=0.0):

@@ -5,12 +5,13 @@ Call `tell` for the whole fleet first (what each unit says of the sky), `weather
 units in batches of any size. All of it is arithmetic on arrays; the same night run twice gives the same answer.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from sizing.causes.table import light_gain
-from sizing.judge import mistakes, season, weather
+from sizing.judge import doubts, mistakes, season, weather
+from sizing.judge.doubts import COMMON, HOUR_UNKNOWN, LASTING
 from sizing.judge.evidence import (
     CHAIN_NOISE,
     DEMAND_SPREAD,
@@ -22,18 +23,12 @@ from sizing.judge.evidence import (
     limited,
     weigh,
 )
-from sizing.judge.record import NODES, OBSERVATION, blank
+from sizing.judge.record import NODES, OBSERVATION, Totals, blank
 
 CELL_SD = (
     # relative, an own cell's day, dirt and calibration left to the level (5 % by hand, 2-3 % fixed: from memory)
     0.02
 )
-COMMON = 0.025  # part of a period's expectation that does not average out over days: the sky's level around
-# Of a period's variance by the sky over that of days on their own: weather lasts from day to day (correlation 0.3,
-# field practice, 5.2; what neighbours miss lasts about as long on simulated skies): (1 + 0.3) / (1 - 0.3).
-LASTING = 1.86
-ROUND_DAYS = 5  # of a round on which meters are read and written down together
-HOUR_UNKNOWN = 0.3  # of a pumping day, when a total is read at an hour that nobody wrote down (field practice)
 BRIGHT_W_M2, VOLTS_PRESENT, NO_AMPS = 350.0, 12.0, 0.1  # noons at which it should run and stood (a judgement)
 USUALLY_DRAWN = 0.6  # of the usual draw: what leaves the tank full enough to have stopped the pump
 # A day on which the water stood at the pump or its probe and less came than was due is the well's matter first. What it
@@ -47,20 +42,24 @@ _W = _W / _W.sum()
 @dataclass(frozen=True)
 class Sites:
     """What else judging must know of n installations; NaN rollover: never; dry_from_m: depth to water from which the
-    pump or its dry-run probe draws air, NaN or None where that is not known."""
+    pump or its dry-run probe draws air, NaN or None where that is not known; owner: a number each, None where all are
+    one's: only among the installations of one owner may figures have been exchanged."""
 
     float_switch: np.ndarray
     rollover_l: np.ndarray
     has_cell: np.ndarray
     dry_from_m: np.ndarray = None
+    owner: np.ndarray = None
 
     def __post_init__(self):
         if self.dry_from_m is None:
             object.__setattr__(self, "dry_from_m", np.full(len(self.float_switch), np.nan))
+        if self.owner is None:
+            object.__setattr__(self, "owner", np.zeros(len(self.float_switch), int))
 
     def take(self, units):
         """Some of them."""
-        return Sites(self.float_switch[units], self.rollover_l[units], self.has_cell[units], self.dry_from_m[units])
+        return Sites(*(getattr(self, field.name)[units] for field in fields(self)))
 
 
 def well_was_dry(sites, rows):
@@ -151,12 +150,13 @@ def due_today(state, sites, table, sky, day, own=None):
     return supply @ _W, middle, variance, mean, gain
 
 
-def night(state, sites, table, sky, days, totals, day, patchy=None, lean=None):
+def night(state, sites, table, sky, days, totals, day, patchy=None, lean=None, beside=None):
     """Judge a day's readings. Units are places 0..n-1 in state, sites, table and sky; days and totals may be None.
 
     patchy, lean: `weather.learn_patchiness` and `season.read` of the night for these units, if they are to be carried
-    on. Returns the states
-    after the day and the observations (OBSERVATION), one for every reading that came.
+    on; beside: `Beside`, places from n on. Returns the states after the day and the observations (OBSERVATION), one
+    for every reading that came: first of the totals, of a unit in the order in which they stand, then of the days. A
+    further total of the day that says nothing of the water is `since` 0 days.
     """
     n, doy = state.level.size, day_of_year(day)
     split, doubt = season.pass_a_day(state.split, state.split_var)
@@ -166,8 +166,10 @@ def night(state, sites, table, sky, days, totals, day, patchy=None, lean=None):
         own[days.unit] = table.clearness_of_plane(days.unit, doy, days.irradiation_kwh_m2)
     supply, due, var, clear, gain = due_today(state, sites, table, sky, day, own)
     out = []
-    if totals is not None and len(totals.unit):
-        state, rows = _totals(state, sites, table, totals, day, supply, due, var, clear, gain)
+    for turn, some in enumerate(_one_each(totals)):
+        state, rows = _totals(state, sites, table, some, day, supply, due, var, clear, gain, beside)
+        if turn:
+            rows["since"] = np.where(np.isfinite(rows["measured_l"]), rows["since"], 0.0)
         out.append(rows)
     if days is not None and len(days.unit):
         state, rows = _days(state, sites, days, day, sky, supply, due, var, clear, own, gain)
@@ -182,6 +184,22 @@ def night(state, sites, table, sky, days, totals, day, patchy=None, lean=None):
         sky_bias=weather.learn_bias(state.sky_bias, sky, table.prior(doy) + state.sky_bias),
     )
     return state, np.concatenate(out) if out else np.zeros(0, OBSERVATION)
+
+
+def _one_each(totals):
+    """The first total of each unit on that day, then the second of those that have one, and so on."""
+    if totals is None or not len(totals.unit):
+        return
+    order = np.argsort(totals.unit, kind="stable")
+    unit = totals.unit[order]
+    start = np.flatnonzero(np.append(True, unit[1:] != unit[:-1]))
+    turn = np.empty(len(unit), int)
+    turn[order] = np.arange(len(unit)) - np.repeat(start, np.diff(np.append(start, len(unit))))
+    if turn.max() == 0:
+        yield totals
+        return
+    for k in range(int(turn.max()) + 1):
+        yield Totals(*(getattr(totals, field.name)[turn == k] for field in fields(totals)))
 
 
 def _blank(unit, day):
@@ -233,7 +251,7 @@ def _days(state, sites, days, day, sky, supply, due, var, clear, own, gain):
     return after, rows
 
 
-def _totals(state, sites, table, totals, day, supply, due, var, clear, gain):
+def _totals(state, sites, table, totals, day, supply, due, var, clear, gain, beside):
     u = totals.unit
     part = state.take(u)
     rows = _blank(u, day)
@@ -259,7 +277,13 @@ def _totals(state, sites, table, totals, day, supply, due, var, clear, gain):
     )  # the part of a day before and after the hour is an estimate
     floor = METER_NOISE**2 + 2 * (edge / expected) ** 2
     spread = weather_var + floor + (1 - free) * DEMAND_SPREAD**2 / np.maximum(span, 1)
-    kind, meant, other, litres, based = _doubts(state, part, sites, totals, expected, spread, now_due, span, day)
+
+    def elsewhere(i):
+        return doubts.elsewhere(state, sites, int(u[i]), share[i], due, var, day, beside)
+
+    kind, meant, other, litres, based = doubts.of_totals(
+        state, part, sites, totals, expected, spread, now_due, span, day, elsewhere
+    )
     # a total that follows only from the doubted one: the meter was changed or set; begin again from there
     ratio = np.log(np.maximum(litres, LEAST * expected) / expected) + 0.5 * weather_var
     good = (kind == mistakes.NONE) & ~first & ~based
@@ -297,61 +321,3 @@ def _totals(state, sites, table, totals, day, supply, due, var, clear, gain):
     )
     ratio = np.where(usable, ratio, np.nan)
     return _learn_split(state.put(u, after), u, ratio, spread, free, day, np.where(usable, span, 0.0)), rows
-
-
-def _doubts(state, part, sites, totals, expected, spread, now_due, span, day):
-    """Row by row, for few rows are doubtful: kind, meant, other, litres since the last good total, begun again."""
-    m = len(totals.unit)
-    rollover = sites.rollover_l[totals.unit]
-    litres = totals.total_l - part.total
-    litres = np.where((litres < 0) & np.isfinite(rollover), litres + rollover, litres)
-    kind, meant, based, other = np.zeros(m, int), np.full(m, np.nan), np.zeros(m, bool), np.full(m, -1)
-    sd = np.sqrt(spread + part.level_var)
-    ratio = litres / expected
-    again = (span <= 0.5) & (litres == 0)
-    kind[again] = mistakes.DUPLICATE
-    first = ~np.isfinite(part.total)
-    with np.errstate(invalid="ignore"):
-        most = mistakes.MOST + 3 * sd + 1.2 * part.lacked / expected
-        sound = (ratio >= np.exp(-mistakes.FAR - 2 * sd)) & (ratio <= most)
-    judged = expected > 20 * np.maximum(np.nan_to_num(span), 1)  # a unit that should give nothing is no measure
-    # What a person said is right stands; where it cannot follow from the last good total, it is begun again from there.
-    based |= totals.sure & ~sound & ~first & ~((ratio >= 0) & (ratio <= most))
-    for i in np.flatnonzero(~sound & ~again & ~first & judged & ~totals.sure):
-        agrees = _agrees_with_doubted(part, i, totals.total_l[i], rollover[i], now_due[i], sd[i])
-        if agrees and 0 <= ratio[i] <= most[i]:
-            continue  # what was doubted was no slip: so little came indeed, and all of it counts from the last good one
-        others = [
-            mistakes.Other(int(totals.unit[j]), totals.total_l[j], part.total[j], expected[j], rollover[j])
-            for j in range(m) if j != i and np.isfinite(part.total[j])
-        ] + _doubted_lately(state, sites, int(totals.unit[i]), day)  # fmt: skip
-        doubt = mistakes.doubt_total(
-            totals.total_l[i], part.total[i], expected[i], sd[i], rollover[i], others, float(span[i]),
-            float(part.evidence[i].max()), float(part.lacked[i]),
-        )  # fmt: skip
-        if doubt is None:
-            continue
-        if agrees:
-            based[i] = True
-            continue
-        kind[i], meant[i], other[i] = doubt.kind, doubt.meant, doubt.other
-    return kind, meant, other, litres, based
-
-
-def _doubted_lately(state, sites, unit, day):
-    """Units whose figure was left out within the last days: on one round the papers of two may be exchanged."""
-    lately = np.isfinite(state.doubted) & (state.doubted_day < day) & (state.doubted_day >= day - ROUND_DAYS)
-    return [
-        mistakes.Other(int(k), state.doubted[k], state.total[k], state.doubted_due[k] - state.due_at[k],
-                       sites.rollover_l[k])
-        for k in np.flatnonzero(lately & np.isfinite(state.total)) if k != unit
-    ]  # fmt: skip
-
-
-def _agrees_with_doubted(part, i, total, rollover, now_due, sd):
-    """Whether a total follows from the one that was doubted before it."""
-    if not np.isfinite(part.doubted[i]):
-        return False
-    due = now_due - part.doubted_due[i]
-    since = mistakes.water_since(total, part.doubted[i], rollover)
-    return due > 1 and 0 <= since <= mistakes.MOST * due * np.exp(2 * sd)

@@ -12,8 +12,10 @@ from fleet.output.fleet_arrays import read_fleet
 from fleet.output.models import Shortfall
 from fleet.output.services.nightly import shortfalls
 from fleet.output.services.nightly.load import as_number, load
+from fleet.readings import arrivals
 from fleet.readings.models import MeterReading, Slip, Standing
 from fleet.readings.services import settle
+from fleet.registry.models import Installation
 from sizing import chain
 from sizing.judge import mistakes, record
 from tests.makers.readings import NOON, a_meter_reading, a_slip, days_of, later
@@ -190,11 +192,10 @@ WEEKS = 14
 FIRST = datetime(2024, 3, 10, 9, tzinfo=UTC)
 
 
-@pytest.fixture
-def metered(organisation):
-    """Two units near each other whose meters are read each Sunday, and what these show: (installations, totals)."""
+def metered_units(organisation, count):
+    """Units near each other whose meters are read each Sunday, and what these show: (installations, totals)."""
     kind, module, made = a_pump_type(organisation), a_module_type(organisation), []
-    for n in range(2):
+    for n in range(count):
         well = a_well(a_site(organisation, latitude_deg=3.1 + n * 0.01, longitude_deg=35.6))
         well.tank.float_switch = False
         well.tank.save()
@@ -202,8 +203,13 @@ def metered(organisation):
     fleet = read_fleet([i.pk for i in made], 2024).fleet
     days = np.arange(7 * WEEKS)
     sun = np.random.default_rng(4).uniform(4.5, 6.0, len(days))
-    litres = np.stack([chain.expected_days(fleet, np.full(len(days), n), 70 + days, sun).volume_l for n in range(2)])
-    return made, np.round(litres.reshape(2, WEEKS, 7).sum(axis=2).cumsum(axis=1))
+    given = [chain.expected_days(fleet, np.full(len(days), n), 70 + days, sun).volume_l for n in range(count)]
+    return made, np.round(np.stack(given).reshape(count, WEEKS, 7).sum(axis=2).cumsum(axis=1))
+
+
+@pytest.fixture
+def metered(organisation):
+    return metered_units(organisation, 2)
 
 
 def kept(installations, totals):
@@ -246,6 +252,77 @@ def test_a_meter_that_started_again_is_found_by_night_and_asked_about_once(meter
     judged(installations)
     assert not Slip.objects.waiting().exists() and not Shortfall.objects.exists()
     assert MeterReading.objects.filter(rolled_over=True).count() == 1
+
+
+def under(installations, totals, week, **moved):
+    """Kept, but the second unit's figure of a week stands under the first, which has none of its own that day or
+    earlier (`moved`: how much later than its own)."""
+    kept(installations, totals)
+    first, second = (MeterReading.objects.of(i).get(at=FIRST + timedelta(days=7 * week)) for i in installations)
+    if not moved:
+        first.delete()
+    at = second.at + timedelta(**moved)
+    MeterReading.objects.filter(pk=second.pk).update(installation=installations[0], at=at)
+    return second.pk
+
+
+def belongs_to_the_second(installations, reading):
+    slip = Slip.objects.get()
+    told = (slip.kind, slip.installation, slip.other, slip.meter_reading_id)
+    assert told == ("wrong_serial", *installations, reading)
+    assert f"it would fit {installations[1].unit.serial}" in slip.reason
+    assert not Shortfall.objects.exists()
+    return slip
+
+
+@pytest.mark.parametrize("moved", [{}, {"minutes": 50}, {"hours": -2}], ids=["alone", "after its own", "before it"])
+def test_a_total_under_the_wrong_serial_is_said_by_night_to_belong_to_the_other_and_goes_there(metered, nadia, moved):
+    installations, totals = metered
+    totals += np.array([[0], [4_400_000]])
+    reading = under(installations, totals, 9, **moved)
+    judged(installations)
+    settle(slip=belongs_to_the_second(installations, reading), how="as_suggested", by=nadia)
+    judged(installations)
+    assert not Slip.objects.waiting().exists() and not Shortfall.objects.exists()
+    gone = MeterReading.objects.get(pk=reading)
+    assert (gone.installation, gone.written_serial) == (installations[1], installations[0].unit.serial)
+    assert gone.standing == Standing.CORRECTED
+    assert list(MeterReading.objects.of(installations[1]).values_list("total_l", flat=True)) == totals[1].tolist()
+
+
+def test_a_total_typed_late_under_the_wrong_serial_is_told_though_the_other_was_judged_already(metered):
+    installations, totals = metered
+    totals = totals[:, : WEEKS - 1] + np.array([[0], [4_400_000]])
+    reading = under(installations, totals, WEEKS - 2)
+    MeterReading.objects.filter(pk=reading).update(standing=Standing.SET_ASIDE)
+    judged(installations)
+    MeterReading.objects.filter(pk=reading).update(standing=Standing.GOOD)
+    arrivals.note_day(installations[0].pk, (FIRST + timedelta(days=7 * (WEEKS - 2))).date())
+    judged(installations)
+    belongs_to_the_second(installations, reading)
+
+
+def test_a_total_that_fits_another_organisations_unit_only_belongs_to_nobody(metered, other_organisation):
+    installations, totals = metered
+    totals += np.array([[0], [4_400_000]])
+    under(installations, totals, 9)
+    Installation.objects.filter(pk=installations[1].pk).update(organisation=other_organisation)
+    judged(installations)
+    slip = Slip.objects.get()
+    assert (slip.installation, slip.kind, slip.other) == (installations[0], "impossible", None)
+
+
+def test_of_two_that_fit_an_exchange_a_strangers_figure_does_not_stand_in_the_way(organisation, other_organisation):
+    (one, stranger, other), totals = metered_units(organisation, 3)
+    Installation.objects.filter(pk=stranger.pk).update(organisation=other_organisation)
+    shown = totals[[0, 1, 1]] + np.array([[0], [400_000], [400_000]])
+    written = shown.copy()
+    written[:, 9] = shown[[1, 0, 0], 9]
+    kept([one, stranger, other], written)
+    judged([one, stranger, other])
+    told = {s.installation_id: (s.kind, s.other_id) for s in Slip.objects.all()}
+    assert (told[one.pk], told[other.pk]) == (("swapped_readings", other.pk), ("swapped_readings", one.pk))
+    assert told[stranger.pk][1] is None
 
 
 @pytest.mark.parametrize(("how", "sure"), [("keep", True), ("as_suggested", True), ("other", True)])

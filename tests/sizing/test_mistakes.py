@@ -88,6 +88,49 @@ def test_a_unit_whose_own_figure_fits_has_exchanged_nothing():
     assert mistakes.doubt_total(7_700_000.0, 499_500.0, DUE, SPREAD, 1e7, [sound]).kind != mistakes.READINGS_SWAPPED
 
 
+def elsewhere(*units):
+    """Units without a figure of their own: (place, last good total), to which as much is due as here."""
+    place, before = (np.array(column) for column in zip(*units, strict=True))
+    return mistakes.Elsewhere(place, before, np.full(len(place), DUE), np.full(len(place), SPREAD), before * 0 + 1e7)
+
+
+def under_another(total, before, missing):
+    return mistakes.doubt_total(total, before, DUE, SPREAD, 1e7, elsewhere=missing)
+
+
+def test_a_total_that_only_another_unit_can_have_shown_belongs_to_it():
+    missing = elsewhere((3, 1_250_000.0), (7, 3_700_000.0), (9, 6_050_000.0))
+    assert under_another(3_741_000.0, 500_000.0, missing) == mistakes.Doubt(mistakes.WRONG_SERIAL, 3_741_000.0, 7)
+    round_over = elsewhere((7, 9_980_000.0))
+    assert under_another(22_000.0, 500_000.0, round_over) == mistakes.Doubt(mistakes.WRONG_SERIAL, 22_000.0, 7)
+
+
+def test_a_total_that_fits_here_or_nobody_or_two_alike_is_said_to_belong_to_none():
+    assert under_another(541_000.0, 500_000.0, elsewhere((7, 499_000.0))) is None
+    for missing in (elsewhere((7, 3_500_000.0)), elsewhere((7, 3_700_000.0), (8, 3_701_000.0))):
+        assert under_another(3_741_000.0, 500_000.0, missing).kind == mistakes.IMPOSSIBLE
+
+
+def test_a_slip_that_explains_a_total_as_well_is_likelier_than_one_unit_of_many():
+    ten_times = 5_410_000.0
+    some = [(n, 9_000_000.0) for n in range(20)]
+    doubt = under_another(ten_times, 500_000.0, elsewhere(*some, (20, ten_times - DUE)))
+    assert (doubt.kind, doubt.meant) == (mistakes.SLIP_OF_TEN, 541_000)
+
+
+def test_a_low_total_is_not_given_to_another_unit_of_many_that_it_fits_by_chance():
+    low = 500_000.0 + 0.4 * DUE
+    missing = elsewhere(*((n, 7_000_000.0) for n in range(60)), (60, low - DUE))
+    assert under_another(low, 500_000.0, missing) is None
+
+
+def test_of_units_with_which_a_figure_may_have_been_exchanged_the_one_that_fits_best_is_named():
+    near = mistakes.Other(3, 535_500.0, 3_690_000.0, DUE, 1e7)
+    best = mistakes.Other(7, 541_500.0, 3_699_000.0, DUE, 1e7)
+    for others in ([near, best], [best, near]):
+        assert mistakes.doubt_total(3_741_000.0, 500_000.0, DUE, SPREAD, 1e7, others).other == 7
+
+
 def test_a_meter_of_unknown_round_that_went_over_suggests_the_round():
     doubt = mistakes.doubt_total(22_071, 987_064, 36_000, SPREAD, np.nan)
     assert doubt == mistakes.Doubt(mistakes.ROLLOVER, 1_000_000.0)

@@ -140,7 +140,10 @@ def load(ids, year):
         np.append(facts["level"] > 0, by_record), has_cell=np.append(facts["level"] == 2, by_record),
     )  # fmt: skip
     daily = facts["level"] > 0
-    sites = judge.Sites(facts["float_switch"] > 0, facts["meter_rollover_l"], facts["level"] == 2, facts["dry_from_m"])
+    sites = judge.Sites(
+        facts["float_switch"] > 0, facts["meter_rollover_l"], facts["level"] == 2, facts["dry_from_m"],
+        facts["organisation_id"],
+    )  # fmt: skip
     alarms = dict(Organisation.objects.values_list("pk", "false_alarms_per_100_unit_years"))
     return Cohort(
         ids=facts["id"], year=year, facts=facts, table=table, sites=sites,

@@ -23,7 +23,8 @@ def as_date(number):
 def load(ids, first, last):
     """{day number: (Days or None, Totals or None, facts of the totals)} of the days first..last, both included.
 
-    Figures set aside by a person are not there. Units are places in `ids`, which are sorted.
+    Figures set aside by a person are not there. Units are places in `ids`, which are sorted; several totals of a unit
+    on one day stand in the order of their hours.
     """
     days = _days(ids, as_date(first), as_date(last))
     totals = _totals(ids, as_date(first), as_date(last))
@@ -94,9 +95,10 @@ def _totals(ids, first, last):
     facts = {name: got[name][order] for name in ("reading", "new_meter", "standing")}
     found = {}
     for day, part in _groups(number[order]):
-        # A unit read twice on one day is judged by the later figure of the two, unless only one is left of them.
-        last_one = np.append(unit[part][1:] != unit[part][:-1], True)
-        pick = np.arange(part.start, part.stop)[last_one]
+        began = np.flatnonzero(facts["new_meter"][part] > 0) + part.start
+        pick = part
+        if len(began):  # what the old meter showed before another was put in that day is followed by nothing
+            pick = [n for n in range(part.start, part.stop) if not ((unit[began] == unit[n]) & (began > n)).any()]
         found[day] = (
             Totals(unit[pick], hour[pick], total[pick], tick[pick], facts["standing"][pick] == SETTLED),
             {name: values[pick] for name, values in facts.items()},

@@ -77,13 +77,15 @@ def nights(cohort, state, cases, through, recent, first, last, ended, snapshot_o
             after, rows = judge.night(state, cohort.sites, cohort.table, sky, days, totals, day, patchy, lean)
         else:
             units = everyone[active]
-            part, rows = _night_of_some(cohort, state, units, sky, patchy, lean, days, totals, day)
+            ahead = everyone[(through >= day) & (cohort.last >= day)]
+            part, rows = _night_of_some(cohort, state, units, sky, patchy, lean, days, totals, day, ahead, through)
             after = state.put(units, part)
         if len(rows):
             # A meter's period is put down to whoever told the sky on its last day.
             rows["told_by"] = np.where(rows["told_by"] < 0, rows["told_by"], sky.told_by[rows["unit"]])
-            history.add(rows)
             made.rows.append((day, rows, totals, facts))
+            rows = rows[rows["since"] != 0]
+            history.add(rows)
             _learn_recent(made.recent, rows)
         tested = {unit for unit in tests.on.get(day, ()) if active[unit]}
         if len(rows) or tested:
@@ -127,8 +129,8 @@ def _sky(cohort, state, prior, spread, seen, variance, by_places):
     return sky._replace(told_by=sky.told_by + np.where(alone, places.FROM_PLACES, 0)), patchy
 
 
-def _night_of_some(cohort, state, units, sky, patchy, lean, days, totals, day):
-    """As a night of all, for some units only: those that are behind the others."""
+def _night_of_some(cohort, state, units, sky, patchy, lean, days, totals, day, ahead, through):
+    """As a night of all, for some units only: those that are behind the others, which are `ahead`."""
     place = np.full(len(cohort), -1)
     place[units] = np.arange(len(units))
     part_sky = type(sky)(*(np.asarray(column)[units] for column in sky))
@@ -143,10 +145,10 @@ def _night_of_some(cohort, state, units, sky, patchy, lean, days, totals, day):
 
     part, rows = judge.night(
         state.take(units), cohort.sites.take(units), cohort.table.take(units), part_sky, some(days), some(totals), day,
-        patchy[units], lean[units],
+        patchy[units], lean[units], judge.Beside(state.take(ahead), cohort.sites.take(ahead), through[ahead]),
     )  # fmt: skip
     rows["unit"] = units[rows["unit"]]
-    rows["other"] = np.where(rows["other"] >= 0, units[rows["other"]], -1)
+    rows["other"] = np.where(rows["other"] >= 0, np.append(units, ahead)[rows["other"]], -1)
     return part, rows
 
 

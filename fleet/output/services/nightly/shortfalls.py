@@ -159,17 +159,15 @@ def doubt(cohort, stretch):
             row = rows[n]
             unit = int(row["unit"])
             pk = int(cohort.ids[unit])
-            place = None if totals is None else np.flatnonzero(totals.unit == unit)
-            is_total = np.isfinite(row["hour"]) or (place is not None and len(place) and np.isnan(row["own_kwh_m2"])
-                                                    and cohort.facts["level"][unit] == 0)  # fmt: skip
-            if is_total and place is not None and len(place):
-                if facts["standing"][place[0]] == Standing.CORRECTED or mistakes.NAMES[row["mistake"]] == "duplicate":
+            place = _place_of_total(rows, n, totals)
+            if place is not None:
+                if facts["standing"][place] == Standing.CORRECTED or mistakes.NAMES[row["mistake"]] == "duplicate":
                     continue
-                reading = int(facts["reading"][place[0]])
+                reading = int(facts["reading"][place])
                 doubted_totals.append(reading)
-                slip = _slip(cohort, row, float(totals.total_l[place[0]]))
+                slip = _slip(cohort, row, float(totals.total_l[place]))
                 slip.subject, slip.meter_reading_id, slip.field = Slip.Subject.METER, reading, "total_l"
-                if np.isfinite(row["since"]):
+                if row["since"] > 0:
                     slip.facts["days"] = round(float(row["since"]), 1)
             else:
                 doubted_days.append((pk, as_date(day)))
@@ -178,6 +176,17 @@ def doubt(cohort, stretch):
                 slip.subject, slip.field, slip.at = Slip.Subject.DAY, "volume_l", _moment(at)
             slips.append(slip)
     _store(slips, doubted_days, doubted_totals)
+
+
+def _place_of_total(rows, n, totals):
+    """Place in `totals` of the figure that the n-th row is about, None where it is a day's volume: a night tells of a
+    unit's totals in their order first."""
+    if totals is None:
+        return None
+    unit = rows["unit"][n]
+    places = np.flatnonzero(totals.unit == unit)
+    turn = int((rows["unit"][:n] == unit).sum())
+    return int(places[turn]) if turn < len(places) else None
 
 
 def _slip(cohort, row, found):

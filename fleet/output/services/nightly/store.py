@@ -24,7 +24,9 @@ def evaluations(cohort, stretch):
     """Upsert a row for each day that a reading covers. Returns how many."""
     if not stretch.rows:
         return 0
-    rows = np.concatenate([rows for _day, rows, _totals, _facts in stretch.rows])
+    rows = np.concatenate([rows[rows["since"] != 0] for _day, rows, _totals, _facts in stretch.rows])
+    if not len(rows):
+        return 0
     columns = spread(rows, judge.well_was_dry(cohort.sites, rows))
     make_for("output_evaluation", columns["day"])
     staged = {
