@@ -231,6 +231,7 @@ def add_spot(request, pk):
     if form.is_valid():
         try:
             test, _new = keep_spot_test(installation=installation, by=request.user, **form.readings(installation))
+            services.look_at_tests([installation.pk])
         except Refused as refusal:
             form.add_error(refusal.field if refusal.field in form.fields else None, str(refusal))
         else:
@@ -252,6 +253,7 @@ def spot(request, pk, test):
         "chart": pictures.spot_waterfall(answer, request.user),
         "right_words": _flow_range(answer, request.user),
         "measured_words": measured, "flow_unit": "".join(unit),
+        "doubts": found.slips.waiting(), "may_settle": may(request.user, "settle"),
         "causes": causes and [(advice.word(c["cause"]), c["odds"]) for c in causes["causes"]],
         "checks": causes and advice.with_cautions(causes["checks"]), "nothing": causes and causes["nothing"],
     }  # fmt: skip

@@ -79,6 +79,9 @@ class SpotTest(models.Model):
     notes = models.TextField(_("notes"), blank=True)
     instrument = models.CharField(_("instruments and their check dates"), max_length=200, blank=True)
     standing = models.SmallIntegerField(choices=Standing, default=Standing.GOOD)
+    looked = models.BooleanField(
+        default=False, editable=False, db_comment="slips were asked about where it was typed, or looked for since"
+    )
     taken_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
     kept_at = models.DateTimeField(auto_now_add=True)
 
@@ -86,6 +89,9 @@ class SpotTest(models.Model):
 
     class Meta:
         ordering = ["at"]
+        indexes = [
+            models.Index(fields=["installation"], name="spot_tests_to_look_at", condition=Q(looked=False)),
+        ]
         constraints = [
             models.UniqueConstraint(fields=["installation", "at", "kind"], name="one_spot_test_at_a_time"),
             models.CheckConstraint(
@@ -278,7 +284,7 @@ class Slip(models.Model):
     suggested = models.FloatField(null=True)
     kind = models.CharField(max_length=16, choices=Kind)
     why = models.CharField(max_length=300, blank=True, db_comment="written down; empty: said from the facts")
-    facts = models.JSONField(default=dict, blank=True, db_comment="due_l, days; before_l, before_on")
+    facts = models.JSONField(default=dict, blank=True, db_comment="due_l, days; before_l, before_on; usual; right")
     state = models.CharField(max_length=9, choices=State, default=State.OPEN)
     settled_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
     settled_at = models.DateTimeField(null=True, blank=True)
@@ -306,6 +312,10 @@ class Slip(models.Model):
         """What settling it as suggested will do; empty where nothing is suggested, or half an exchange is settled."""
         halved = self.kind == self.Kind.SWAPPED_READINGS and not getattr(self, "other_waits", True)
         return "" if halved else saying.will(self)
+
+    @property
+    def unit(self):
+        return saying.unit_of(self)
 
     @property
     def found_words(self):

@@ -65,6 +65,13 @@ class SlipQuerySet(QuerySet):
             at__range=span,
         )  # fmt: skip
 
+    def of_one_record(self, slip):
+        """The other figures of the same spot test or noon record; a total or a volume stands alone."""
+        if slip.subject not in ("noon", "spot"):
+            return self.none()
+        same = {"spot_test": slip.spot_test_id} if slip.spot_test_id else {"at": slip.at}
+        return self.filter(installation=slip.installation_id, subject=slip.subject, **same).exclude(pk=slip.pk)
+
     def with_other_half(self):
         """Each with `other_waits`: whether the other reading of an exchange still waits as well."""
         other = self.model.objects.waiting().filter(

@@ -1,7 +1,7 @@
 """A figure in doubt in words: what was due, what stands there, what would fit, and what one click will do.
 
 Worked out when it is read, so that everybody has it in their own language. `facts` of a slip: due_l, days (of a meter
-since its last good figure), before_l, before_on.
+since its last good figure), before_l, before_on; of a noon `usual`, of a spot test `right`: the figure due.
 """
 
 from datetime import date
@@ -18,9 +18,14 @@ UNITS = {
 }  # fmt: skip
 
 
+def unit_of(slip):
+    """The unit of the figure in doubt."""
+    return next((unit for end, unit in UNITS.items() if slip.field.endswith(end)), "")
+
+
 def written(slip, value):
     """A figure as it stands on the paper, not rounded, with its unit."""
-    unit = next((unit for end, unit in UNITS.items() if slip.field.endswith(end)), "")
+    unit = unit_of(slip)
     if value is None or unit == "L":
         return litres_written(value)
     return f"{exact(value)}{GAP}{unit}" if unit else exact(value)
@@ -34,10 +39,14 @@ def why(slip):
 
 
 def _due(slip):
+    if (usual := slip.facts.get("usual")) is not None:
+        return _("About %(due)s was usual on the noons around, at this sun.") % {"due": written(slip, _rounded(usual))}
+    if (right := slip.facts.get("right")) is not None:
+        return _("About %(due)s is right for this unit, sun and level.") % {"due": written(slip, _rounded(right))}
     due, days = slip.facts.get("due_l"), slip.facts.get("days")
     if due is None:
         return ""
-    words = {"due": f"{number(float(f'{due:.2g}'))}{GAP}L"}
+    words = {"due": f"{number(_rounded(due))}{GAP}L"}
     if days is None:
         return _("About %(due)s were due that day.") % words
     days = max(round(days), 1)
@@ -46,6 +55,10 @@ def _due(slip):
         "About %(due)s were due in the %(days)s days since the last good figure.",
         days,
     ) % (words | {"days": days})
+
+
+def _rounded(value):
+    return float(f"{value:.2g}")
 
 
 def _stands(slip):
@@ -68,6 +81,8 @@ def _stands(slip):
         return _("%(found)s stands here; it would fit %(serial)s.") % words
     if slip.kind == "rollover" and known:
         return _("%(found)s stands here, less than before; it fits if the meter starts again after %(fits)s.") % words
+    if slip.kind == "wrong_unit" and known:
+        return _("%(found)s stands here; meant in another unit of measure it is %(fits)s, which would fit.") % words
     if slip.kind == "impossible":
         return _("%(found)s stands here; no such unit gives that, and no slip of the pen would explain it.") % words
     return ""

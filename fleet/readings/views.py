@@ -113,7 +113,7 @@ def _day_columns():
 
 
 def _spot_columns():
-    skipped = {"id", "key", "installation", "taken_by", "kept_at", "standing"}
+    skipped = {"id", "key", "installation", "taken_by", "kept_at", "standing", "looked"}
     return [export.Column(f.name, f.name) for f in SpotTest._meta.concrete_fields if f.name not in skipped]
 
 

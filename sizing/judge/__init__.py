@@ -50,6 +50,7 @@ from sizing.judge.flags import (
     raised,
     worth_asking,
 )
+from sizing.judge.instruments import Noons, doubt_figure, doubt_noons
 from sizing.judge.limits import ASK, days_to_notice, limit
 from sizing.judge.nightly import Sites, day_of_year, due_today, night, offset, tell, well_was_dry
 from sizing.judge.noise import kind_of
@@ -61,8 +62,9 @@ from sizing.judge.weather import Sky, learn_patchiness, network
 from sizing.judge.weather import read as read_sky
 
 __all__ = [
-    "ASK", "Beside", "CLOSED", "NOTHING", "OBSERVATION", "RAISED", "TOLD_AGAIN", "Case", "Days", "Found", "Sites",
-    "Sky", "State", "Step", "Totals", "agreed", "around", "day_of_year", "days_to_notice", "decide", "due_today",
-    "find", "first_level", "kind_of", "learn_patchiness", "limit", "network", "new_state", "night", "offset",
-    "raised", "read_season", "read_sky", "season_is_due", "tell", "well_was_dry", "worth_asking",
+    "ASK", "CLOSED", "NOTHING", "OBSERVATION", "RAISED", "TOLD_AGAIN", "Beside", "Case", "Days", "Found", "Noons",
+    "Sites", "Sky", "State", "Step", "Totals", "agreed", "around", "day_of_year", "days_to_notice", "decide",
+    "doubt_figure", "doubt_noons", "due_today", "find", "first_level", "kind_of", "learn_patchiness", "limit",
+    "network", "new_state", "night", "offset", "raised", "read_season", "read_sky", "season_is_due", "tell",
+    "well_was_dry", "worth_asking",
 ]  # fmt: skip

@@ -12,8 +12,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-NONE, SLIP_OF_TEN, DIGITS_SWAPPED, READINGS_SWAPPED, WRONG_SERIAL, DUPLICATE, IMPOSSIBLE, ROLLOVER = range(8)
-NAMES = ("", "slip_of_ten", "digits_swapped", "readings_swapped", "wrong_serial", "duplicate", "impossible", "rollover")
+NONE, SLIP_OF_TEN, DIGITS_SWAPPED, READINGS_SWAPPED = range(4)
+WRONG_SERIAL, DUPLICATE, IMPOSSIBLE, ROLLOVER, WRONG_UNIT = range(4, 9)
+NAMES = (
+    "", "slip_of_ten", "digits_swapped", "readings_swapped", "wrong_serial", "duplicate", "impossible", "rollover",
+    "wrong_unit",
+)  # fmt: skip
 MOST = 1.45  # times what is due: more water than the best sky gives a healthy unit, with all doubts added
 FITS = 0.08  # a corrected figure must come this near (log) to what is due, doubts added
 FAR = 0.45  # a figure this far (log) below what is due is worth doubting

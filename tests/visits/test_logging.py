@@ -119,6 +119,15 @@ def test_a_spot_test_that_was_corrected_counts_no_more(visit):
     assert (first.standing, second.standing) == (Standing.SET_ASIDE, Standing.GOOD)
 
 
+def test_a_spot_test_typed_at_the_desk_with_a_slip_waits_until_it_is_corrected(visit):
+    record(visit, "spot_test", values={"spot": SPOT_READINGS | {"array_current_a": 61}})
+    first = SpotTest.objects.get()
+    assert (first.standing, first.slips.get().state) == (Standing.IN_DOUBT, "open")
+    record(visit, "spot_test")
+    first.refresh_from_db()
+    assert (first.standing, first.slips.get().state) == (Standing.SET_ASIDE, "aside")
+
+
 def test_a_spot_test_is_kept_among_the_readings_and_answered_at_once(visit, idris):
     kept, _broken = record(visit, "spot_test")
     test = SpotTest.objects.get()

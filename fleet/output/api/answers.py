@@ -130,8 +130,9 @@ class AddSpotTest(APIView):
         said = rest.typed(shapes.SpotIn, request)
         said["repeats"] = [dict(repeat) for repeat in said.get("repeats", [])]
         test, new = keep_spot_test(installation=installation, by=request.user, **said)
+        services.look_at_tests([installation.pk])
         answer = _with_causes(test)
-        body = {"id": test.pk, "key": test.key, "new": new, "answer": answer}
+        body = {"id": test.pk, "key": test.key, "new": new, "answer": answer, "doubts": test.slips.waiting()}
         return Response(shapes.KeptSpot(body).data, status=status.HTTP_201_CREATED if new else status.HTTP_200_OK)
 
 

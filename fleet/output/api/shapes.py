@@ -333,6 +333,17 @@ class SpotIn(serializers.ModelSerializer):
         validators = []
 
 
+class SpotDoubt(serializers.Serializer):
+    """A figure of a spot test in doubt; it is settled under its `id`."""
+
+    id = serializers.IntegerField()
+    field = serializers.CharField()
+    kind = serializers.CharField()
+    found = Figure()
+    suggested = Figure()
+    why = serializers.CharField(source="reason")
+
+
 class KeptSpot(serializers.Serializer):
     """A kept spot test and its answer."""
 
@@ -340,6 +351,7 @@ class KeptSpot(serializers.Serializer):
     key = serializers.UUIDField()
     new = serializers.BooleanField()
     answer = AnswerShape()
+    doubts = SpotDoubt(many=True, help_text="figures like a slip; the test is not used until they are settled")
 
 
 class CausesSaidShape(serializers.Serializer):

@@ -25,6 +25,7 @@ from fleet.output.services.judging import (
 from fleet.output.services.learning import counts, learn, said_and_found
 from fleet.output.services.spot import answer_spot, own_level
 from fleet.output.services.spot_causes import causes_of_test
+from fleet.output.services.spot_slips import look_at_tests
 from fleet.output.services.sweeping import sweep
 from fleet.output.services.working import working
 
@@ -50,6 +51,7 @@ __all__ = [
     "judge_again",
     "judge_through",
     "learn",
+    "look_at_tests",
     "nightly_service",
     "own_level",
     "release",

@@ -20,6 +20,7 @@ from fleet.output.services.nightly import cohort as cohorts
 from fleet.output.services.nightly import run, shortfalls, store
 from fleet.output.services.nightly.load import as_date, as_number
 from fleet.output.services.nightly.packing import pack_states, unpack_states
+from fleet.output.services.spot_slips import look_at_tests
 from fleet.readings import staging
 from fleet.readings.models import Arrival
 from fleet.readings.zones import yesterday
@@ -65,6 +66,7 @@ def judge(installation_ids, through, *, stretch=STRETCH, progress=None):
     if cohort is None:
         return done
     cohort.rates = taught_rates(cohort)
+    look_at_tests(cohort.ids)
     _go_back(cohort)
     last = as_number(through)
     done.installations = len(cohort)

@@ -8,6 +8,7 @@ from django.db import connection, transaction
 from fleet.readings import arrivals, staging
 from fleet.readings.models import Standing
 from fleet.readings.partitions import make_for
+from fleet.readings.services.noons import look_at_noons
 
 VOLUME = ("volume_l", "tank_full_seen")
 SUN = ("irradiation_kwh_m2",)
@@ -58,7 +59,8 @@ def keep_days(*, installations, days, columns, derived=False):
 
     installations: (n,) ids; days: (n,) datetime64[D], each in its site's own calendar; columns: {name of FIELDS: (n,)}
     with NaN (or -1 for yes/no) where nothing was reported. What is missing leaves what stands there. A figure that a
-    person has corrected or set aside stays as that person left it. `derived` figures give way to reported ones.
+    person has corrected or set aside stays as that person left it. `derived` figures give way to reported ones. Noon
+    figures that look like a slip wait for a person (`noons`).
     """
     installations = np.asarray(installations, dtype=np.int64)
     days = np.asarray(days).astype("datetime64[D]")
@@ -75,6 +77,8 @@ def keep_days(*, installations, days, columns, derived=False):
         part = slice(start, start + STAGED_AT_ONCE)
         one = merged(installations[part], days[part], {name: values[part] for name, values in columns.items()})
         kept += _keep(*one, derived)
+        if not derived and any(name in columns for name in NOON):
+            look_at_noons(*one[:2])
     return kept
 
 

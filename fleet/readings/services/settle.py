@@ -1,6 +1,7 @@
 """Figures in doubt: marked by the judgement, settled by a person in one click.
 
 An exchange settles both readings at once. A meter that started again settles with it whatever else its round explains.
+A test or a noon with several figures in doubt counts when the last of them is settled; set aside, it is so as a whole.
 """
 
 from math import isclose
@@ -46,6 +47,7 @@ def settle(*, slip, how, by, value=None):
         state = Slip.State.KEPT
     elif how == "aside":
         _write(slip, None, Standing.SET_ASIDE)
+        settled += beside
         state = Slip.State.ASIDE
     else:
         sentence = _("Choose: as suggested, another figure, keep as written, or set aside.")
@@ -67,6 +69,8 @@ def _held(slip, how, by):
     beside = Slip.objects.none()
     if how == "as_suggested" and slip.kind == Slip.Kind.SWAPPED_READINGS and slip.other_id:
         beside = seen.other_half(slip)
+    elif slip.subject in (Slip.Subject.NOON, Slip.Subject.SPOT):
+        beside = seen.waiting().of_one_record(slip)
     elif how == "as_suggested" and slip.kind == Slip.Kind.ROLLOVER:
         Installation.objects.select_for_update().get(pk=slip.installation_id)
         beside = seen.waiting().filter(
@@ -183,6 +187,8 @@ def _rows(slip):
 def _write(slip, value, standing):
     """The figure and its standing in the row in doubt. `value` None leaves the figure as it is."""
     mark = "noon_standing" if slip.subject == Slip.Subject.NOON else "standing"
+    if standing == Standing.CORRECTED and Slip.objects.waiting().of_one_record(slip).exists():
+        standing = Standing.IN_DOUBT  # until the other figures of the same test or noon are settled, too
     changes = {mark: standing}
     if slip.kind == Slip.Kind.WRONG_SERIAL and slip.subject == Slip.Subject.METER:
         changes |= _handed_over(slip, value)

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from fleet.people.access import require
 from fleet.readings import arrivals
-from fleet.readings.models import SpotTest, Standing
+from fleet.readings.models import Slip, SpotTest, Standing
 from fleet.readings.services.clock import local_day
 from fleet.registry.models import Installation
 from fleet.web.refusals import Refused
@@ -54,8 +54,9 @@ def check_limits(values):
             )
 
 
-def keep_spot_test(*, installation, at, kind, by=None, key=None, **readings):
-    """Keep one set of readings. The same key (made where it was typed) kept twice is one test.
+def keep_spot_test(*, installation, at, kind, by=None, key=None, looked=False, **readings):
+    """Keep one set of readings. The same key (made where it was typed) kept twice is one test; `looked`: slips were
+    asked about there already.
 
     `repeats` [{litres, seconds}] give the flow where `flow_l_min` is not stated. Refuses: a time to come, a time when
     the unit did not hang there, figures that no small pump can show, a second test of that kind at the same minute.
@@ -81,8 +82,9 @@ def keep_spot_test(*, installation, at, kind, by=None, key=None, **readings):
     try:
         with transaction.atomic():
             test = SpotTest.objects.create(
-                installation=installation, at=at, kind=kind, taken_by=by, **({"key": key} if key else {}), **readings
-            )
+                installation=installation, at=at, kind=kind, taken_by=by, looked=looked,
+                **({"key": key} if key else {}), **readings,
+            )  # fmt: skip
             arrivals.note_day(installation.pk, local_day(installation, at))
     except IntegrityError:
         already = SpotTest.objects.filter(key=key).first() if key else None
@@ -94,11 +96,17 @@ def keep_spot_test(*, installation, at, kind, by=None, key=None, **readings):
     return test, True
 
 
+@transaction.atomic
 def let_spot_test_count(*, key, counts):
-    """Whether a spot test counts, where the person who took it corrected it themselves. A slip's settling stays."""
+    """Whether a spot test counts, where the person who took it corrected it themselves. What is asked about its figures
+    is settled with it, and asked again if it counts after all; a person's settling stays."""
     test = SpotTest.objects.filter(key=key).select_related("installation__well__site").first()
-    wanted = Standing.GOOD if counts else Standing.SET_ASIDE
-    if test is None or test.standing == wanted or test.slips.exists():
+    if test is None or test.slips.filter(settled_by__isnull=False).exists():
+        return
+    left = test.slips.filter(state=Slip.State.OPEN if not counts else Slip.State.ASIDE)
+    asks = left.update(state=Slip.State.ASIDE if not counts else Slip.State.OPEN) or test.slips.waiting().exists()
+    wanted = Standing.SET_ASIDE if not counts else Standing.IN_DOUBT if asks else Standing.GOOD
+    if test.standing == wanted:
         return
     test.standing = wanted
     test.save(update_fields=["standing"])
@@ -166,7 +174,8 @@ def keep_spot_tests(tests):
             for name, value in changes.items():
                 setattr(there, name, value)
             if changes and there.pk:
-                there.save(update_fields=list(changes))
+                there.looked = False
+                there.save(update_fields=[*changes, "looked"])
         if outcomes[-1] != "same":
             first = noted.get(test["installation_id"])
             noted[test["installation_id"]] = min(first or test["at"], test["at"])

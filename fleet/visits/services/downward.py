@@ -14,8 +14,13 @@ from fleet.visits.services import answers
 from fleet.web.refusals import Refused
 
 
-def keep_spot_test(*, installation, at, kind, by, key, figures):
-    test, _new = readings.keep_spot_test(installation=installation, at=at, kind=kind, by=by, key=key, **figures)
+def keep_spot_test(*, installation, at, kind, by, key, figures, asked):
+    """asked: about slips, where it was typed. A test that was not is looked at here, and waits if it is in doubt."""
+    test, _new = readings.keep_spot_test(
+        installation=installation, at=at, kind=kind, by=by, key=key, looked=asked, **figures
+    )
+    if not asked:
+        output.look_at_tests([installation.pk])
     return test
 
 

@@ -224,7 +224,7 @@ def _with_spot_tests(visit, step, values, at, record_key, by, late, whole):
             key = uuid.UUID(readings["key"]) if readings.get("key") else uuid.uuid5(record_key, capture["code"])
             test, answer = log_spot_test(
                 visit=visit, readings=readings, kind=capture["test_kind"], at=readings.get("at") or at, by=by, key=key,
-                late=late,
+                late=late, asked=not whole,
             )  # fmt: skip
             values[capture["code"]] = {**readings, "key": str(test.key), "answer": answer}
     return values
@@ -239,8 +239,9 @@ SPOT_FIGURES = (
 
 
 @transaction.atomic
-def log_spot_test(*, visit, readings, kind, by, at=None, key=None, late=False):
-    """Keep a spot test of this visit and answer it at once. Returns (spot test, answer)."""
+def log_spot_test(*, visit, readings, kind, by, at=None, key=None, late=False, asked=True):
+    """Keep a spot test of this visit and answer it at once. asked: whether a telephone asked about slips while they
+    could be looked at. Returns (spot test, answer)."""
     visit = writable(visit, by, late)
     installation = _hanging_then(visit.installation, _moment(at) or timezone.now())
     if installation is None:
@@ -250,8 +251,9 @@ def log_spot_test(*, visit, readings, kind, by, at=None, key=None, late=False):
     if not figures["repeats"] and figures.get("flow_l_min") is None:
         figures["flow_by"] = "none"
     test = downward.keep_spot_test(
-        installation=installation, at=_moment(at) or timezone.now(), kind=kind, by=by, key=key, figures=figures
-    )
+        installation=installation, at=_moment(at) or timezone.now(), kind=kind, by=by, key=key, figures=figures,
+        asked=asked,
+    )  # fmt: skip
     later = _held.get() is not None  # whoever holds the visit answers its tests in the order of time, when all are here
     answer = {} if later else downward.answer_spot(installation, test)
     link, _new = VisitSpotTest.objects.get_or_create(spot_test=test, defaults={"visit": visit, "answer": answer})

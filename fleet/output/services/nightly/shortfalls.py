@@ -144,6 +144,7 @@ KINDS = {
     "duplicate": Slip.Kind.DUPLICATE,
     "impossible": Slip.Kind.IMPOSSIBLE,
     "rollover": Slip.Kind.ROLLOVER,
+    "wrong_unit": Slip.Kind.WRONG_UNIT,
 }
 WITH_ANOTHER = (Slip.Kind.SWAPPED_READINGS, Slip.Kind.WRONG_SERIAL)
 

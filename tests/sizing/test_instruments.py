@@ -1,0 +1,129 @@
+"""Figures read off an instrument: what one slip would explain is asked about, what is low and right is left alone."""
+
+import numpy as np
+import pytest
+
+from sizing.judge.instruments import Noons, doubt_figure, doubt_noons, other_writings
+from sizing.judge.mistakes import DIGITS_SWAPPED, NONE, SLIP_OF_TEN, WRONG_UNIT
+
+FEET = (0.3048,)
+
+
+@pytest.mark.parametrize(
+    ("figure", "due", "kind", "meant"),
+    [
+        (5.24, 52.0, SLIP_OF_TEN, 52.4),
+        (524.0, 52.0, SLIP_OF_TEN, 52.4),
+        (25.4, 52.0, DIGITS_SWAPPED, 52.4),
+        (16.2, 61.5, DIGITS_SWAPPED, 61.2),
+        (72.2, 22.0, WRONG_UNIT, 22.00656),
+    ],
+)
+def test_what_one_slip_makes_fit_is_asked_about(figure, due, kind, meant):
+    assert doubt_figure(figure, due, 0.05, 0.05, FEET) == (kind, pytest.approx(meant))
+
+
+@pytest.mark.parametrize("share", [1.0, 0.93, 1.08, 0.8, 0.6, 0.35])
+def test_figures_that_are_low_and_right_are_left_alone(share):
+    due = np.random.default_rng(7).uniform(4, 90, 200)
+    asked = [doubt_figure(round(d * share, 2), d, 0.1, 0.2)[0] != NONE for d in due]
+    assert np.mean(asked) < 0.05
+
+
+def test_a_slip_is_told_the_less_the_likelier_it_is_that_something_is_amiss():
+    assert doubt_figure(5.2, 52.0, 0.25, 0.05)[0] == SLIP_OF_TEN
+    assert doubt_figure(5.2, 52.0, 0.25, 0.9)[0] == NONE
+
+
+def test_the_digits_are_those_that_stand_there():
+    written = {figure for kind, figure, _often in other_writings(45.2) if kind == DIGITS_SWAPPED}
+    assert written == {54.2, 42.5}
+    assert {f for k, f, _often in other_writings(55.0) if k == DIGITS_SWAPPED} == set()
+
+
+def noons(days=20, **changes):
+    """A unit's noons, one a day, all asked about; changes: {name: {place: figure}}."""
+    rng = np.random.default_rng(3)
+    sun = rng.uniform(500, 950, days).round()
+    figures = {
+        "sun_w_m2": sun, "volts": rng.normal(51, 0.8, days).round(1),
+        "amps": (6.3 * sun / 1000 * np.exp(rng.normal(0, 0.03, days))).round(2),
+        "level_m": rng.normal(24, 0.3, days).round(1),
+    }  # fmt: skip
+    for name, wrong in changes.items():
+        for place, figure in wrong.items():
+            figures[name][place] = figure
+    return Noons(
+        unit=np.ones(days, int), day=20_000 + np.arange(days), nominal_v=np.full(days, 54.6),
+        nominal_a=np.full(days, 8.2), counts=np.ones(days, bool), asked=np.ones(days, bool),
+        direct=np.zeros(days, bool), **figures,
+    )  # fmt: skip
+
+
+def told(made):
+    return [(s.place, s.name, s.kind, s.meant) for s in doubt_noons(made)]
+
+
+def test_sound_noons_are_not_asked_about():
+    assert told(noons(300)) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "figure", "kind", "meant"),
+    [
+        ("volts", 5.12, SLIP_OF_TEN, 51.2),
+        ("volts", 15.2, DIGITS_SWAPPED, 51.2),
+        ("level_m", 241.0, SLIP_OF_TEN, 24.1),
+        ("sun_w_m2", 0.71, WRONG_UNIT, 710.0),
+        ("sun_w_m2", 7120.0, SLIP_OF_TEN, 712.0),
+    ],
+)
+@pytest.mark.parametrize("place", [0, 9, 19], ids=["first", "among others", "newest"])
+def test_a_noon_unlike_those_around_it_is_asked_about(name, figure, kind, meant, place):
+    assert told(noons(**{name: {place: figure}})) == [(place, name, kind, pytest.approx(meant))]
+
+
+def test_amps_are_held_against_their_sun():
+    assert [s[:3] for s in told(noons(sun_w_m2={9: 800.0}, amps={9: 50.4}))] == [(9, "amps", SLIP_OF_TEN)]
+    assert told(noons(sun_w_m2={9: 260.0}, amps={9: 1.65})) == []
+
+
+def test_a_pump_that_stands_or_gives_less_from_a_day_on_made_no_slip():
+    assert told(noons(amps={9: 0.0}, volts={9: 64.0})) == []
+    tenth = dict.fromkeys(range(14, 20), 0.45)
+    assert told(noons(sun_w_m2=dict.fromkeys(range(14, 20), 700.0), amps=tenth)) == []
+
+
+def test_a_motor_on_the_modules_that_stalled_at_noon_made_no_slip_and_too_many_volts_are_one_still():
+    direct = np.ones(20, bool)
+    assert told(noons(volts={9: 5.1})._replace(direct=direct)) == []
+    assert [s[:3] for s in told(noons(volts={9: 512.0})._replace(direct=direct))] == [(9, "volts", SLIP_OF_TEN)]
+
+
+def test_volts_are_held_against_noons_of_a_like_sun():
+    low = range(0, 20, 3)
+    suns = dict.fromkeys(range(20), 900.0) | dict.fromkeys(low, 390.0)
+    amps = dict.fromkeys(range(20), 5.7) | dict.fromkeys(low, 2.4)
+    assert told(noons(sun_w_m2=suns, volts=dict.fromkeys(low, 35.0), amps=amps)) == []
+
+
+def test_where_too_few_noons_are_known_the_modules_own_figures_tell_a_slip_of_ten():
+    assert [s[:3] for s in told(noons(2, volts={0: 512.0}))] == [(0, "volts", SLIP_OF_TEN)]
+    assert told(noons(2)) == []
+
+
+def test_other_units_noons_and_those_long_ago_say_nothing():
+    two = noons(20)
+    other = two._replace(unit=np.repeat([1, 2], 10), volts=np.repeat([51.0, 78.0], 10))
+    assert told(other) == []
+    early = two._replace(day=np.repeat([20_000, 20_100], 10) + np.arange(20), volts=np.repeat([31.0, 13.0], 10))
+    assert told(early) == []
+
+
+def test_only_what_is_asked_about_is_told_and_what_is_in_doubt_says_nothing_of_the_others():
+    wrong = noons(volts={9: 5.12})
+    assert told(wrong._replace(asked=np.arange(20) != 9)) == []
+    odd = np.arange(30) % 2 == 1
+    lost = noons(30, volts=dict.fromkeys(np.flatnonzero(~odd).tolist(), 5.1))._replace(nominal_v=np.full(30, np.nan))
+    places = [slip[0] for slip in told(lost._replace(counts=odd))]
+    assert len(places) > 8 and not set(places) & set(np.flatnonzero(odd).tolist())
