@@ -76,6 +76,7 @@ class Run:
     def __init__(self, table, organisation, by, hints):
         self.table, self.organisation, self.by, self.hints = table, organisation, by, hints
         self.columns, self.memory = set(), {}
+        self.notes = []  # what the table wants to say of the whole, beside the file's own notes
 
 
 class _TakenBack(Exception):
@@ -180,6 +181,7 @@ class _Reading:
         if self.progress:
             self.progress(self.source.lines, self.source.lines, _("finishing"))
         self.table.finish(self.run)
+        self.outcome.notes += self.run.notes
         self.outcome.words = [
             {"head": self.heads[reader.name], "cells": list(reader.strange),
              "choices": [[value, str(title)] for value, title in reader.read.choices.items()]}

@@ -20,7 +20,7 @@ from fleet.readings import taking_out
 from fleet.readings.hung import Hung
 from fleet.readings.models import SpotTest
 from fleet.readings.serials import Near
-from fleet.readings.services import keep_days, keep_meter_readings, keep_series, keep_spot_tests
+from fleet.readings.services import clocks_of, keep_days, keep_meter_readings, keep_series, keep_spot_tests
 
 EARLIEST = datetime(1990, 1, 1, tzinfo=UTC)
 MOST_L_DAY = 500_000  # more than any pump of this size lifts from sunrise to sunset
@@ -238,6 +238,9 @@ class Meter(_Readings):
         return taking_out.meter(organisation, since, through)
 
 
+CLOCKS_LOOKED_AT, CLOCKS_NAMED = timedelta(days=31), 5
+
+
 class Series(_Readings):
     name, title, order = "series", L("Records finer than daily"), 230
     about = L("A row a unit and moment, from a logger: flow, irradiance, voltage, current, level, as far as measured.")
@@ -250,8 +253,13 @@ class Series(_Readings):
             return
         days, seconds = _local(hung, found)
         columns = {name: _column(found, name) for name in names}
+        ids = _ids(hung, found)
+        told = run.memory.setdefault("sampled", {})
+        for row, pk, day in zip((one[0] for one in found), ids.tolist(), days.astype(object).tolist(), strict=True):
+            _serial, first, last = told.get(pk, (row["serial"], day, day))
+            told[pk] = (row["serial"], min(first, day), max(last, day))
         kept = keep_series(
-            installations=_ids(hung, found), days=days, seconds=seconds,
+            installations=ids, days=days, seconds=seconds,
             columns={name: values for name, values in columns.items() if np.isfinite(values).any()},
         )  # fmt: skip
         # Kept counts days; a day in which something is new makes its rows new.
@@ -259,6 +267,18 @@ class Series(_Readings):
         outcome = ("new", "changed", "same")[int(share.argmax())]
         for row, _place, _moment in found:
             row.outcome = outcome
+
+    def finish(self, run):
+        """Loggers whose clock does not go with the sun are named, a few of them with all that can be said."""
+        sampled = run.memory.get("sampled")
+        if not sampled:
+            return
+        newest = max(last for _serial, _first, last in sampled.values())
+        first = max(min(first for _serial, first, _last in sampled.values()), newest - CLOCKS_LOOKED_AT)
+        wrong = sorted((sampled[pk][0], off) for pk, off in clocks_of(list(sampled), first, newest).items())
+        run.notes += [f"{serial}: {off.sentence()}" for serial, off in wrong[:CLOCKS_NAMED]]
+        if more := ", ".join(serial for serial, _off in wrong[CLOCKS_NAMED:]):
+            run.notes.append(_("The same must be looked at with these: %(serials)s.") % {"serials": more})
 
     def rows(self, organisation, since=None, through=None):
         return taking_out.series(organisation, since, through)

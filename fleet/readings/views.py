@@ -72,6 +72,7 @@ def _days(request, installation, context):
     context |= {
         "month": month,
         "rows": found,
+        "clock": services.clock_of(installation, first, last) if sampled else None,
         # Hardly any unit has them all: a column without one figure is left out.
         "measured": {name: any(getattr(row, name) is not None for row in found) for name in BESIDE_THE_VOLUME},
         "earlier": rows.filter(day__lt=first).order_by("-day").values_list("day", flat=True).first(),

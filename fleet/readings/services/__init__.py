@@ -2,6 +2,7 @@
 
 from fleet.readings.services.area_weather import keep_weather
 from fleet.readings.services.days import Kept, keep_days
+from fleet.readings.services.logger_clock import clock_of, clocks_of
 from fleet.readings.services.meters import keep_meter_reading, keep_meter_readings
 from fleet.readings.services.missing import missing_periods
 from fleet.readings.services.series import keep_series
@@ -18,6 +19,8 @@ from fleet.readings.services.spot import (
 __all__ = [
     "Kept",
     "check_limits",
+    "clock_of",
+    "clocks_of",
     "flow_of",
     "keep_days",
     "keep_meter_reading",

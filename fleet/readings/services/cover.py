@@ -3,8 +3,9 @@
 A day's sum counts only where the samples cover nearly all of the light that a clear day sends to that place: the first
 and the last sample and every silence between them are weighed by the height of the sun. A logger that writes only while
 water flows is silent in the morning, in the evening and while its tank is full, and its days are whole nevertheless; it
-is known by its own habit. The samples of a day that is told in part are kept: they show its shape, and pieces that come
-late complete it.
+is known by its own habit. One that wakes and sleeps with the sun, by a clock that is wrong, is told by `logger_clock`:
+its days are held against the light by that clock. The samples of a day that is told in part are kept: they show its
+shape, and pieces that come late complete it.
 """
 
 from datetime import datetime, timedelta
@@ -93,7 +94,11 @@ class Light:
         found = Installation.objects.filter(pk__in=staging.among(pks)).order_by("pk").values_list(
             "well__site__latitude_deg", "well__site__longitude_deg", "well__site__zone"
         )  # fmt: skip
-        latitude, longitude, zone = (np.array(column)[which] for column in zip(*found, strict=True))
+        return cls.at(*(np.array(column)[which] for column in zip(*found, strict=True)), days)
+
+    @classmethod
+    def at(cls, latitude, longitude, zone, days):
+        """By places, degrees, and the zones of their clocks."""
         date = days.astype("datetime64[D]")
         day_of_year = (date - date.astype("datetime64[Y]").astype("datetime64[D]")).astype(int) + 1
         declination = np.radians(sun.declination_deg(day_of_year))
@@ -104,6 +109,10 @@ class Light:
 
     def of(self, places):
         return Light(self.shift_h[places], self.level[places], self.tilted[places], self.sunset[places])
+
+    def by_clock(self, ahead_h):
+        """The same by clocks that are so many hours ahead of the right ones (n,)."""
+        return Light(self.shift_h - ahead_h, self.level, self.tilted, self.sunset)
 
     def before(self, second):
         """Share of the day's light that has come by this second of the site's clock."""

@@ -1,5 +1,6 @@
 """Samples finer than daily: one row an installation and day, merged by second, and the day worked out of them."""
 
+from collections import Counter
 from datetime import timedelta
 
 import numpy as np
@@ -8,7 +9,7 @@ from django.db import connection, transaction
 from fleet.readings import arrivals, staging
 from fleet.readings.models import DaySeries
 from fleet.readings.partitions import make_for
-from fleet.readings.services import cover
+from fleet.readings.services import cover, logger_clock
 from fleet.readings.services.days import Kept, keep_days, take_back
 
 CHANNELS = ("flow_l_min", "irradiance_w_m2", "voltage_v", "current_a", "level_m")
@@ -117,7 +118,7 @@ def _rework_merged(installations, days):
     _rework(rows, set(zip(installations.tolist(), days.astype(object).tolist())))
 
 
-def _rework(series, wanted=None, running=()):
+def _rework(series, wanted=None, running=(), clocks=None):
     """Days are added up anew from their samples; wanted: only these (installation, day)."""
     rows = series.values_list("installation_id", "day", "second", *CHANNELS)
     rows = sorted((row for row in rows if wanted is None or row[:2] in wanted), key=lambda row: row[:2])
@@ -140,18 +141,26 @@ def _rework(series, wanted=None, running=()):
             starts,
             ends,
             running,
+            clocks,
         )
 
 
-def _work_out(installations, days, seconds, columns, starts, ends, running=()):
+def _work_out(installations, days, seconds, columns, starts, ends, running=(), clocks=None):
     """The day's volume, irradiation and noon figures, from samples in order of installation, day and second. running:
-    installations that are known already to write only while water flows."""
+    installations that are known already to write only while water flows; clocks: what is known already of clocks that
+    are wrong (`logger_clock.wrong_hours`)."""
     whose, when = installations[starts], days[starts]
     light, found, young = cover.Light.over(whose, when), {}, []
+    told = {}
+    if clocks is None and {"flow_l_min", "irradiance_w_m2"} & set(columns):
+        lacks = _lacks_light(columns, seconds, starts, ends, light) & ~np.isin(whose, list(running))
+        told = clocks = _wrong_hours(whose[lacks], when[lacks])
+    ahead = _ahead(clocks or {}, whose, when)
+    by_clock = light.by_clock(np.nan_to_num(ahead))
     if "flow_l_min" in columns:
         flow = cover.Channel(columns["flow_l_min"], seconds, starts, ends)
         volume, whole = np.maximum(flow.total(len(starts)), 0) / 60, _whole(flow, light, len(starts))
-        whole |= np.isin(whose, list(running))
+        whole |= np.isin(whose, list(running)) | np.isfinite(ahead) & _whole(flow, by_clock, len(starts))
         if not whole.all():
             habit = cover.writing_only_while_running(np.unique(whose[~whole]), when.min().item(), when.max().item())
             whole |= np.isin(whose, list(habit))
@@ -162,10 +171,11 @@ def _work_out(installations, days, seconds, columns, starts, ends, running=()):
     if "irradiance_w_m2" in columns:
         sun = cover.Channel(columns["irradiance_w_m2"], seconds, starts, ends)
         irradiation, whole = np.maximum(sun.total(len(starts)), 0) / 3.6e6, _whole(sun, light, len(starts))
+        whole |= np.isfinite(ahead) & _whole(sun, by_clock, len(starts))
         found["irradiation_kwh_m2"] = np.where(whole, irradiation, np.nan)
         part = ~whole & ~np.isnan(irradiation)
         take_back(installations=whose[part], days=when[part], name="irradiation_kwh_m2")
-    noon = _around_noon(columns, seconds, starts, ends)
+    noon = _around_noon(columns, seconds, starts, ends, np.nan_to_num(ahead))
     pairs = {"irradiance_w_m2": "noon_irradiance_w_m2", "voltage_v": "noon_voltage_v", "current_a": "noon_current_a"}
     for name, target in (pairs | {"level_m": "noon_level_m"}).items():
         if name in columns:
@@ -179,6 +189,43 @@ def _work_out(installations, days, seconds, columns, starts, ends, running=()):
     if young:
         _rework(DaySeries.objects.filter(installation_id__in=young, day__gte=when.min().item() - timedelta(days=
                 cover.REMEMBERED_DAYS), day__lt=when.max().item()), running=young)  # fmt: skip
+    if told:
+        _count_first_days(told, whose, when)
+
+
+def _lacks_light(columns, seconds, starts, ends, light):
+    """Days of which a channel does not tell the whole by a clock that is right (days,)."""
+    lacks = np.zeros(len(starts), bool)
+    for name in ("flow_l_min", "irradiance_w_m2"):
+        if name in columns:
+            lacks |= ~_whole(cover.Channel(columns[name], seconds, starts, ends), light, len(starts))
+    return lacks
+
+
+def _wrong_hours(whose, when):
+    if not len(whose):
+        return {}
+    return logger_clock.wrong_hours(np.unique(whose), when.min().item(), when.max().item())
+
+
+def _ahead(clocks, whose, when):
+    """Hours that each day's clock is ahead of the sun, NaN where that is not known, or the day runs over midnight."""
+    if not clocks:
+        return np.full(len(whose), np.nan)
+    told = (clocks.get(key) for key in zip(whose.tolist(), when.astype(object).tolist(), strict=True))
+    return np.array([np.nan if off is None or off.split else off.hours for off in told])
+
+
+def _count_first_days(told, whose, when):
+    """Days that were kept before it was known that the clock is wrong count now, as soon as it is."""
+    known = Counter(pk for pk, _day in told)
+    came = set(zip(whose.tolist(), when.astype(object).tolist(), strict=True))
+    first = {key for key in told if key not in came and known[key[0]] <= 2 * logger_clock.DAYS}
+    if first:
+        days = [day for _pk, day in first]
+        some = {pk for pk, _day in first}
+        rows = DaySeries.objects.filter(installation_id__in=some, day__range=(min(days), max(days)))
+        _rework(rows, first, clocks=told)
 
 
 def _whole(channel, light, count):
@@ -188,9 +235,10 @@ def _whole(channel, light, count):
     return whole
 
 
-def _around_noon(columns, seconds, starts, ends):
-    """Samples of the quarter hour around the middle of the bright hours (of the day where sun is unknown)."""
-    middle = np.full(len(starts), 43200.0)
+def _around_noon(columns, seconds, starts, ends, ahead_h):
+    """Samples of the quarter hour around the middle of the bright hours (of the day where sun is unknown, by a clock
+    that is so many hours ahead)."""
+    middle = 43200.0 + 3600 * ahead_h
     sun = columns.get("irradiance_w_m2")
     if sun is not None:
         weight = np.nan_to_num(np.maximum(sun, 0))

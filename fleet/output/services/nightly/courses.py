@@ -11,11 +11,13 @@ import numpy as np
 
 from fleet.output.services.nightly.load import as_date, as_number
 from fleet.readings import staging
+from fleet.readings.services import cover, logger_clock
 from sizing import sun
 from sizing.causes import channels, shape
 from sizing.judge import day_of_year
 
 SAMPLES = ("flow_l_min", "current_a", "irradiance_w_m2")
+PLACE = 5 + len(SAMPLES)  # of the latitude in a row
 
 
 class Courses:
@@ -52,12 +54,26 @@ def read(ids, first, last):
     )
     ages = (channels.NOON_DAYS, first - last, shape.NEWEST_DAYS)
     rows = _by_installation(counting, [*(as_date(first - age) for age in ages), ids])
-    return {pk: (np.array([as_number(row[1]) for row in some]), *in_quarters(some)) for pk, some in rows.items()}
+    found = {}
+    for pk, some in rows.items():
+        good, ahead_h = _by_the_sun(some)
+        if good.any():
+            some, ahead_h = [row for row, use in zip(some, good, strict=True) if use], ahead_h[good]
+            found[pk] = (np.array([as_number(row[1]) for row in some]), *in_quarters(some, ahead_h))
+    return found
 
 
-def in_quarters(rows):
+def _by_the_sun(rows):
+    """Which days of one logger may be used, and how many hours its clock was ahead of the sun on each."""
+    latitude, longitude, zone = (np.full(len(rows), rows[0][at]) for at in (PLACE, 2, 3))
+    days = [row[1] for row in rows]
+    light = cover.Light.at(latitude, longitude, zone, np.array(days, dtype="datetime64[D]"))
+    return logger_clock.put_right(days, [logger_clock.sampled((row[4], row[5], row[7])) for row in rows], light)
+
+
+def in_quarters(rows, ahead_h):
     """SAMPLES by quarter hours of sun time, each (days, quarters)."""
-    hour = np.concatenate([_sun_time(row) for row in rows])
+    hour = np.concatenate([_sun_time(row) - ahead for row, ahead in zip(rows, ahead_h, strict=True)])
     place = np.repeat(np.arange(len(rows)), [len(row[4]) for row in rows])
     return [
         shape.by_quarters(place, hour, np.concatenate([_floats(row[at], len(row[4])) for row in rows]), len(rows))
@@ -67,9 +83,10 @@ def in_quarters(rows):
 
 def _by_installation(where, params):
     rows = staging.fetch_rows(
-        f"SELECT s.installation_id, s.day, i.longitude_deg, i.zone, s.second, {', '.join('s.' + n for n in SAMPLES)} "
-        "FROM readings_dayseries s JOIN (SELECT i.id, t.longitude_deg, t.zone FROM registry_installation i "
-        "JOIN registry_well w ON w.id = i.well_id JOIN registry_site t ON t.id = w.site_id) i "
+        f"SELECT s.installation_id, s.day, i.longitude_deg, i.zone, s.second, {', '.join('s.' + n for n in SAMPLES)}, "
+        "i.latitude_deg FROM readings_dayseries s JOIN (SELECT i.id, t.latitude_deg, t.longitude_deg, t.zone "
+        "FROM registry_installation i JOIN registry_well w ON w.id = i.well_id "
+        "JOIN registry_site t ON t.id = w.site_id) i "
         f"ON i.id = s.installation_id WHERE {where} "
         "AND (s.flow_l_min IS NOT NULL OR s.current_a IS NOT NULL) ORDER BY s.installation_id, s.day", params,
     )  # fmt: skip
