@@ -50,6 +50,19 @@ def test_judged_days_over_the_fleet_are_narrowed_by_day_and_place(one, organisat
     assert api_of(otto).get(f"{ROOT}evaluations/").json()["results"] == []
 
 
+def test_a_day_says_whether_the_tank_was_full_or_the_well_dry(one, reads):
+    judged_days(one, date(2026, 3, 1), [(5000, 4500), (5000, 700), (5000, 4000)])
+    Evaluation.objects.filter(installation=one, day=date(2026, 3, 2)).update(dry=True)
+    Evaluation.objects.filter(installation=one, day=date(2026, 3, 3)).update(idle=True)
+    told = [(False, False), (False, True), (True, False)]
+    assert [(row["idle"], row["dry"]) for row in reads("evaluations/")["results"]] == told
+    days = reads(f"installations/{one.pk}/days/?first=2026-03-01&last=2026-03-03")
+    assert [(row["idle"], row["dry"]) for row in days] == told
+    days_of(one, [3000], first="2026-03-04")
+    (unjudged,) = reads(f"installations/{one.pk}/days/?first=2026-03-04&last=2026-03-04")
+    assert unjudged["dry"] is None and unjudged["reported_l"] == 3000
+
+
 WRONG = ["from=March", "to=9999-12-31", "from=2026-03-02&to=2026-03-01", "installation=one",
          "installation=-1", "installation=" + "9" * 30, "serial=a%00b", "site=" + "x" * 200]  # fmt: skip
 

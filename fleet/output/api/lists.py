@@ -149,7 +149,7 @@ class Days(APIView):
         span = {"installation": installation, "day__range": (ends["first"], ends["last"])}
         days = {}
         for row in Evaluation.objects.filter(**span).values(
-            "day", "expected_l", "low_l", "high_l", "measured_l", "idle", "sun_by"
+            "day", "expected_l", "low_l", "high_l", "measured_l", "idle", "dry", "sun_by"
         ):
             days[row["day"]] = row
         for row in DayRecord.objects.filter(**span).values("day", "volume_l", "irradiation_kwh_m2", "standing"):

@@ -76,7 +76,8 @@ class WholeShortfall(ShortfallRecord):
 
 
 class EvaluationRecord(serializers.ModelSerializer):
-    """One judged day of an installation: what was due, what came. Null: not known."""
+    """One judged day of an installation: what was due, what came; idle: stopped by a full tank; dry: the water stood at
+    the pump or its probe, and less came than was due. Null: not known."""
 
     installation = serializers.IntegerField(source="installation_id", read_only=True)
     serial = _serial()
@@ -84,7 +85,7 @@ class EvaluationRecord(serializers.ModelSerializer):
     class Meta:
         model = Evaluation
         fields = [
-            "installation", "serial", "day", "expected_l", "low_l", "high_l", "measured_l", "idle", "sun_by",
+            "installation", "serial", "day", "expected_l", "low_l", "high_l", "measured_l", "idle", "dry", "sun_by",
             "span_days", "baseline_hash",
         ]  # fmt: skip
         read_only_fields = fields
