@@ -72,12 +72,12 @@ CHECKS = {
         _("Watch for an hour around noon whether it stops by itself, and dip the level when it does."),
         ("WELL",),
     ),
-    # Put forward in earlier days; their words stand for the shortfalls of then.
-    "wash": (_("Measure one module's short-circuit current, wash it, measure again."), ("DC", "HEIGHT")),
     "look_at_shade": (
         _("Stand at the frame at the hours that are missing: is there a shadow on the modules?"),
         (),
     ),
+    # Put forward in earlier days; their words stand for the shortfalls of then.
+    "wash": (_("Measure one module's short-circuit current, wash it, measure again."), ("DC", "HEIGHT")),
     "bearing": (_("Take the frame's bearing and tilt, or look at its shadow at solar noon."), ()),
 }
 

@@ -20,9 +20,13 @@ CLEARLY = 1.5  # standard deviations beyond which an outcome is called low or hi
 MINUTES = {
     "ask_caretaker": 10, "look_at_modules": 10, "volts_no_amps": 10, "bucket_against_meter": 15, "power_and_flow": 25,
     "dip": 30, "string_currents": 25, "first_water": 30, "drop_under_load": 40, "watch_stops": 60,
+    "look_at_shade": 10,
 }  # fmt: skip
 HURRY = 0.35  # how much a longer check must tell more: worth falls with minutes to this power
 LEAST_BITS = 0.03
+# Odds from which the leading cause itself is confirmed, rather than parted from the others; what confirms it is found
+# so often where it is the cause, and so many times oftener than where another is (judgements).
+SURE, FOUND_SO, TIMES = 0.9, 0.6, 4.0
 
 
 class Effect(NamedTuple):
@@ -139,20 +143,50 @@ def bits(cause, chances):
     return float(entropy(cause) - (outcome * entropy(after.T)).sum())
 
 
+def at_their_hours():
+    """Checks that only settle what is suspected already: chances of their outcomes (causes, outcomes)."""
+    shadow = np.tile((0.04, 0.96), (len(NAMES), 1))
+    for name in ("shade_before_noon", "shade_after_noon"):
+        shadow[NUMBER[name]] = (0.92, 0.08)
+    return {"look_at_shade": shadow}
+
+
+def confirming(cause, tables):
+    """Checks that would show the leading cause itself, the quickest first; of like ones that which others pass for
+    least. The others are taken half as likely as they are held, half all alike, for they may be what nobody thought
+    of."""
+    lead = int(np.argmax(cause))
+    rest = np.delete(cause, lead)
+    rest = 0.5 * rest / max(rest.sum(), 1e-300) + 0.5 / len(rest)
+    found = {}
+    for check, table in tables.items():
+        others = np.maximum(rest @ np.delete(table, lead, axis=0), 1e-6)
+        times = np.where(table[lead] >= FOUND_SO, table[lead] / others, 0.0).max()
+        if times >= TIMES:
+            found[check] = times
+    return sorted(found, key=lambda check: (MINUTES[check], -found[check]))
+
+
 def choose(cause, effect=None, most=2):
     """The checks that would tell most, the best first: [(check, bits)]. cause (causes,): odds given that something is.
 
-    The second is the one that adds most to the first.
+    Where one cause is all but sure, the first is the quickest that confirms it; else the one that parts the leading
+    ones best. The second is the one that adds most to the first.
     """
     cause = np.asarray(cause, float)
     cause = cause / max(cause.sum(), 1e-300)
     tables = outcomes(usual_effects() if effect is None else effect)
+    settle = confirming(cause, tables | at_their_hours()) if cause.max() > SURE else []
     chosen, so_far, known = [], np.ones((len(cause), 1)), 0.0
     while len(chosen) < most:
         told = {c: bits(cause, _together(so_far, t)) - known for c, t in tables.items() if c not in chosen}
         best = max(told, key=lambda c: told[c] / MINUTES[c] ** HURRY)
         if told[best] < LEAST_BITS:
             break
+        if settle and not chosen:
+            best = settle[0]
+            tables |= {best: at_their_hours()[best]} if best not in tables else {}
+            told[best] = bits(cause, tables[best])
         chosen.append(best)
         so_far = _together(so_far, tables[best])
         known += told[best]

@@ -33,6 +33,48 @@ def test_the_first_check_parts_the_leading_two(causes, right):
     assert chosen[0][1] > 0.1
 
 
+CONFIRMED = [
+    ("shade_before_noon", {"look_at_shade"}),
+    ("shade_after_noon", {"look_at_shade"}),
+    ("dirt", {"look_at_modules"}),
+    ("frame_turned", {"look_at_modules"}),
+    ("meter_stands", {"bucket_against_meter"}),
+    ("stands_still", {"volts_no_amps"}),
+    ("string_open", {"string_currents"}),
+    ("water_sinks", {"dip", "power_and_flow"}),
+    ("main_leaks", {"first_water", "power_and_flow"}),
+    ("poor_joint", {"drop_under_load"}),
+    ("cuts_out", {"watch_stops"}),
+]
+
+
+@pytest.mark.parametrize(("cause", "right"), CONFIRMED)
+@pytest.mark.parametrize("other", ["pump_worn", "dirt", "water_sinks"])
+def test_a_cause_that_is_all_but_sure_is_confirmed_by_the_quickest_check_that_shows_it(cause, right, other):
+    if other != cause:
+        assert checks.choose(odds(**{cause: 0.93, other: 0.07}))[0][0] in right
+
+
+def test_up_to_nine_in_ten_the_leading_causes_are_parted_instead():
+    for lead in (0.6, 0.85):
+        first, bits = checks.choose(odds(shade_before_noon=lead, dirt=1 - lead))[0]
+        assert first != "look_at_shade"
+        tables = checks.outcomes(checks.usual_effects())
+        worth = {c: checks.bits(odds(shade_before_noon=lead, dirt=1 - lead), t) / checks.MINUTES[c] ** checks.HURRY
+                 for c, t in tables.items()}  # fmt: skip
+        assert first == max(worth, key=worth.get) and bits > 0.1
+
+
+def test_what_no_check_shows_by_itself_is_parted_as_before_however_sure_it_is():
+    first = checks.choose(odds(pump_worn=0.93, water_sinks=0.07))[0][0]
+    assert first not in checks.at_their_hours() and first in checks.outcomes(checks.usual_effects())
+
+
+def test_the_check_beside_a_confirming_one_is_another_and_adds_to_it():
+    chosen = checks.choose(odds(shade_before_noon=0.91, pump_worn=0.05, string_open=0.04))
+    assert chosen[0][0] == "look_at_shade" and len({code for code, _bits in chosen}) == len(chosen)
+
+
 def test_a_check_never_tells_less_than_nothing_nor_more_than_there_is_to_know():
     rng = np.random.default_rng(1)
     for _ in range(20):
