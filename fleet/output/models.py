@@ -206,6 +206,15 @@ class CauseCount(models.Model):
 class FindingHeard(models.Model):
     """A finding that taught the odds; kept so that the same finding never teaches twice."""
 
+    class Way(models.TextChoices):
+        TELEPHONE = "telephone", _("on a telephone")
+        DESK = "desk", _("at the desk")
+
+    organisation = models.ForeignKey("people.Organisation", models.CASCADE, null=True, related_name="+")
+    way = models.CharField(
+        max_length=9, choices=Way, blank=True,
+        db_comment="how it was heard: where the finding was written down; empty: not known",
+    )  # fmt: skip
     finding_key = models.CharField(max_length=40, unique=True)
     cause = models.CharField(max_length=24)
     pump_kind = models.CharField(max_length=12)

@@ -216,6 +216,7 @@ def alarms(request):
         "form": form, "allowed": allowed, "now": now,
         "tables": [(value, setting.table(value)) for value in shown],
         "units": units, "yearly": units * now / 100, "said": services.said_and_found(organisation.pk),
+        "heard": services.findings_heard(organisation.pk),
     }  # fmt: skip
     return render(request, "output/alarms.html", context, status=422 if form.errors else 200)
 

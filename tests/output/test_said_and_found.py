@@ -14,20 +14,22 @@ from tests.makers.registry import an_installation
 pytestmark = pytest.mark.django_db
 
 
+NAMED = {"way": "desk"}
+
+
 @pytest.fixture
 def visited(organisation, nadia):
     """`visited("dirt", dirt=0.7, pump_worn=0.3)`: a visit that found dirt where these odds had been said."""
     numbers = iter(range(1000))
 
-    def found(*causes, **odds):
+    def found(*causes, heard=NAMED, **odds):
         one = an_installation(organisation)
         if odds:
             said = [{"cause": cause, "odds": chance} for cause, chance in odds.items()]
             a_shortfall(one, causes=said, flagged_on=date(2026, 3, 1))
         for cause in causes:
-            services.learn(
-                cause=cause, found=f"finding-{next(numbers)}", installation=one, by=nadia, on=date(2026, 3, 20)
-            )
+            services.learn(cause=cause, found=f"finding-{next(numbers)}", installation=one, on=date(2026, 3, 20),
+                           **{"by": nadia} | heard)  # fmt: skip
         return one
 
     return found
@@ -93,6 +95,28 @@ def test_the_manager_sees_it_with_the_one_setting_and_otto_sees_his_own(
     otto.save()
     assert client_of(otto).get(reverse("output:alarms")).content.decode().count("too few to say") == 4
     assert client_of(idris).get(reverse("output:alarms")).status_code == 403
+
+
+def test_findings_count_whoever_heard_them_and_it_is_told_how_they_were_heard(
+    organisation, visited, other_organisation, wanja, client_of, api_of
+):
+    visited("dirt", dirt=0.7)
+    visited("dirt", dirt=0.71, heard={"way": "telephone", "by": None})
+    visited("dirt", dirt=0.72, heard={"way": "telephone"})
+    visited("main_leaks", dirt=0.73, heard={"way": "", "by": None})
+    assert (rows(organisation)[0.6]["said"], rows(organisation)[0.6]["right"]) == (4, 3)
+    heard = {"telephone": 2, "desk": 1, "unknown": 1, "nameless": 2}
+    assert services.findings_heard(organisation.pk) == heard
+    assert set(services.findings_heard(other_organisation.pk).values()) == {0}
+    assert api_of(wanja).get("/api/v1/alarms/").json()["findings_heard"] == heard
+    page = client_of(wanja).get(reverse("output:alarms")).content.decode()
+    assert "Findings written down on a telephone</dt><dd>2</dd>" in page
+
+
+def test_a_person_who_is_removed_takes_no_finding_out_of_the_count(organisation, visited, nadia):
+    visited("dirt", dirt=0.7)
+    FindingHeard.objects.update(heard_by=None)
+    assert rows(organisation)[0.6]["said"] == 1
 
 
 def test_today_is_meant_where_no_day_is_given(organisation, nadia):

@@ -1,18 +1,20 @@
 """What closing a visit does to the shortfall, the next inspection and the follow-up; when inspections fall due."""
 
 from datetime import UTC, date, datetime, timedelta
+from importlib import import_module
 
 import numpy as np
 import pytest
+from django.db import connection
 from django.utils import timezone
 
 from fleet.output import services as output
-from fleet.output.models import CauseCount, Evaluation, Shortfall
+from fleet.output.models import CauseCount, Evaluation, FindingHeard, Shortfall
 from fleet.readings.models import DayRecord
 from fleet.readings.partitions import make_for
 from fleet.visits import services
 from fleet.visits.cause_names import TEACHES
-from fleet.visits.models import InspectionRule, Visit
+from fleet.visits.models import FieldPiece, InspectionRule, Visit
 from fleet.visits.services import downward
 from fleet.visits.tasks import sweep
 from fleet.web.refusals import Refused
@@ -274,6 +276,35 @@ def test_a_finding_teaches_for_the_season_in_which_it_was_made(repair, idris):
     made.save()
     assert downward.teach(made, idris)
     assert CauseCount.objects.get().month == 9
+
+
+@pytest.fixture
+def both_ways(repair, idris, organisation):
+    """A finding that came from a telephone, and one that was typed at the desk; both have taught."""
+    sent, typed = finding(repair, cause="dirt"), finding(repair, cause="main_leaks")
+    FieldPiece.objects.create(
+        key=sent.key, organisation=organisation, visit=repair, kind="finding", payload={}, written_at=sent.noted_at
+    )
+    for made in (sent, typed):
+        assert downward.teach(made, idris)
+    return {str(sent.key): "telephone", str(typed.key): "desk"}
+
+
+def heard():
+    return dict(FindingHeard.objects.values_list("finding_key", "way"))
+
+
+def test_it_is_kept_how_a_finding_was_heard_and_whose_it_is(both_ways, organisation):
+    assert heard() == both_ways
+    assert set(FindingHeard.objects.values_list("organisation", flat=True)) == {organisation.pk}
+
+
+def test_of_findings_that_were_heard_before_it_is_looked_up(both_ways, organisation):
+    FindingHeard.objects.update(way="", organisation=None, heard_by=None)
+    with connection.cursor() as cursor:
+        cursor.execute(import_module("fleet.visits.migrations.0007_how_findings_were_heard").SQL)
+    assert heard() == both_ways
+    assert set(FindingHeard.objects.values_list("organisation", flat=True)) == {organisation.pk}
 
 
 def test_a_finding_that_comes_after_the_closing_teaches_too(repair, idris, organisation):

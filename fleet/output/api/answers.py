@@ -144,6 +144,7 @@ class Alarms(rest.ByMethod, APIView):
         return Response({
             "false_alarms_per_100_unit_years": now, "days_to_notice": setting.table(now),
             "said_and_found": services.said_and_found(request.user.organisation_id),
+            "findings_heard": services.findings_heard(request.user.organisation_id),
         })  # fmt: skip
 
     @extend_schema(tags=TAGS, responses=shapes.AlarmsShape)

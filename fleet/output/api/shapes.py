@@ -135,6 +135,7 @@ class DayShape(serializers.Serializer):
     high_l = serializers.FloatField(allow_null=True)
     measured_l = serializers.FloatField(allow_null=True)
     idle = serializers.BooleanField(allow_null=True)
+    dry = serializers.BooleanField(allow_null=True)
     sun_by = serializers.CharField(allow_null=True)
     reported_l = serializers.FloatField(allow_null=True)
     irradiation_kwh_m2 = serializers.FloatField(allow_null=True)
@@ -365,6 +366,15 @@ class CausesSaidShape(serializers.Serializer):
     share = serializers.FloatField(allow_null=True)
 
 
+class FindingsHeardShape(serializers.Serializer):
+    """How the findings behind it were heard; nameless: for how many of all nobody is named (any more)."""
+
+    telephone = serializers.IntegerField()
+    desk = serializers.IntegerField()
+    unknown = serializers.IntegerField()
+    nameless = serializers.IntegerField()
+
+
 class AlarmsShape(serializers.Serializer):
     """The one setting of the judgement, about how many days a sudden loss takes to be noticed under it, and whether
     the odds of causes hold."""
@@ -372,6 +382,7 @@ class AlarmsShape(serializers.Serializer):
     false_alarms_per_100_unit_years = serializers.FloatField()
     days_to_notice = serializers.ListField(child=serializers.DictField())
     said_and_found = CausesSaidShape(many=True)
+    findings_heard = FindingsHeardShape()
 
 
 class AlarmsIn(serializers.Serializer):

@@ -22,7 +22,7 @@ from fleet.output.services.judging import (
     judge_through,
     release,
 )
-from fleet.output.services.learning import counts, learn, said_and_found
+from fleet.output.services.learning import counts, findings_heard, learn, said_and_found
 from fleet.output.services.spot import answer_spot, own_level
 from fleet.output.services.spot_causes import causes_of_test
 from fleet.output.services.spot_slips import look_at_tests
@@ -44,6 +44,7 @@ __all__ = [
     "end_shortfall",
     "fetch_due",
     "fetch_years",
+    "findings_heard",
     "forget_weather",
     "import_weather",
     "weather_places",

@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import numpy as np
 from django.db import IntegrityError, transaction
-from django.db.models import F, Q
+from django.db.models import Count, F, Q
 from django.utils import timezone
 
 from fleet.output.fleet_arrays import KINDS
@@ -15,11 +15,11 @@ from sizing.causes import names
 
 
 @transaction.atomic
-def learn(*, cause, found, installation, by=None, on=None):
+def learn(*, cause, found, installation, by=None, on=None, way=""):
     """A visit found this cause. `found`: the finding's key; the same finding never teaches twice.
 
     `cause`: one of the judgement's names; others teach nothing. `on`: the day at the site on which it was found, which
-    tells the season; today if left out. Returns whether something was learned.
+    tells the season; today if left out. `way`: a FindingHeard.Way. Returns whether something was learned.
     """
     if cause not in names.NUMBER:
         return False
@@ -28,8 +28,9 @@ def learn(*, cause, found, installation, by=None, on=None):
     try:
         with transaction.atomic():
             FindingHeard.objects.create(
-                finding_key=str(found), cause=cause, pump_kind=kind, suspected=suspected, heard_by=by
-            )
+                finding_key=str(found), cause=cause, pump_kind=kind, suspected=suspected, heard_by=by,
+                organisation_id=installation.organisation_id, way=way,
+            )  # fmt: skip
     except IntegrityError:
         return False
     count, _made = CauseCount.objects.get_or_create(
@@ -59,9 +60,9 @@ def said_and_found(organisation_id):
     """Whether the odds hold: of the causes that were given such odds before a visit, how many it found.
 
     [{low, high, said, right, share}], share None where too few were said. Findings at sites where nothing was said
-    before, and those that nobody of the organisation is named for, are left out.
+    before are left out; whether anybody is still named for one makes no difference.
     """
-    heard = FindingHeard.objects.filter(heard_by__organisation_id=organisation_id).exclude(suspected=[])
+    heard = FindingHeard.objects.filter(organisation_id=organisation_id).exclude(suspected=[])
     visits = {}  # what one visit found is held against what was said before it once, however many causes it found
     for cause, suspected, at in heard.values_list("cause", "suspected", "heard_at"):
         said_then = tuple((one["cause"], one["odds"]) for one in suspected)
@@ -78,6 +79,17 @@ def said_and_found(organisation_id):
          "share": right[n] / said[n] if said[n] >= FEW else None}
         for n, (low, high) in enumerate(SAID)
     ]  # fmt: skip
+
+
+def findings_heard(organisation_id):
+    """How the findings behind `said_and_found` were heard: {telephone, desk, unknown, nameless}, the last of them all
+    those for which nobody is named."""
+    heard = FindingHeard.objects.filter(organisation_id=organisation_id).exclude(suspected=[])
+    way = {
+        name: Count("pk", filter=Q(way=code))
+        for name, code in (("telephone", FindingHeard.Way.TELEPHONE), ("desk", FindingHeard.Way.DESK), ("unknown", ""))
+    }
+    return heard.aggregate(**way, nameless=Count("pk", filter=Q(heard_by=None)))
 
 
 def counts(organisation_id, pump_kind=None):

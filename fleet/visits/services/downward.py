@@ -10,6 +10,7 @@ from fleet.output import services as output
 from fleet.readings import services as readings
 from fleet.registry.models import StaticLevel
 from fleet.visits.cause_names import TEACHES
+from fleet.visits.models import FieldPiece
 from fleet.visits.services import answers
 from fleet.web.refusals import Refused
 
@@ -78,7 +79,8 @@ def teach(finding, by):
     if installation is None or cause is None or not finding.confirmed or finding.taken_back_at is not None:
         return False
     on = finding.noted_at.astimezone(ZoneInfo(finding.visit.site.zone)).date()
-    return output.learn(cause=cause, found=finding.key, installation=installation, by=by, on=on)
+    way = "telephone" if FieldPiece.objects.filter(key=finding.key).exists() else "desk"
+    return output.learn(cause=cause, found=finding.key, installation=installation, by=by, on=on, way=way)
 
 
 def end_shortfall(*, shortfall, ending, words, on):
