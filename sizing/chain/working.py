@@ -207,15 +207,8 @@ def working(fleet, day_of_year, ghi_kwh_m2_day, *, air_c=None, static_level_m=No
         "pump's test points; unit's own test", told("flow_scale"),
     )  # fmt: skip
     add("state", "", STATES[int(value["state"])], "", "", "", "")
-    add(
-        "hydraulic power",
-        "Ph",
-        float(hydraulic_power_w(value["pump_flow_l_min"], value["head_m"])),
-        "W",
-        "ρ g Q Ht",
-        "definition",
-        "Q, Ht",
-    )  # noqa: E501
+    lifted_w = float(hydraulic_power_w(value["pump_flow_l_min"], value["head_m"]))
+    add("hydraulic power", "Ph", lifted_w, "W", "ρ g Q Ht", "definition", "Q, Ht")
     add("wire to water", "ηp", float(at.efficiency[0]), "1", "Ph / Pp", "definition", "Ph, Pp")
     dipped = None if static_level_m is None else [level]
     days = expected_days(fleet, [0], [day], [ghi], "horizontal", static_level_m=dipped, air_c=air, faults=faults)

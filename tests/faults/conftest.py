@@ -9,7 +9,7 @@ from fleet.output.fleet_arrays import read_fleet
 from fleet.readings.services import keep_days
 from sizing import chain
 from tests.faults.workers import OwnBroker, Worker, calls_through
-from tests.makers.registry import a_module_type, a_pump_type, a_site, a_unit, a_well, an_installation
+from tests.makers.registry import side_by_side
 
 FIRST = date(2024, 3, 10)
 
@@ -58,15 +58,7 @@ def few(transactional_db, organisation):
 
 
 def few_units(organisation, days=60):
-    kind, module = a_pump_type(organisation), a_module_type(organisation)
-    units = []
-    for n in range(4):
-        site = a_site(organisation, latitude_deg=3.1 + n * 0.01, longitude_deg=35.6)
-        well = a_well(site)
-        well.tank.float_switch = False
-        well.tank.save()
-        unit = a_unit(organisation, pump_type=kind)
-        units.append(an_installation(unit=unit, well=well, module_type=module, instrument_level="logger"))
+    units = side_by_side(organisation, 4, instrument_level="logger")
     rng = np.random.default_rng(3)
     when = np.datetime64(FIRST) + np.arange(days)
     sun = rng.uniform(3.5, 6.5, days) * rng.normal(1, 0.02, (len(units), days))

@@ -205,3 +205,15 @@ def an_installation(organisation=None, *, unit=None, well=None, start=START, end
         if name not in changes:
             changes[name] = maker(organisation)
     return Installation.objects.create(**known | changes)
+
+
+def side_by_side(organisation, count, *, float_switch=False, **changes):
+    """Installations of one pump type and one module type, a kilometre apart, each on its own site and well."""
+    kind, module, made = a_pump_type(organisation), a_module_type(organisation), []
+    for n in range(count):
+        well = a_well(a_site(organisation, latitude_deg=3.1 + n * 0.01, longitude_deg=35.6))
+        well.tank.float_switch = float_switch
+        well.tank.save()
+        unit = a_unit(organisation, pump_type=kind)
+        made.append(an_installation(unit=unit, well=well, module_type=module, **changes))
+    return made

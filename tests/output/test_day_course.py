@@ -18,7 +18,7 @@ from fleet.readings.models import Arrival, DayRecord, DaySeries
 from fleet.readings.services import keep_days, keep_series
 from sizing import sun
 from sizing.causes import shape, table
-from tests.makers.registry import a_module_type, a_pump_type, a_site, a_unit, a_well, an_installation
+from tests.makers.registry import side_by_side
 
 pytestmark = pytest.mark.django_db
 FIRST = date(2024, 3, 10)
@@ -29,15 +29,7 @@ CLOCK_QUARTERS = np.arange(24, 80)  # of the local day, from six in the morning 
 @pytest.fixture
 def two(organisation):
     """Two loggers with a cell, side by side, one module each, so that the light is all they have."""
-    kind, module = a_pump_type(organisation), a_module_type(organisation)
-    made = []
-    for n in range(2):
-        well = a_well(a_site(organisation, latitude_deg=3.1 + n * 0.01, longitude_deg=35.6))
-        well.tank.float_switch = False
-        well.tank.save()
-        made.append(an_installation(unit=a_unit(organisation, pump_type=kind), well=well, module_type=module,
-                                    instrument_level="logger", modules_in_series=2))  # fmt: skip
-    return made
+    return side_by_side(organisation, 2, instrument_level="logger", modules_in_series=2)
 
 
 def quarters(installations, until, days=DAYS):

@@ -19,7 +19,7 @@ from fleet.registry.models import Installation
 from sizing import chain
 from sizing.judge import mistakes, record
 from tests.makers.readings import NOON, a_meter_reading, a_slip, days_of, later
-from tests.makers.registry import a_module_type, a_pump_type, a_site, a_unit, a_well, an_installation
+from tests.makers.registry import an_installation, side_by_side
 
 pytestmark = pytest.mark.django_db
 CODE = {name: code for code, name in enumerate(mistakes.NAMES)}
@@ -194,12 +194,7 @@ FIRST = datetime(2024, 3, 10, 9, tzinfo=UTC)
 
 def metered_units(organisation, count):
     """Units near each other whose meters are read each Sunday, and what these show: (installations, totals)."""
-    kind, module, made = a_pump_type(organisation), a_module_type(organisation), []
-    for n in range(count):
-        well = a_well(a_site(organisation, latitude_deg=3.1 + n * 0.01, longitude_deg=35.6))
-        well.tank.float_switch = False
-        well.tank.save()
-        made.append(an_installation(unit=a_unit(organisation, pump_type=kind), well=well, module_type=module))
+    made = side_by_side(organisation, count, instrument_level="meter")
     fleet = read_fleet([i.pk for i in made], 2024).fleet
     days = np.arange(7 * WEEKS)
     sun = np.random.default_rng(4).uniform(4.5, 6.0, len(days))

@@ -12,7 +12,7 @@ from fleet.readings.services import keep_days
 from fleet.reports.models import InstallationMonth
 from fleet.reports.services import refresh_months
 from sizing import chain
-from tests.makers.registry import a_module_type, a_pump_type, a_site, a_unit, a_well, an_installation
+from tests.makers.registry import side_by_side
 
 pytestmark = pytest.mark.django_db
 FIRST, DAYS, NOON_W_M2 = date(2024, 3, 1), 60, 800.0
@@ -21,15 +21,7 @@ LAST = FIRST + timedelta(days=DAYS - 1)
 
 def a_fleet(organisation, *, float_switch, count=3, **built):
     """Loggers with a cell, side by side."""
-    kind, module = a_pump_type(organisation), a_module_type(organisation)
-    made = []
-    for n in range(count):
-        well = a_well(a_site(organisation, latitude_deg=3.1 + n * 0.01, longitude_deg=35.6))
-        well.tank.float_switch = float_switch
-        well.tank.save()
-        made.append(an_installation(unit=a_unit(organisation, pump_type=kind), well=well, module_type=module,
-                                    instrument_level="logger", **built))  # fmt: skip
-    return made
+    return side_by_side(organisation, count, float_switch=float_switch, instrument_level="logger", **built)
 
 
 def readings(installations):

@@ -13,7 +13,7 @@ from fleet.readings.models import Arrival, DayRecord, Slip
 from fleet.readings.services import keep_days, settle
 from sizing import chain
 from sizing.causes.names import NUMBER
-from tests.makers.registry import a_module_type, a_pump_type, a_site, a_unit, a_well, an_installation
+from tests.makers.registry import an_installation, side_by_side
 
 pytestmark = pytest.mark.django_db
 FIRST = date(2024, 3, 10)
@@ -23,19 +23,7 @@ DAYS = 60
 @pytest.fixture
 def few(organisation):
     """Five units near each other, with their own cell, no float switch, and what each would give of the sun it had."""
-    kind, module = a_pump_type(organisation), a_module_type(organisation)
-    made = []
-    for n in range(5):
-        site = a_site(organisation, latitude_deg=3.1 + n * 0.01, longitude_deg=35.6)
-        well = a_well(site)
-        well.tank.float_switch = False
-        well.tank.save()
-        made.append(
-            an_installation(
-                unit=a_unit(organisation, pump_type=kind), well=well, module_type=module, instrument_level="logger"
-            )
-        )
-    return made
+    return side_by_side(organisation, 5, instrument_level="logger")
 
 
 def sound_days(installations, days=DAYS, seed=1):

@@ -11,7 +11,7 @@ from fleet.output.models import Evaluation, Shortfall
 from fleet.readings.services import keep_series
 from sizing import sun
 from sizing.causes import shape, table
-from tests.makers.registry import a_module_type, a_pump_type, a_site, a_unit, a_well, an_installation
+from tests.makers.registry import side_by_side
 
 pytestmark = pytest.mark.django_db
 FIRST, DAYS, LAST_DAYS = date(2024, 3, 10), 42, 12
@@ -21,15 +21,7 @@ SECONDS = np.arange(24, 76) * 900
 @pytest.fixture
 def three(organisation):
     """Loggers that write flow and nothing else, side by side."""
-    kind, module = a_pump_type(organisation), a_module_type(organisation)
-    made = []
-    for n in range(3):
-        well = a_well(a_site(organisation, latitude_deg=3.1 + n * 0.01, longitude_deg=35.6))
-        well.tank.float_switch = False
-        well.tank.save()
-        made.append(an_installation(unit=a_unit(organisation, pump_type=kind), well=well, module_type=module,
-                                    instrument_level="logger"))  # fmt: skip
-    return made
+    return side_by_side(organisation, 3, instrument_level="logger")
 
 
 def flows(installations):

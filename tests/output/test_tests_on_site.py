@@ -19,7 +19,7 @@ from fleet.readings.services import keep_meter_readings, keep_spot_test, settle
 from fleet.readings.services.spot import let_spot_test_count
 from sizing import chain
 from tests.makers.judged import a_shortfall
-from tests.makers.registry import a_module_type, a_pump_type, a_site, a_unit, a_well, an_installation
+from tests.makers.registry import side_by_side
 from tests.output.test_judge import FIRST, ids, sound_days
 from tests.output.test_nights_agree import assert_same, forget, left
 
@@ -31,16 +31,10 @@ DAYS = 100
 @pytest.fixture
 def two(organisation):
     """Two units with three sound tests at commissioning each: the first has a meter, which was never read."""
-    kind, module = a_pump_type(organisation), a_module_type(organisation)
-    made = []
-    for n in range(2):
-        well = a_well(a_site(organisation, latitude_deg=3.1 + n * 0.01, longitude_deg=35.6))
-        well.tank.float_switch = False
-        well.tank.save()
-        unit = a_unit(organisation, pump_type=kind)
-        made.append(an_installation(unit=unit, well=well, module_type=module, instrument_level="meter"))
+    made = side_by_side(organisation, 2, instrument_level="meter")
+    for one in made:
         for minute in (0, 10, 20):
-            take(made[n], 1, 1.0, kind="commissioning", minute=minute)
+            take(one, 1, 1.0, kind="commissioning", minute=minute)
     return made
 
 

@@ -10,7 +10,7 @@ from fleet.output.fleet_arrays import read_fleet
 from fleet.output.models import Evaluation, Shortfall
 from fleet.readings.services import keep_days
 from sizing import chain
-from tests.makers.registry import a_module_type, a_pump_type, a_site, a_unit, a_well, an_installation
+from tests.makers.registry import side_by_side
 
 pytestmark = pytest.mark.django_db
 FIRST, DAYS, LESS_DAYS = date(2024, 3, 10), 70, 20
@@ -19,15 +19,7 @@ FIRST, DAYS, LESS_DAYS = date(2024, 3, 10), 70, 20
 @pytest.fixture
 def three(organisation):
     """Units side by side with a float switch and a daily volume; people draw about half of what they could give."""
-    kind, module = a_pump_type(organisation), a_module_type(organisation)
-    made = []
-    for n in range(3):
-        well = a_well(a_site(organisation, latitude_deg=3.1 + n * 0.01, longitude_deg=35.6))
-        well.tank.float_switch = True
-        well.tank.save()
-        made.append(an_installation(unit=a_unit(organisation, pump_type=kind), well=well, module_type=module,
-                                    instrument_level="daily"))  # fmt: skip
-    return made
+    return side_by_side(organisation, 3, float_switch=True, instrument_level="daily")
 
 
 def judged(installations, ticks):

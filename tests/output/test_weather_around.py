@@ -1,6 +1,7 @@
 """Weather brought in or fetched: kept once, used in judging where nobody else tells, and never in the way."""
 
 import threading
+from contextlib import contextmanager
 from datetime import date, timedelta
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from urllib.parse import parse_qs, urlsplit
@@ -136,26 +137,15 @@ def test_the_command_says_what_it_kept_and_refuses_with_a_sentence(organisation,
 # -- fetched -----------------------------------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def service(settings):
-    """A stand-in for the service on this machine: answers what it is asked, or with a fault."""
-    asked, fault = [], []
+@contextmanager
+def standing_in(settings, service, path, answer):
+    """A server on this machine in place of the weather service: answer(path, what is asked) gives status and body."""
 
     class Answers(BaseHTTPRequestHandler):
         def do_GET(self):
-            asked.append({k: v[0] for k, v in parse_qs(urlsplit(self.path).query).items()})
-            if fault:
-                self.send_response(fault[0])
-                self.end_headers()
-                self.wfile.write(b'{"messages": ["out of order"]}')
-                return
-            first, last = (date.fromisoformat(f"{v[:4]}-{v[4:6]}-{v[6:]}") for v in
-                           (asked[-1]["start"], asked[-1]["end"]))  # fmt: skip
-            days = [5.0] * ((last - first).days + 2)
-            body = weather.power_json(
-                days, first, latitude_deg=float(asked[-1]["latitude"]), longitude_deg=float(asked[-1]["longitude"])
-            )
-            self.send_response(200)
+            address = urlsplit(self.path)
+            status, body = answer(address.path, {k: v[0] for k, v in parse_qs(address.query).items()})
+            self.send_response(status)
             self.send_header("Content-Type", "application/json")
             self.end_headers()
             self.wfile.write(body.encode())
@@ -165,11 +155,30 @@ def service(settings):
 
     server = HTTPServer(("127.0.0.1", 0), Answers)
     threading.Thread(target=server.serve_forever, daemon=True).start()
-    settings.WEATHER_SERVICE = "power"
-    settings.WEATHER_ADDRESS = f"http://127.0.0.1:{server.server_port}/hourly"
-    yield asked, fault
-    server.shutdown()
-    server.server_close()
+    settings.WEATHER_SERVICE = service
+    settings.WEATHER_ADDRESS = f"http://127.0.0.1:{server.server_port}{path}"
+    try:
+        yield
+    finally:
+        server.shutdown()
+        server.server_close()
+
+
+@pytest.fixture
+def service(settings):
+    """A stand-in for the service of days up to now: answers what it is asked, or with a fault."""
+    asked, fault = [], []
+
+    def answer(_path, wanted):
+        asked.append(wanted)
+        if fault:
+            return fault[0], '{"messages": ["out of order"]}'
+        first, last = (date.fromisoformat(f"{v[:4]}-{v[4:6]}-{v[6:]}") for v in (wanted["start"], wanted["end"]))
+        place = {"latitude_deg": float(wanted["latitude"]), "longitude_deg": float(wanted["longitude"])}
+        return 200, weather.power_json([5.0] * ((last - first).days + 2), first, **place)
+
+    with standing_in(settings, "power", "/hourly", answer):
+        yield asked, fault
 
 
 def test_missing_days_are_fetched_cell_by_cell_and_only_once(organisation, service):
@@ -202,34 +211,19 @@ def past_years(settings):
     """A stand-in for the service that has whole years and ends in 2023: answers as it is told in `how`."""
     asked, how = [], {"status": 200, "body": None}
 
-    class Answers(BaseHTTPRequestHandler):
-        def do_GET(self):
-            address = urlsplit(self.path)
-            wanted = {k: v[0] for k, v in parse_qs(address.query).items()}
-            asked.append((address.path, wanted))
-            status, body = how["status"], how["body"]
-            first, last = int(wanted["startyear"]), int(wanted["endyear"])
-            if last > 2023:
-                status, body = 400, '{"message": "endyear: Incorrect value. Please, enter an integer up to 2023."}'
-            if body is None:
-                days = (date(last, 12, 31) - date(first, 1, 1)).days + 2
-                body = weather.pvgis_hourly_json(
-                    [4.5] * days, date(first, 1, 1), float(wanted["lat"]), float(wanted["lon"])
-                )
-            self.send_response(status)
-            self.end_headers()
-            self.wfile.write(body.encode())
+    def answer(path, wanted):
+        asked.append((path, wanted))
+        first, last = int(wanted["startyear"]), int(wanted["endyear"])
+        if last > 2023:
+            return 400, '{"message": "endyear: Incorrect value. Please, enter an integer up to 2023."}'
+        if how["body"] is not None:
+            return how["status"], how["body"]
+        days = (date(last, 12, 31) - date(first, 1, 1)).days + 2
+        place = (float(wanted["lat"]), float(wanted["lon"]))
+        return how["status"], weather.pvgis_hourly_json([4.5] * days, date(first, 1, 1), *place)
 
-        def log_message(self, *_):
-            pass
-
-    server = HTTPServer(("127.0.0.1", 0), Answers)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    settings.WEATHER_SERVICE = "pvgis"
-    settings.WEATHER_ADDRESS = f"http://127.0.0.1:{server.server_port}/api"
-    yield asked, how
-    server.shutdown()
-    server.server_close()
+    with standing_in(settings, "pvgis", "/api", answer):
+        yield asked, how
 
 
 def test_a_service_of_past_years_is_asked_for_them_on_level_ground_and_kept_once(organisation, past_years):

@@ -11,6 +11,12 @@ from tests.makers.visits import an_assigned_visit
 
 
 @pytest.fixture
+def installation(organisation):
+    services.set_up(organisation)
+    return an_installation(organisation)
+
+
+@pytest.fixture
 def visit(idris, organisation):
     services.set_up(organisation)
     return an_assigned_visit(an_installation(organisation), idris)

@@ -16,7 +16,7 @@ register = template.Library()
 
 
 @register.inclusion_tag("web/_map.html", takes_context=True)
-def map(context, address, label="", by_view=False, box="", instead="", height="usual"):  # noqa: A001
+def map(context, address, label="", by_view=False, box="", instead="", height="usual"):  # noqa: A001 - the tag's name
     words = {
         "in": _("Closer"),
         "out": _("Farther"),

@@ -11,7 +11,7 @@ class Command(BaseCommand):
         parser.add_argument("--check", action="store_true", help="change nothing; fail if texts are missing")
         parser.add_argument("--list", action="store_true", help="print each text that is missing")
 
-    def handle(self, *, check, list, **options):  # noqa: A002
+    def handle(self, *, check, list, **options):  # noqa: A002 - named as its option
         import polib
 
         gathered = messages.gather(settings.BASE_DIR)
