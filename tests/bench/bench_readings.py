@@ -19,7 +19,7 @@ def main(millions=5.0):
 
         from fleet.readings import staging
         from fleet.readings.partitions import make_for
-        from fleet.readings.services import keep_days, keep_series
+        from fleet.readings.services import keep_days, keep_meter_readings, keep_series
         from tests.bench.fleets import many_installations
 
         rows = int(millions * 1e6)
@@ -101,6 +101,26 @@ def main(millions=5.0):
         empty("readings_dayseries")
         kept = _timed("keep_series: quarter hours, with the day added up", series, len(at))
         print(f"keep_series runs at {100 * kept / copied:.0f} % of the bare COPY (wanted: 40 %)")
+        _totals(keep_meter_readings, ids, rng)
+
+
+def _totals(keep, ids, rng, units=1000, months=40):
+    """Totals of meters, a tenth of them and all: what a row costs must not grow with how many come at once."""
+    ids = np.asarray(ids[:units])
+
+    def some(first, last):
+        month = np.arange(first, last)
+        days = np.datetime64("2020-01-01") + 30 * month
+        return {
+            "installations": np.repeat(ids, len(month)), "days": np.tile(days, len(ids)),
+            "epoch_s": np.tile(days.astype("datetime64[s]").astype(float) + 36000, len(ids)),
+            "totals": np.tile(100_000.0 * month, len(ids)) + np.repeat(rng.integers(0, 9000, len(ids)), len(month)),
+        }  # fmt: skip
+
+    tenth, rest = some(0, months // 10), some(months // 10, months)
+    few = _timed("keep_meter_readings, few", lambda: keep(**tenth), len(tenth["days"]))
+    many = _timed("keep_meter_readings, nine times as many", lambda: keep(**rest), len(rest["days"]))
+    print(f"a row among many costs {few / many:.2f} times one among few")
 
 
 def _timed(what, work, count):
