@@ -147,6 +147,19 @@ def with_cautions(codes):
     ]
 
 
+def in_words():
+    """Causes and checks in the language of the moment, as plain data: {words: {cause: words}, check_words: {check:
+    [words, [[mark, caution]]]}}."""
+    return {
+        "words": {cause: str(words) for cause, words in CAUSES.items()},
+        "check_words": {
+            code: [str(words), [[mark, str(caution)] for mark, caution in cautions]]
+            for code in telling.MINUTES
+            for words, cautions in with_cautions([code])
+        },
+    }  # fmt: skip
+
+
 def parts(causes):
     """What to take along, as it stands in English (pages translate it): what is likely to be used, the likeliest first.
 

@@ -257,6 +257,7 @@ def spot(request, pk, test):
         "doubts": found.slips.waiting(), "may_settle": may(request.user, "settle"),
         "causes": causes and [(advice.word(c["cause"]), c["odds"]) for c in causes["causes"]],
         "checks": causes and advice.with_cautions(causes["checks"]), "nothing": causes and causes["nothing"],
+        "again": causes and causes["nothing"] > services.MAY_WELL,
     }  # fmt: skip
     return render(request, "output/spot.html", context)
 

@@ -13,8 +13,8 @@ from django.template.loader import get_template
 
 STYLES = ["web/css/look.css", "web/css/parts.css", "web/css/forms.css", "visits/log.css", "visits/field/field.css"]
 MODULES = [
-    "main", "db", "clock", "words", "dom", "lock", "pack", "card", "tables", "fall", "beside", "slips", "rules",
-    "captures", "scan", "qr",
+    "main", "db", "clock", "words", "dom", "lock", "pack", "card", "tables", "fall", "odds", "next", "beside", "slips",
+    "rules", "captures", "scan", "qr",
     "qr_find", "spot", "photo", "steps", "visit", "home", "sun", "outbox", "send", "room", "reserve",
 ]  # fmt: skip
 LATER = {"qr", "qr_find"}  # packed like the rest, but read only when a label is scanned

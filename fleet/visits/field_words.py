@@ -123,6 +123,15 @@ WORDS = {
     "above": _("above what is expected"),
     "cannot_tell": _("cannot tell"),
     "check_next": _("Check next"),
+    "odds_note": _(
+        "Weighed here from all that was known when this was packed, and from this test. The shares hold if something is"
+        " wrong; chance that nothing is: {n}."
+    ),
+    "odds_again": _("It may well be that nothing is wrong: take the test once more before anything is opened."),
+    "odds_after_slip": _("Answer the question above first; then the causes are weighed."),
+    "above_99": _("above 99 %"),
+    "below_1": _("below 1 %"),
+    "caution": _("Caution"),
     "because_no_card": _("No expected figures are packed for this unit."),
     "because_no_sun": _("Without the irradiance nothing can be said about the flow."),
     "because_no_flow": _("No flow was measured."),

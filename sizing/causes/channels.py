@@ -40,6 +40,7 @@ CELL = (0.05, 0.03, 0.02, 0.03)  # of the own cell's day against the sky that ne
 # How far what a fault does at noon may lie from the chain's, relative and in each channel by itself (variance):
 # machines differ more in volts and amps than in water (a judgement); metres of water are what they are.
 LOOSE, LOOSE_LEVEL = 0.06, 0.02
+BRIGHT_W_M2 = 350.0  # a noon, or a test, from which volts and amps say something
 RUNS = 0.15  # of the current that is due: less is standing still
 STANDS_BY_CHANCE = 0.02  # of a sound unit at noon, without a float switch
 
@@ -124,7 +125,9 @@ def water_channel(rows, today, level, noise=1.0):
     dull = DULL * np.maximum(rows["light_gain"], 1.0) * np.exp(0.75 * (1 - rows["clearness"])) * (span <= 1)
     of_due = (weather + FIXED_VAR + dull**2 + (LIGHT_SD * light) ** 2 / span) * noise + (1 - free) * DRAW_SD**2 / span
     var = of_due * steep**2 + ((COUNT_SD + 15.0 / (expected * span)) / (share + weigh.SOFT)) ** 2
-    of_due, var = np.where(test, weather, of_due), np.where(test, weather * steep**2, var)
+    # A test at which nothing came is as sure as a figure of nothing can be, no surer.
+    of_test = np.maximum(weather * steep**2, (COUNT_SD / (share + weigh.SOFT)) ** 2)
+    of_due, var = np.where(test, weather, of_due), np.where(test, of_test, var)
     jumps = weigh.steps(np.ascontiguousarray(ratio, float), 4 if daily else 2)
     jumps = np.sort(jumps[jumps >= 0])
     since = np.where(test, np.diff(rows["day"], prepend=rows["day"][0] - 1.0), span)
@@ -277,7 +280,7 @@ class Idle(NamedTuple):
 
 def noon_channels(rows, today, noon, tracking):
     """(channels of noon current, voltage and level, Idle or None) from rows and what was due at their noons."""
-    bright = rows["noon_w_m2"] > 350
+    bright = rows["noon_w_m2"] > BRIGHT_W_M2
     recent = bright & (rows["day"] <= today) & (rows["day"] > today - NOON_DAYS)
     idle = _idle(rows[recent], today, *(np.asarray(x, float)[recent] for x in noon[:2]))
     rows, volts, amps, level, rest = _some(rows, today, bright, *(np.asarray(x, float) for x in noon))

@@ -22,6 +22,10 @@ MINUTES = {
     "dip": 30, "string_currents": 25, "first_water": 30, "drop_under_load": 40, "watch_stops": 60,
     "look_at_shade": 10,
 }  # fmt: skip
+# Outcomes that follow from a unit's own effects; causes whose effects are as usual: it runs or it does not.
+BY_EFFECT = ("power_and_flow", "dip")
+AS_USUAL = ("cuts_out", "stands_still", "less_drawn", "meter_stands", "meter_slow")
+DEAD_DIP = (0.1, 0.8, 0.1)  # of a dip where the pump stands
 HURRY = 0.35  # how much a longer check must tell more: worth falls with minutes to this power
 LEAST_BITS = 0.03
 # Odds from which the leading cause itself is confirmed, rather than parted from the others; what confirms it is found
@@ -66,8 +70,8 @@ def effects(signatures, size):
     for cause in np.unique(signatures.cause):
         mine = np.flatnonzero(signatures.cause == cause)
         i = mine[np.argmin(np.abs(signatures.size[mine] - size[cause]))]
-        if NAMES[cause] in ("cuts_out", "stands_still", "less_drawn", "meter_stands", "meter_slow"):
-            continue  # as usual: it runs or it does not
+        if NAMES[cause] in AS_USUAL:
+            continue
         row = (signatures.current, signatures.voltage, signatures.flow)
         for k, curve in enumerate(row):
             out[k][cause] = np.log(max(curve[i, at], 0.02))
@@ -109,7 +113,7 @@ def outcomes(effect):
     }  # fmt: skip
     dead = NUMBER["stands_still"]
     for check in ("dip",):
-        found[check][dead] = np.array([0.1, 0.8, 0.1])
+        found[check][dead] = np.array(DEAD_DIP)
     return found
 
 
@@ -167,8 +171,9 @@ def confirming(cause, tables):
     return sorted(found, key=lambda check: (MINUTES[check], -found[check]))
 
 
-def choose(cause, effect=None, most=2):
-    """The checks that would tell most, the best first: [(check, bits)]. cause (causes,): odds given that something is.
+def choose(cause, effect=None, most=2, done=()):
+    """The checks that would tell most, the best first: [(check, bits)]. cause (causes,): odds given that something is;
+    done: checks whose readings are in the odds already.
 
     Where one cause is all but sure, the first is the quickest that confirms it; else the one that parts the leading
     ones best. The second is the one that adds most to the first.
@@ -176,6 +181,7 @@ def choose(cause, effect=None, most=2):
     cause = np.asarray(cause, float)
     cause = cause / max(cause.sum(), 1e-300)
     tables = outcomes(usual_effects() if effect is None else effect)
+    tables = {check: table for check, table in tables.items() if check not in done}
     settle = confirming(cause, tables | at_their_hours()) if cause.max() > SURE else []
     chosen, so_far, known = [], np.ones((len(cause), 1)), 0.0
     while len(chosen) < most:

@@ -22,6 +22,7 @@ UNSEEN_DAYS = 150.0  # how long a fault may have gone unseen: beforehand, older 
 NOON_TRUST = 0.8  # noon readings of days in a row are not as independent as they are counted
 NOON_SHIFT = 2.0  # log odds of a fault that they can add to or take from what the water says: they part causes
 MISREAD, MISREAD_SD = 0.004, 0.8  # figures a time that are wrong without looking it, and how far off they are (log)
+MISREAD_TEST = 0.001  # the same of a test: filled three times, its slips asked about on the spot (a judgement)
 COPIED = 0.0008  # totals that are the last one's, written down again (a judgement)
 NOUGHT = float(np.log((0.02 + weigh.SOFT) / (1 + weigh.SOFT)))  # of the water's scale: as good as nothing
 # Weather that scatters without loss: so much likelier beforehand than a unit that cuts out, and how long it lasts
@@ -34,10 +35,10 @@ DAILY_DOUBT, RULED_OUT = 1.6, 0.03
 SIZE_SPREAD = 0.22  # how far a size may lie from the one tried, relative; grids step by about twice that (log loss)
 EIGHTY = 1.2816  # sigmas on either side that hold four in five
 REMEMBERED_DAYS = channels.REMEMBERED_DAYS
-_RAMPS = np.array(RAMPS)
-_SPREAD = np.full(len(NAMES), SIZE_SPREAD**2)
-_SPREAD[[NUMBER["stands_still"], NUMBER["meter_stands"]]] = 0.0
-_SPREAD[NUMBER["string_open"]] = 0.08**2
+STARTS = np.array(RAMPS)
+SPREAD = np.full(len(NAMES), SIZE_SPREAD**2)
+SPREAD[[NUMBER["stands_still"], NUMBER["meter_stands"]]] = 0.0
+SPREAD[NUMBER["string_open"]] = 0.08**2
 
 
 class Odds(NamedTuple):
@@ -89,7 +90,7 @@ def judge_many(asked):
     return [_judge(one) for one in asked]
 
 
-class _Weighed(NamedTuple):
+class Weighed(NamedTuple):
     """What the readings say of all hypotheses (h, ramps, begin): g'Wy and g'Wg (`weigh`), what else was told, log of
     water kept now; innocent: log weights of a misread figure, first, and of patchy weather."""
 
@@ -107,12 +108,12 @@ def _judge(ask):
     sees = bool(water.own_cell.any()) or (ask.noon is not None and bool(onsite.other_noons(ask.rows).any()))
     sig = ask.signatures if sees else ask.signatures.without_cell
     ages = BEGINNINGS if water.daily else SPARSE
-    begin, weight = _beforehand(sig, ask, np.union1d(ages, ask.today - water.began))
-    base, found = _weigh_water(ask, sig, water, begin, weight)
-    spread, doubt = _SPREAD[sig.cause], DAILY_DOUBT if water.daily else 1.0
+    begin, weight = beforehand(sig, ask, np.union1d(ages, ask.today - water.began))
+    base, found = weigh_water(ask, sig, water, begin, weight)
+    spread, doubt = SPREAD[sig.cause], DAILY_DOUBT if water.daily else 1.0
 
     def post():
-        return weight + _over_sizes(found.linear, found.square, spread) + found.told
+        return weight + over_sizes(found.linear, found.square, spread) + found.told
 
     by_water, kept = post(), _kept(found, spread)
     if ask.noon is None and ask.course is None:
@@ -125,23 +126,14 @@ def _judge(ask):
     return odds._replace(fault=float(fault), demand=demand)
 
 
-def _weigh_water(ask, sig, water, begin, weight):
-    """((litres a day due now, its sigma in proportion), _Weighed) from the water alone."""
+def weigh_water(ask, sig, water, begin, weight):
+    """((litres a day due now, its sigma in proportion), Weighed) from the water alone."""
     covariance = channels.water_covariance(water, ask.level_sd)
-    inverse, weighed = _turned(covariance, water.var, water.y)
-    came = sig.shares > 0
-    linear, square, told, now = np.zeros((4, *came.shape, begin.size))
+    inverse, weighed = turned(covariance, water.var, water.y)
+    came, recent = sig.shares > 0, recent_share(water, ask.today)
     log_kept, usual = _at_readings(sig, water)
     supply, draw, base = _float_tables(water)
-    recent = water.span * (water.day > min(ask.today - RECENT_WATER_DAYS, water.day.max() - 0.5))
-    recent = recent / recent.sum()
-    tick = np.where(np.isfinite(water.demand), water.tick, np.nan)
-    lean = channels.ticking_habit(water, ask.today) if water.daily else 0.0
-    weigh.water(
-        water.day, water.span, inverse, weighed, log_kept, sig.smaller, sig.size, sig.form, water.floats, supply, draw,
-        begin, _RAMPS, came, recent, tick, lean, water.supply, water.demand, channels.DRAW_SD, linear, square, told,
-        now, water.tested < 0, usual,
-    )  # fmt: skip
+    linear, square, told, now = _along(ask, sig, water, begin, inverse, weighed, (log_kept, usual), (supply, draw))
     own = int(not water.own_cell[-1])
     innocent = [_misread(water, inverse, weighed)]
     gain, patchy = np.empty((2, begin.size))
@@ -150,24 +142,52 @@ def _weigh_water(ask, sig, water, begin, weight):
         for r in np.flatnonzero(came[i]):
             weigh.scattered(
                 water.day, water.span, inverse, weighed, water.var, water.raw, log_kept, sig.smaller, sig.size, i,
-                sig.scatter[i], water.floats, supply, begin, _RAMPS[r], linear[i, r], square[i, r], gain, patchy,
+                sig.scatter[i], water.floats, supply, begin, STARTS[r], linear[i, r], square[i, r], gain, patchy,
+                water.tested < 0,
             )  # fmt: skip
             # any other cause may meet patchy weather too, so that scatter alone can speak for this one only so far
             steady = linear[i, r] - 0.5 * square[i, r]
             told[i, r] += gain - np.logaddexp(0.0, np.log(PATCHY_CHANCE[own]) + gain - steady)
             linear[i, r] = square[i, r] = 0.0
-            innocent.append(_log_sum(weight[i, r] + unlikely + patchy))
+            innocent.append(log_sum(weight[i, r] + unlikely + patchy))
     # what is due now is known as far as own level, slow changes and the newest readings are
     noise = np.sqrt(recent**2 @ water.due_var + ask.level_sd**2 + 0.5 * channels.SLOW_SD**2)
-    return (float(base @ recent), float(noise)), _Weighed(linear, square, told, now, np.array(innocent))
+    return (float(base @ recent), float(noise)), Weighed(linear, square, told, now, np.array(innocent))
 
 
-def _log_sum(x):
+def recent_share(water, today):
+    """Weights of the newest readings, by which it is told what a loss costs now (m,)."""
+    recent = water.span * (water.day > min(today - RECENT_WATER_DAYS, water.day.max() - 0.5))
+    return recent / recent.sum()
+
+
+def along(ask, sig, water, begin, inverse, weighed):
+    """g'(weighed) of the water channel by all hypotheses (h, ramps, begin), whatever stands for its weighed readings.
+    """
+    supply, draw, _base = _float_tables(water)
+    return _along(ask, sig, water, begin, inverse, weighed, _at_readings(sig, water), (supply, draw))[0]
+
+
+def _along(ask, sig, water, begin, inverse, weighed, kept, tables):
+    """(g'(weighed), g'Wg, what the ticks tell, log of water kept now), each (h, ramps, begin)."""
+    came = sig.shares > 0
+    linear, square, told, now = np.zeros((4, *came.shape, begin.size))
+    tick = np.where(np.isfinite(water.demand), water.tick, np.nan)
+    lean = channels.ticking_habit(water, ask.today) if water.daily else 0.0
+    weigh.water(
+        water.day, water.span, inverse, weighed, kept[0], sig.smaller, sig.size, sig.form, water.floats, *tables,
+        begin, STARTS, came, recent_share(water, ask.today), tick, lean, water.supply, water.demand, channels.DRAW_SD,
+        linear, square, told, now, water.tested < 0, kept[1],
+    )  # fmt: skip
+    return linear, square, told, now
+
+
+def log_sum(x):
     top = x.max()
     return float(top + np.log(np.exp(x - top).sum()))
 
 
-def _over_sizes(linear, square, spread):
+def over_sizes(linear, square, spread):
     """Gain with the size left open about the one tried: its factor is normal about 1 with a variance of spread (h,)."""
     t = spread[:, None, None]
     wide = 1 + t * square
@@ -180,7 +200,7 @@ def _kept(found, spread):
     return np.exp(found.now * np.clip((1 + t * found.linear) / (1 + t * found.square), 0.3, 2.0))
 
 
-def _beforehand(sig, ask, ages):
+def beforehand(sig, ask, ages):
     """Days of beginning (b,), the latest first, and log weights (h, ramps, b) of what is thought before any reading."""
     today, rates = ask.today, ask.rates
     age = ages[(ages >= 0) & (today - ages >= ask.first - 1)].astype(float)
@@ -190,7 +210,7 @@ def _beforehand(sig, ask, ages):
     return today - age, weight[:, :, None] + np.log(width) - age / UNSEEN_DAYS
 
 
-def _turned(covariance, var, y):
+def turned(covariance, var, y):
     """(inverse, inverse times y) of a covariance with var on its diagonal."""
     m = y.size
     low, inverse = np.empty((m, m)), np.empty((m, m))
@@ -241,7 +261,8 @@ def _misread(water, inverse, weighed):
     n = int(np.argmax(water.day))
     wide = MISREAD_SD**2
     p, r = inverse[n, n], weighed[n]
-    any_way = float(np.log(MISREAD) - 0.5 * np.log1p(wide * p) + 0.5 * r**2 * wide / (1 + wide * p))
+    often = MISREAD_TEST if water.tested[n] < 0 else MISREAD
+    any_way = float(np.log(often) - 0.5 * np.log1p(wide * p) + 0.5 * r**2 * wide / (1 + wide * p))
     if water.span[n] <= 3 or water.y[n] > NOUGHT:
         return any_way
     return float(np.logaddexp(any_way, np.log(COPIED) + 0.5 * r**2 / p))  # the last total written down again
@@ -249,7 +270,6 @@ def _misread(water, inverse, weighed):
 
 def _weigh_noons(ask, sig, begin, found):
     """Adds what noons, the own cell and the day's shape say; whether they had anything to say but the day's total."""
-    came = sig.shares > 0
     some, idle = [], None
     if ask.noon is not None:
         some, idle = channels.noon_channels(ask.rows, ask.today, ask.noon, sig.tracking)
@@ -261,28 +281,45 @@ def _weigh_noons(ask, sig, begin, found):
     weighed_by = [*((one, NOON_TRUST) for one in by_noon), *((one, shape.TRUST) for one in shapes),
                   *((one, 1.0) for one in beside)]  # fmt: skip
     for one, trust in weighed_by:
-        inverse, weighed = _turned(one.covariance, np.zeros(one.y.size), one.y)
-        shift = np.ascontiguousarray(one.shift(sig))
-        linear, square = np.zeros((2, *found.told.shape))
-        weigh.noon(one.day, inverse, weighed, shift, begin, _RAMPS, came, trust, linear, square)
-        loose = _loosened(linear, square, one.loose)
-        for whole, part in zip((found.told, found.linear, found.square), loose, strict=True):
-            whole += part
+        add_channel(one, trust, sig, begin, found)
     for one, trust in ((idle, NOON_TRUST), (stood, shape.STOOD_TRUST)):
         if one is not None:
-            chance = _chance_to_stand(sig, one)
-            weigh.idle(one.day, one.stood, one.sound, chance, begin, _RAMPS, came, trust, found.told)
+            add_standing(one, trust, sig, begin, found)
     return bool(some) or idle is not None or bool(shapes)
 
 
-def _loosened(linear, square, spread):
+def add_channel(one, trust, sig, begin, found):
+    """Adds what a channel of single days says to what is found."""
+    loose = loosened(*by_channel(one, trust, sig, begin), one.loose)
+    for whole, part in zip((found.told, found.linear, found.square), loose, strict=True):
+        whole += part
+
+
+def by_channel(one, trust, sig, begin, weighed=None):
+    """(g'Wy, g'Wg) of a channel of single days (h, ramps, begin); weighed: what stands for Wy, if not that."""
+    inverse, usual = turned(one.covariance, np.zeros(one.y.size), one.y)
+    linear, square = np.zeros((2, *sig.shares.shape, begin.size))
+    weigh.noon(
+        one.day, inverse, usual if weighed is None else weighed, np.ascontiguousarray(one.shift(sig)), begin, STARTS,
+        sig.shares > 0, trust, linear, square,
+    )  # fmt: skip
+    return linear, square
+
+
+def add_standing(one, trust, sig, begin, found):
+    """Adds what standing still, or not, says to what is found (channels.Idle)."""
+    chance = chance_to_stand(sig, one)
+    weigh.idle(one.day, one.stood, one.sound, chance, begin, STARTS, sig.shares > 0, trust, found.told)
+
+
+def loosened(linear, square, spread):
     """(gain by itself, g'Wy, g'Wg) of one channel whose shift g may be off by its own factor, normal about 1 with a
     variance of spread: W is then the inverse of K + spread g g' (Woodbury, as in weigh.scattered)."""
     wide = 1 + spread * square
     return (spread * linear**2 / wide - np.log(wide)) / 2, linear / wide, square / wide
 
 
-def _chance_to_stand(sig, idle):
+def chance_to_stand(sig, idle):
     """Chance that a noon finds it standing, by each hypothesis grown whole (h, m)."""
     chance = channels.read_curves(sig.idle, channels.SUNS, idle.sun)
     chance = np.where(np.isnan(chance), np.nan, np.maximum(chance, idle.sound))

@@ -351,13 +351,14 @@ def inverted(low, out):
 
 @compiled()
 def scattered(day, span, inverse, weighed, var, raw, kept_log, smaller, size, i, extra, floats, supply_table, begin,
-              ramp, linear, square, gain, patchy):  # fmt: skip
+              ramp, linear, square, gain, patchy, test):  # fmt: skip
     """Gains (begin,) of hypothesis i, which also scatters from day to day, and of days that only scatter, losing
     nothing (patchy). linear, square (begin,): its g'Wy and g'Wg, scatter left aside.
 
     With scatter D on the readings S after the beginning the covariance is K + D, whose inverse and determinant follow
     from those of K by the matrix of S alone, 1/D + W (Woodbury; Golub & Van Loan, Matrix Computations, sec. 2.1). Where
     the scatter is in, a wild day is no surprise and needs no leniency (raw: variances before wild figures lost weight).
+    A test on site (test, (m,)) knows its sun and waits until the pump runs: it does not scatter.
     """
     m = day.size
     after, grown, g, steep = np.empty(m), np.empty(m), np.empty(m), np.empty(m)
@@ -371,7 +372,7 @@ def scattered(day, span, inverse, weighed, var, raw, kept_log, smaller, size, i,
             g[j], steep[j] = shown(g[j]), kept / (kept + SOFT)
         half, of_fault, of_weather = 0.0, 0.0, 0.0
         for c in range(first, m):
-            scatter = extra * grown[c] * steep[c] if after[c] > 0.3 else 0.0
+            scatter = extra * grown[c] * steep[c] if after[c] > 0.3 and not test[c] else 0.0
             more = max(raw[c] + scatter**2 / max(span[c], 1.0) - var[c], 1e-9)
             for d in range(first, c + 1):
                 v = inverse[c, d] + (1.0 / more if c == d else 0.0) - dot(low[c, first:d], low[d, first:d])

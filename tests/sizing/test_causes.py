@@ -146,7 +146,7 @@ def test_a_channel_that_may_be_off_by_its_own_factor_has_the_density_written_out
     shift, y = rng.normal(0.2, 0.1, 6), rng.normal(0, 0.1, 6)
     k = 0.01 * np.eye(6) + 0.02
     w = np.linalg.inv(k)
-    gain, linear, square = odds._loosened(shift @ w @ y, shift @ w @ shift, 0.3)
+    gain, linear, square = odds.loosened(shift @ w @ y, shift @ w @ shift, 0.3)
     wide = stats.multivariate_normal(shift, k + 0.3 * np.outer(shift, shift)).logpdf(y)
     plain = stats.multivariate_normal(np.zeros(6), k).logpdf(y)
     assert gain + linear - square / 2 == pytest.approx(wide - plain)
@@ -285,11 +285,13 @@ def test_a_unit_that_gives_less_is_put_forward_though_fault_and_less_demand_are_
     assert judge.decide(None, sound, None, DAY, 4.5).what == judge.NOTHING
 
 
-def test_the_gain_of_scatter_agrees_with_the_densities_written_out():
-    """Reference: the logarithms of two normal densities, by scipy."""
+@pytest.mark.parametrize("tests", [(), (4, 11)])
+def test_the_gain_of_scatter_agrees_with_the_densities_written_out(tests):
+    """Reference: the logarithms of two normal densities, by scipy. Tests on site do not scatter."""
     rng = np.random.default_rng(4)
     m, extra = 12, 0.4
     day, span = np.arange(m) + 100.0, np.ones(m)
+    on_site = np.isin(np.arange(m), tests)
     load = rng.normal(0, 0.05, (m, m))
     prior, var = load @ load.T + 0.01 * np.ones((m, m)), rng.uniform(0.002, 0.01, m)
     y, kept = rng.normal(-0.2, 0.3, m), np.log(np.full((1, m), 0.6))
@@ -305,12 +307,12 @@ def test_the_gain_of_scatter_agrees_with_the_densities_written_out():
         linear[b], square[b] = g @ weighed, g @ inverse @ g
     weigh.scattered(
         day, span, inverse, weighed, var, var, kept, np.array([-1]), np.array([0.4]), 0, extra, False,
-        np.zeros((1, weigh.STEPS)), begin, 0.0, linear, square, gain, patchy,
+        np.zeros((1, weigh.STEPS)), begin, 0.0, linear, square, gain, patchy, on_site,
     )  # fmt: skip
     sound = stats.multivariate_normal(np.zeros(m), prior + np.diag(var)).logpdf(y)
     for b, moment in enumerate(begin):
         after = day > moment
-        wide = stats.multivariate_normal(np.zeros(m), prior + np.diag(var + after * (extra * steep) ** 2))
+        wide = stats.multivariate_normal(np.zeros(m), prior + np.diag(var + after * ~on_site * (extra * steep) ** 2))
         assert gain[b] == pytest.approx(wide.logpdf(y - after * shown) - sound, abs=1e-6)
         assert patchy[b] == pytest.approx(wide.logpdf(y) - sound, abs=1e-6)
 

@@ -265,3 +265,12 @@ def test_behind_a_float_switch_a_poor_test_costs_what_people_would_have_drawn(dr
     got = judged(fleet, rows)
     assert got.lost_l[0] == pytest.approx(lost, abs=350)
     assert chance(got, "less_drawn") < 0.05
+
+
+@pytest.mark.parametrize("earlier", [[], [TODAY - 60]])
+def test_a_test_at_which_no_water_came_is_weighed_like_any_other(fleet, earlier):
+    rows = rows_of(fleet, taken(fleet, [*earlier, TODAY], [1.0] * len(earlier) + [0.0]))
+    got = judged(fleet, rows)
+    assert np.isfinite(got.cause).all()
+    assert names.NAMES[int(np.argmax(got.cause))] == "stands_still"
+    assert got.none < 0.05

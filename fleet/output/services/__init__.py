@@ -24,12 +24,16 @@ from fleet.output.services.judging import (
 )
 from fleet.output.services.learning import counts, findings_heard, learn, said_and_found
 from fleet.output.services.spot import answer_spot, own_level
-from fleet.output.services.spot_causes import causes_of_test
+from fleet.output.services.spot_ahead import ahead_marks, ahead_of, weighing
+from fleet.output.services.spot_causes import MAY_WELL, causes_of_test
 from fleet.output.services.spot_slips import look_at_tests
 from fleet.output.services.sweeping import sweep
 from fleet.output.services.working import working
 
 __all__ = [
+    "MAY_WELL",
+    "ahead_marks",
+    "ahead_of",
     "all_ids",
     "answer_spot",
     "baselines",
@@ -58,5 +62,6 @@ __all__ = [
     "release",
     "said_and_found",
     "sweep",
+    "weighing",
     "working",
 ]

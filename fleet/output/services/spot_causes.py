@@ -15,8 +15,19 @@ from fleet.output.services.nightly import cases, cohort, onsite, packing
 from fleet.output.services.nightly.load import as_number
 from fleet.readings.models import SpotTest
 from sizing import judge
+from sizing.causes import checks, names
 
-MOST = 4  # causes that are named
+MOST, LEAST = 4, 0.005  # causes that are named, and the odds from which they are
+MAY_WELL = 0.3  # chance that nothing is wrong, from which a second test comes first (a judgement); as in field/spot.js
+# What a test must have read to be a check (sizing.causes.checks) by itself.
+READ = {
+    "power_and_flow": ("array_voltage_v", "array_current_a", "flow_l_min"),
+    "volts_no_amps": ("array_voltage_v", "array_current_a"),
+    "dip": ("static_level_m", "pumping_level_m"),
+    "bucket_against_meter": ("flow_l_min", "meter_flow_l_min"),
+    "first_water": ("first_water_min",),
+}
+NEEDS_READ = sorted({name for needs in READ.values() for name in needs})
 
 
 def causes_of_test(test, verdict):
@@ -39,6 +50,20 @@ def causes_of_test(test, verdict):
         return None
     _unit, signs, got = asked[0]
     found = cases.found_in(known, told, [0], day)[0]
-    got = got if found is None else judge.agreed(found, got)
-    word = cases.summary(got, day, signs)
-    return {"causes": word["causes"][:MOST], "nothing": 1 - word["probability"], "checks": word["checks"]}
+    cause = (got if found is None else judge.agreed(found, got)).cause
+    best = sorted(range(len(names.NAMES)), key=lambda c: (-round(float(cause[c]), 3), names.NAMES[c]))
+    return {
+        "causes": [
+            {"cause": names.NAMES[c], "odds": round(float(cause[c]), 3)} for c in best[:MOST] if cause[c] > LEAST
+        ],
+        "nothing": float(got.none),
+        "checks": [
+            code for code, _bits in checks.choose(cause, checks.effects(signs, got.size), done=read_already(test))
+        ],
+    }  # fmt: skip
+
+
+def read_already(test):
+    """The checks that this test has been, so that nobody is sent to read the same again."""
+    known = {name: getattr(test, name) is not None for name in NEEDS_READ}
+    return [code for code, needs in READ.items() if all(known[name] for name in needs)]

@@ -106,6 +106,8 @@ class FieldCard(models.Model):
     card = models.JSONField()
     cost = models.JSONField(null=True, db_comment="what turning or tilting the frame away costs")
     made_at = models.DateTimeField()
+    odds = models.JSONField(null=True, db_comment="what a spot test that falls short is weighed with on the telephone")
+    odds_hash = models.CharField(max_length=64, blank=True, db_default="", db_comment="of all that odds rest on")
 
     def __str__(self):
         return f"{self.installation_id} {self.inputs_hash[:8]}"

@@ -8,6 +8,8 @@ from django.conf import settings
 from django.utils import timezone
 from django.utils.translation import get_language
 
+from fleet.output import advice
+from fleet.output.services import weighing
 from fleet.people.access import require
 from fleet.visits import codes
 from fleet.visits.field_words import words
@@ -52,6 +54,7 @@ def bundle(*, by, device=None, days=3):
         },
         "offline_days": settings.FIELD_OFFLINE_DAYS,
         "cautions": cautions_in_words(),
+        "weighing": weighing() | advice.in_words(),
         "lists": _lists(by),
         "always": [str(a) for a in codes.ALWAYS],
         "procedures": {str(v.procedure_id): _procedure(v.procedure) for v in visits if v.procedure},

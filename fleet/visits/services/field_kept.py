@@ -8,6 +8,7 @@ from datetime import timedelta
 import numpy as np
 from django.utils import timezone
 
+from fleet.output import services as output
 from fleet.output.climates import climates
 from fleet.output.fleet_arrays import read_fleet
 from fleet.visits.models import FieldCard, Visit
@@ -49,9 +50,23 @@ def kept_cards(installation_ids, today):
         )  # fmt: skip
         # Read back, so that a card is the same to the last sign whether it was made now or long ago.
         kept |= FieldCard.objects.in_bulk([row.pk for row in fresh])
-    cards |= {pk: row.card for pk, row in kept.items()}
+    odds = _odds(kept, today)
+    cards |= {pk: row.card | ({"odds": odds[pk]} if odds.get(pk) else {}) for pk, row in kept.items()}
     costs |= {pk: row.cost for pk, row in kept.items() if row.cost}
     return cards, costs
+
+
+def _odds(kept, today):
+    """{installation: what its spot test is weighed with}, made anew where the unit was judged or tested since."""
+    marks = output.ahead_marks(list(kept), today)
+    marks = {pk: marks[pk][:32] + row.inputs_hash[:32] for pk, row in kept.items()}
+    stale = [pk for pk, row in kept.items() if row.odds_hash != marks[pk]]
+    if stale:
+        made = output.ahead_of(stale, today)
+        for pk in stale:
+            kept[pk].odds, kept[pk].odds_hash = made.get(pk), marks[pk]
+        FieldCard.objects.bulk_update([kept[pk] for pk in stale], ["odds", "odds_hash"])
+    return {pk: row.odds for pk, row in kept.items()}
 
 
 def _hashes(rows, day):

@@ -154,6 +154,17 @@ def found_in(cohort, history, units, day):
 
 def ask(cohort, state, history, signs, units, day):
     """[(unit, signatures, odds)] of the units whose causes are asked, all at once; those without odds left out."""
+    asked = []
+    for unit, one in asked_of(cohort, state, history, signs, units, day):
+        if np.isfinite(one.rows["noon_w_m2"]).any():
+            one = one._replace(noon=noon_due(cohort.built[unit], one.rows))
+        asked.append((unit, one))
+    found = odds.judge_many([one for _unit, one in asked])
+    return [(u, a.signatures, got) for (u, a), got in zip(asked, found, strict=True) if got is not None]
+
+
+def asked_of(cohort, state, history, signs, units, day):
+    """[(unit, causes.odds.Asked without its noons)] of the units that can be worked out."""
     month = int(np.datetime64(int(day), "D").astype("datetime64[M]").astype(int) % 12)
     cohort.know_built(units)
     cohort.know_first(units)
@@ -166,17 +177,13 @@ def ask(cohort, state, history, signs, units, day):
     asked = []
     for unit in units:
         mine, built = history.with_tests(cohort, unit, day), cohort.built[unit]
-        asked.append(
-            odds.Asked(
-                mine, signs[unit, month], day, began_after(cohort, unit, day), built.level, built.level_sd,
-                noon_due(built, mine) if np.isfinite(mine["noon_w_m2"]).any() else None,
-                float(np.clip(state.noise[unit], 0.7, 2.5)),
-                names.RATES if cohort.rates is None else cohort.rates.of(unit, month),
-                history.courses.of(unit, built, day),
-            )  # fmt: skip
-        )
-    found = odds.judge_many(asked)
-    return [(u, a.signatures, got) for u, a, got in zip(units, asked, found, strict=True) if got is not None]
+        asked.append((unit, odds.Asked(
+            mine, signs[unit, month], day, began_after(cohort, unit, day), built.level, built.level_sd, None,
+            float(np.clip(state.noise[unit], 0.7, 2.5)),
+            names.RATES if cohort.rates is None else cohort.rates.of(unit, month),
+            history.courses.of(unit, built, day),
+        )))  # fmt: skip
+    return asked
 
 
 def began_after(cohort, unit, day):

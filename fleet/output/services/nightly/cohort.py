@@ -5,6 +5,7 @@ and when its causes are asked about, and for those installations only.
 """
 
 from dataclasses import dataclass, field
+from datetime import timedelta
 from functools import cached_property
 from typing import NamedTuple
 
@@ -235,6 +236,20 @@ def _first_readings(ids):
     )
     first = got["first"].astype("datetime64[D]").astype(np.int64)
     return np.where(got["first"] > np.datetime64("1950-01-01"), first, -1)
+
+
+def sound_or_hung(ids, number):
+    """Local day (n,) on which each was last tested as sound before a day, or on which it was hung."""
+    got = staging.fetch(
+        {"id": ("bigint", "i.id"), "day": ("date", "coalesce(q.day, (lower(i.period) AT TIME ZONE s.zone)::date)")},
+        """FROM registry_installation i JOIN registry_well w ON w.id = i.well_id
+           JOIN registry_site s ON s.id = w.site_id
+           LEFT JOIN LATERAL (SELECT max(q.at AT TIME ZONE s.zone)::date AS day FROM readings_spottest q
+             WHERE q.installation_id = i.id AND q.kind <> 'visit' AND q.standing IN (0, 2)
+             AND q.at < %s::date) q ON true WHERE i.id = ANY(%s)""",
+        [np.datetime64(int(number), "D").item() + timedelta(days=1), ids.tolist()], order="i.id",
+    )  # fmt: skip
+    return got["day"].astype("datetime64[D]").astype(np.int64)
 
 
 def zones_of(ids):

@@ -101,9 +101,10 @@ class Tests:
         tests = as_tests(fleet, np.array([b.row for b in built]), {k: v[place] for k, v in self._known.items()},
                          self._day[place])  # fmt: skip
         due = onsite.due(fleet, tests)
-        usual = np.array([_usual_l(cohort.table, u, d) for u, d in zip(of.tolist(), tests.day.tolist(), strict=True)])
-        need = np.array([fleet.need_l_day[b.row].mean() for b in built])
-        drawn = np.where(cohort.sites.float_switch[of] > 0, np.where(np.isfinite(need), need, usual), np.nan)
+        usual, drawn = zip(
+            *(usual_and_drawn_l(cohort, u, d) for u, d in zip(of.tolist(), tests.day.tolist(), strict=True))
+        )  # fmt: skip
+        usual, drawn = np.array(usual), np.array(drawn)
         rows = onsite.as_observations(tests, due, level, usual, drawn)
         for u in units:
             mine = rows[rows["unit"] == cohort.built[u].row]
@@ -164,7 +165,13 @@ def as_tests(fleet, row, known, day):
     )  # fmt: skip
 
 
-def _usual_l(table, unit, day):
-    """Litres of a usual day of that season by the chain."""
-    doy, one = judge.day_of_year(day), table.take(np.array([unit]))
-    return float(one.water(np.array([0]), doy, one.prior(doy))[0][0])
+def usual_and_drawn_l(cohort, unit, day):
+    """Litres of a usual day of that season by the chain, and as people draw them where a float switch limits, else
+    NaN."""
+    doy, one = judge.day_of_year(day), cohort.table.take(np.array([unit]))
+    usual = float(one.water(np.array([0]), doy, one.prior(doy))[0][0])
+    if not cohort.sites.float_switch[unit]:
+        return usual, np.nan
+    built = cohort.built[unit]
+    need = built.fleet.need_l_day[built.row].mean()
+    return usual, float(need) if np.isfinite(need) else usual

@@ -75,7 +75,7 @@ export function answer(card, values) {
   const byUnit = Math.hypot(card.own.sigma, range.model) * middle;
   const sigma = Math.hypot(bySun, byLevel, byFlow, byUnit);
   const found = {
-    measured, sun, level, dipped, how, ratio: middle > 0 ? measured / middle : null,
+    measured, sun, sunSigma, level, dipped, how, ratio: middle > 0 ? measured / middle : null,
     expected: { low: Math.max(0, middle - range.eighty * sigma), middle, high: middle + range.eighty * sigma },
     volts: voltsAt(card, sun, level), amps: ampsAt(card, sun, level), fall: fallOf(card, r, { sun, sunSigma, level, dipped }),
     own_tests: card.own.tests, judged: card.own.judged,

@@ -60,7 +60,7 @@ export async function pack() {
         old.delete(data.key);
         // The pages of a visit under way stay as they were packed: nothing changes under the writing hand.
         if (row?.begun) s.visits.put({ ...row, gone: false, moved: data.day === row.data.day ? null : data.day });
-        else s.visits.put({ ...row, key: data.key, data, procedure: procedures[data.procedure] || null, gone: false });
+        else s.visits.put({ ...row, key: data.key, data, procedure: procedures[data.procedure] || null, weighing: rest.weighing || null, gone: false });
       }
       for (const row of old.values()) {
         if (busy.has(row.key)) s.visits.put({ ...row, gone: true });

@@ -2,9 +2,11 @@
 import { answer, checkNext, clearSky, readings, sunOf } from "./card.js";
 import { bucketRows, numberInput } from "./captures.js";
 import { now } from "./clock.js";
-import { badge, button, h, notice, p } from "./dom.js";
+import { badge, button, h, notice, p, shape } from "./dom.js";
+import { checksOf } from "./next.js";
+import { weigh } from "./odds.js";
 import { ofSpot } from "./slips.js";
-import { figure, flow, flows, metres, t } from "./words.js";
+import { figure, flow, flows, metres, percent, t } from "./words.js";
 
 const TONES = { as_expected: "good", above: "up", below: "bad", cannot_tell: "unsure" };
 const WAYS = ["reference_cell", "pyranometer", "module_isc", "clear_sky", "none"];
@@ -16,7 +18,7 @@ export function verdictBadge(verdict) {
 }
 
 // The answer drawn: range and reading on one bar, then words.
-export function answerCard(found, { short = false } = {}) {
+export function answerCard(found, { short = false, causes = null, waits = false } = {}) {
   const rows = [h("p", { class: "verdict-line" }, verdictBadge(found.verdict))];
   if (found.expected) {
     rows.push(h("dl", { class: "range" },
@@ -26,7 +28,9 @@ export function answerCard(found, { short = false } = {}) {
   }
   rows.push(p(found.because));
   if (short) return h("div", { class: "answer", role: "status" }, rows);
-  const next = checkNext(found);
+  if (waits) rows.push(h("p", { class: "hint" }, t("odds_after_slip")));
+  if (causes) rows.push(h("p", { class: "strong" }, t("probably")), causes.nothing > MAY_WELL ? p(t("odds_again")) : null, likely(causes), h("p", { class: "hint" }, t("odds_note", { n: chance(causes.nothing) })));
+  const next = causes ? causes.checks.map(withCautions).concat(meterWords(found)) : checkNext(found);
   if (next.length) rows.push(h("p", { class: "strong" }, t("check_next")), h("ol", {}, next.map((words) => h("li", {}, words))));
   if (found.fall) {
     const { steps, meter, untold } = found.fall;
@@ -39,6 +43,33 @@ export function answerCard(found, { short = false } = {}) {
       " ", found.judged ? t("rests_judged") : found.own_tests ? t("rests_tests", { n: found.own_tests }) : t("rests_type")));
   }
   return h("div", { class: "answer", role: "status" }, rows);
+}
+
+const MAY_WELL = 0.3; // chance that nothing is wrong, from which a second test comes first; as at the desk
+
+// Nothing that is worked out from readings is ever certain.
+const chance = (share) => (share > 0.99 ? t("above_99") : share < 0.01 ? t("below_1") : percent(share)).replace(" %", "\u00a0%");
+
+const likely = ({ causes }) => h("ul", { class: "odds-list" }, causes.map(({ words, odds }) => {
+  const part = h("span", { class: "odds-filled" });
+  part.style.width = `${Math.max(1, 100 * odds)}%`;
+  return h("li", {}, h("span", {}, words), h("strong", {}, chance(odds)), h("span", { class: "odds-track", "aria-hidden": "true" }, part));
+}));
+
+const meterWords = (found) => (found.fall?.meter && !found.fall.meter.agrees ? [t("check_meter")] : []);
+
+const withCautions = ([words, cautions]) => [words, cautions.map(([mark, caution]) => h("div", { class: "caution", role: "note" },
+  h("p", { class: "caution-title" }, shape("danger"), h("strong", {}, t("caution")), " ", h("span", { class: "caution-kind" }, mark)), p(caution)))];
+
+// Why it falls short, weighed here; null where it does not, or where nothing was packed to weigh it with.
+export function causesOf(card, values, found, rules) {
+  if (found.verdict !== "below") return null;
+  const r = readings(values), weighed = weigh(card, r, found, rules);
+  if (!weighed) return null;
+  const order = rules.causes.map((cause, n) => ({ cause, words: rules.words[cause], odds: weighed.byCause[n] }))
+    .sort((a, b) => Math.round(1000 * b.odds) - Math.round(1000 * a.odds) || (a.cause < b.cause ? -1 : 1));
+  return { causes: order.filter((one) => one.odds > rules.named).slice(0, rules.most), nothing: weighed.nothing,
+    checks: checksOf(card.odds, weighed, r, rules).map((code) => rules.check_words[code]).filter(Boolean) };
 }
 
 function quantity(value, unit) {
@@ -113,7 +144,7 @@ function bar({ expected, measured }) {
 }
 
 // `beside`: what other steps of the visit measured that this test rests on too (loop resistance, first water).
-export function spot(capture, value, changed, { card, asked, answered, beside }) {
+export function spot(capture, value, changed, { card, weighing, asked, answered, beside }) {
   let values = { ...value, repeats: value.repeats || [] };
   const said = h("div", { class: "spot-answer" }), slips = h("div", {});
   const box = h("fieldset", { class: "group" });
@@ -132,7 +163,8 @@ export function spot(capture, value, changed, { card, asked, answered, beside })
       button(q.mend ? t("slip_right") : t("slip_seen"), () => { asked.add(q.code); answered(q.code); look(); })))));
     const r = readings(all);
     const enough = r.flow_l_min !== undefined && (!card?.flow || sunOf(card, r)[0] !== null);
-    said.replaceChildren(enough ? answerCard(answer(card, all)) : h("p", { class: "hint" }, t(r.flow_l_min === undefined ? "answer_waits" : "answer_waits_sun")));
+    const found = enough ? answer(card, all) : null, waits = found?.verdict === "below" && questions.length > 0;
+    said.replaceChildren(found ? answerCard(found, { waits, causes: waits ? null : causesOf(card, all, found, weighing) }) : h("p", { class: "hint" }, t(r.flow_l_min === undefined ? "answer_waits" : "answer_waits_sun")));
   }
 
   const figureOf = (name, label, unit, hint) => numberInput({ label: t(label), unit, value: values[name], changed: (text) => tell({ [name]: text }), hint });

@@ -10,7 +10,7 @@ import { impossible, judge, missing } from "./rules.js";
 import { isLow } from "./room.js";
 import { soon } from "./send.js";
 import { ofStep } from "./slips.js";
-import { answerCard } from "./spot.js";
+import { answerCard, causesOf } from "./spot.js";
 import { figure, liked, read, shownIn, t } from "./words.js";
 
 const draftId = (visit, step) => `${visit}/${step}`;
@@ -118,7 +118,7 @@ export async function stepScreen(row, code, { go, writable }) {
   }
 
   const context = {
-    built, zone: site.zone, card, asked, beside, answered: (q) => { asked.add(q); draft.asked = [...asked]; keep(); },
+    built, zone: site.zone, card, weighing: row.weighing, asked, beside, answered: (q) => { asked.add(q); draft.asked = [...asked]; keep(); },
     photos: async (capture) => Promise.all(((await get("visits", row.key)).pictures || [])
       .filter((one) => one.step === code && one.capture === capture).map(async (one) => (await get("photos", one.key))?.blob ?? (await get("keep", `mine/${one.key}`)))).then((found) => found.filter(Boolean)),
     takePhoto: async (capture, file) => {
@@ -194,7 +194,10 @@ export async function stepScreen(row, code, { go, writable }) {
     const again = (more) => button(t("correct_again"), () => go(`#/visit/${row.key}/step/${code}?again=${Date.now()}`), more);
     screen.replaceChildren(h("h1", {}, step.title), h("p", {}, judged.passed === false ? badge(t("not_in_order"), "bad") : judged.passed ? badge(t("in_order"), "good") : badge(t("kept"), "plain")),
       ...judged.sentences.map((words) => notice(judged.stop ? "bad" : "watch", judged.stop ? h("p", { class: "notice-title" }, t("stop")) : null, p(words), judged.stop ? p(t("stop_note")) : null)),
-      ...spots.map((c) => h("div", { class: "card" }, answerCard(answer(card, { ...draft.values[c.code], ...beside })))),
+      ...spots.map((c) => {
+        const all = { ...draft.values[c.code], ...beside }, found = answer(card, all);
+        return h("div", { class: "card" }, answerCard(found, { causes: causesOf(card, all, found, row.weighing) }));
+      }),
       h("div", { class: "field-bar" }, judged.stop ? again(LARGE) : onwards(LARGE)),
       h("div", { class: "buttons" }, link(t("add_finding"), `#/visit/${row.key}/finding`), judged.stop ? onwards() : again()));
     scrollTo(0, 0);
