@@ -8,7 +8,7 @@ Once for the fleet, again for units whose installation changed:
 * `table` = causes.table.build(fleet, usual, solar_shift_h): usual (n, 12) clearness on causes.table.scale,
   solar_shift_h =
   longitude / 15 minus the zone's hours from UTC;
-* `sites` = Sites(float_switch, rollover_l, has_cell, dry_from_m, owner); `net` = network(latitude,
+* `sites` = Sites(float_switch, rollover_l, has_cell, dry_from_m, owner, at); `net` = network(latitude,
   longitude, reports_daily);
 * `state` = new_state(n, level, level_sd, 0.95 * need_l_day, first_day). Store `state.as_rows()` (a row of numbers a
   unit), bring

@@ -12,6 +12,7 @@ COMMON = 0.025  # part of a period's expectation that does not average out over 
 # field practice, 5.2; what neighbours miss lasts about as long on simulated skies): (1 + 0.3) / (1 - 0.3).
 LASTING = 1.86
 ROUND_DAYS = 5  # of a round on which meters are read and written down together
+ROUND_KM = 30.0  # within which half of a round's sites lie (a judgement)
 HOUR_UNKNOWN = 0.3  # of a pumping day, when a total is read at an hour that nobody wrote down (field practice)
 
 
@@ -98,7 +99,20 @@ def elsewhere(state, sites, unit, share, due, var, day, beside):
     columns = [np.concatenate(column) for column in zip(*parts, strict=True)]
     owner, span, columns[0] = columns[0], columns[1], np.arange(len(columns[0]))
     ours = (owner == sites.owner[unit]) & (span > ROUND_DAYS) & (columns[3] > 20 * span) & (columns[0] != unit)
-    return mistakes.Elsewhere(columns[0][ours], *(column[ours] for column in columns[2:]))
+    place, *columns = (column[ours] for column in (columns[0], *columns[2:]))
+    at = sites.at if beside is None else np.concatenate([sites.at, beside.sites.at])
+    likely = _near(sites, unit, at[place])
+    return mistakes.Elsewhere(place, *columns, likely)
+
+
+def _near(sites, unit, at):
+    """Share of the slips that each of these places (k, 2) has: papers are mixed up on one round, so near ones most."""
+    if not len(at):
+        return np.zeros(0)
+    north_km = 111.2 * (at[:, 0] - sites.at[unit, 0])
+    east_km = 111.2 * np.cos(np.radians(sites.at[unit, 0])) * (at[:, 1] - sites.at[unit, 1])
+    weight = 1 / (1 + (north_km**2 + east_km**2) / ROUND_KM**2)
+    return weight / weight.sum()
 
 
 def _since_last(state, sites, days, due_l, due_var):

@@ -73,13 +73,15 @@ class Other(NamedTuple):
 
 class Elsewhere(NamedTuple):
     """Units of the same owner whose own figure is missing: arrays (k,) of place, last good total, litres due since,
-    standard deviation (log) of these, round (NaN: never or not known)."""
+    standard deviation (log) of these, round (NaN: never or not known), and the share of figures under another's name
+    that are this one's."""
 
     place: np.ndarray
     before: np.ndarray
     due: np.ndarray
     spread: np.ndarray
     rollover: np.ndarray
+    likely: np.ndarray
 
 
 def doubt_total(
@@ -136,8 +138,8 @@ def _fell(ratio, spread, span, evidence):
 
 def _under_another(total, due, elsewhere):
     """The unit whose meter shows this total (place; -1: none, or not surely one), and the weight of that: density of
-    this figure as a share of what was due here. Each of many units fits some figure by chance, so it shares the
-    frequency of the slip with all, and has to outweigh a figure that is nobody's."""
+    this figure as a share of what was due here. Each of many units fits some figure by chance, so they share the
+    frequency of the slip, and the one has to outweigh a figure that is nobody's."""
     if elsewhere is None or not len(elsewhere.place):
         return -1, 0.0
     litres = total - elsewhere.before
@@ -146,7 +148,8 @@ def _under_another(total, due, elsewhere):
     with np.errstate(divide="ignore", invalid="ignore"):
         off = np.abs(np.log(litres / theirs))
     near = off < FITS + 2 * elsewhere.spread
-    weight = np.where(near, UNDER_ANOTHER / len(off) * np.exp(-0.5 * (off / s) ** 2) / (2.507 * s) * due / theirs, 0.0)
+    often = UNDER_ANOTHER * elsewhere.likely * due / theirs
+    weight = np.where(near, often * np.exp(-0.5 * (off / s) ** 2) / (2.507 * s), 0.0)
     best = int(np.argmax(weight))
     others = np.delete(weight, best).max(initial=0.0)
     by_chance = NOBODYS * due / 10.0 ** np.ceil(np.log10(total + 10.0))

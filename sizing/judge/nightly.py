@@ -43,19 +43,23 @@ _W = _W / _W.sum()
 class Sites:
     """What else judging must know of n installations; NaN rollover: never; dry_from_m: depth to water from which the
     pump or its dry-run probe draws air, NaN or None where that is not known; owner: a number each, None where all are
-    one's: only among the installations of one owner may figures have been exchanged."""
+    one's: only among the installations of one owner may figures have been exchanged; at (n, 2): latitude and longitude,
+    degrees, None where not known."""
 
     float_switch: np.ndarray
     rollover_l: np.ndarray
     has_cell: np.ndarray
     dry_from_m: np.ndarray = None
     owner: np.ndarray = None
+    at: np.ndarray = None
 
     def __post_init__(self):
         if self.dry_from_m is None:
             object.__setattr__(self, "dry_from_m", np.full(len(self.float_switch), np.nan))
         if self.owner is None:
             object.__setattr__(self, "owner", np.zeros(len(self.float_switch), int))
+        if self.at is None:
+            object.__setattr__(self, "at", np.zeros((len(self.float_switch), 2)))
 
     def take(self, units):
         """Some of them."""

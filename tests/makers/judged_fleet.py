@@ -96,6 +96,7 @@ def read(folder):
         np.array([u["float_switch"] == "1" for u in units]),
         np.array([number(u["meter_rollover_l"]) for u in units]),
         np.array([u["instrument_level"] == "C" for u in units]),
+        at=np.array([(number(u["lat"]), number(u["lon"])) for u in units]),
     )
     shift = np.array([number(u["lon"]) / 15 - number(u["utc_offset_h"]) for u in units])
     since = np.array([day_number(u["commissioned_on"]) for u in units])

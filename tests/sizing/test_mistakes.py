@@ -88,10 +88,12 @@ def test_a_unit_whose_own_figure_fits_has_exchanged_nothing():
     assert mistakes.doubt_total(7_700_000.0, 499_500.0, DUE, SPREAD, 1e7, [sound]).kind != mistakes.READINGS_SWAPPED
 
 
-def elsewhere(*units):
+def elsewhere(*units, likely=None):
     """Units without a figure of their own: (place, last good total), to which as much is due as here."""
     place, before = (np.array(column) for column in zip(*units, strict=True))
-    return mistakes.Elsewhere(place, before, np.full(len(place), DUE), np.full(len(place), SPREAD), before * 0 + 1e7)
+    alike = np.ones(len(place))
+    likely = alike / len(place) if likely is None else np.array(likely)
+    return mistakes.Elsewhere(place, before, alike * DUE, alike * SPREAD, alike * 1e7, likely)
 
 
 def under_another(total, before, missing):
@@ -109,6 +111,12 @@ def test_a_total_that_fits_here_or_nobody_or_two_alike_is_said_to_belong_to_none
     assert under_another(541_000.0, 500_000.0, elsewhere((7, 499_000.0))) is None
     for missing in (elsewhere((7, 3_500_000.0)), elsewhere((7, 3_700_000.0), (8, 3_701_000.0))):
         assert under_another(3_741_000.0, 500_000.0, missing).kind == mistakes.IMPOSSIBLE
+
+
+def test_of_two_alike_the_one_on_the_same_round_is_told():
+    two = [(7, 3_700_000.0), (8, 3_701_000.0)]
+    for likely, place in (((0.8, 0.2), 7), ((0.2, 0.8), 8)):
+        assert under_another(3_741_000.0, 500_000.0, elsewhere(*two, likely=likely)).other == place
 
 
 def test_a_slip_that_explains_a_total_as_well_is_likelier_than_one_unit_of_many():

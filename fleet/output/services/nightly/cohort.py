@@ -143,7 +143,7 @@ def load(ids, year):
     daily = facts["level"] > 0
     sites = judge.Sites(
         facts["float_switch"] > 0, facts["meter_rollover_l"], facts["level"] == 2, facts["dry_from_m"],
-        facts["organisation_id"],
+        facts["organisation_id"], np.stack([lat, lon], axis=1),
     )  # fmt: skip
     alarms = dict(Organisation.objects.values_list("pk", "false_alarms_per_100_unit_years"))
     return Cohort(
