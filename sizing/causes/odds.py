@@ -65,7 +65,8 @@ class Asked(NamedTuple):
     fault could have begun (installed or last put right); level, level_sd: log of own output over the chain's and its
     doubt, from the commissioning tests; noon: expected (volts, amps, level, level at rest) at each row's noon, or None;
     noise: own scatter over the usual, variance ratio; rates: per unit and day (causes,); course: its days by quarter
-    hours (shape.Course), or None.
+    hours (shape.Course), or None; on_site: asked of its newest test, so that what costs that test water counts, though
+    a full tank may hide it in the day's.
     """
 
     rows: np.ndarray
@@ -78,6 +79,7 @@ class Asked(NamedTuple):
     noise: float = 1.0
     rates: np.ndarray = RATES
     course: object = None
+    on_site: bool = False
 
 
 def judge(rows, signatures, today, first, level, level_sd, noon=None, noise=1.0, rates=RATES, course=None):
@@ -134,6 +136,10 @@ def weigh_water(ask, sig, water, begin, weight):
     log_kept, usual = _at_readings(sig, water)
     supply, draw, base = _float_tables(water)
     linear, square, told, now = _along(ask, sig, water, begin, inverse, weighed, (log_kept, usual), (supply, draw))
+    if ask.on_site and water.tested[-1] < 0:
+        newest = np.eye(water.day.size)[-1]
+        kept_then = (log_kept, log_kept)
+        now = np.minimum(now, _along(ask, sig, water, begin, inverse, weighed, kept_then, (supply, draw), newest)[3])
     own = int(not water.own_cell[-1])
     innocent = [_misread(water, inverse, weighed)]
     gain, patchy = np.empty((2, begin.size))
@@ -168,15 +174,17 @@ def along(ask, sig, water, begin, inverse, weighed):
     return _along(ask, sig, water, begin, inverse, weighed, _at_readings(sig, water), (supply, draw))[0]
 
 
-def _along(ask, sig, water, begin, inverse, weighed, kept, tables):
-    """(g'(weighed), g'Wg, what the ticks tell, log of water kept now), each (h, ramps, begin)."""
+def _along(ask, sig, water, begin, inverse, weighed, kept, tables, recent=None):
+    """(g'(weighed), g'Wg, what the ticks tell, log of water kept now, or in the figures weighed by recent), each (h,
+    ramps, begin)."""
+    recent = recent_share(water, ask.today) if recent is None else recent
     came = sig.shares > 0
     linear, square, told, now = np.zeros((4, *came.shape, begin.size))
     tick = np.where(np.isfinite(water.demand), water.tick, np.nan)
     lean = channels.ticking_habit(water, ask.today) if water.daily else 0.0
     weigh.water(
         water.day, water.span, inverse, weighed, kept[0], sig.smaller, sig.size, sig.form, water.floats, *tables,
-        begin, STARTS, came, recent_share(water, ask.today), tick, lean, water.supply, water.demand, channels.DRAW_SD,
+        begin, STARTS, came, recent, tick, lean, water.supply, water.demand, channels.DRAW_SD,
         linear, square, told, now, water.tested < 0, kept[1],
     )  # fmt: skip
     return linear, square, told, now

@@ -45,7 +45,7 @@ def causes_of_test(test, verdict):
     known.rates = taught_rates(known)
     day = as_number(test.at.astimezone(ZoneInfo(test.installation.well.site.zone)).date())
     told = cases.History(known.ids, day + 1, day, onsite.Tests(known, day, day))
-    asked = cases.ask(known, SimpleNamespace(noise=noise), told, {}, [0], day)
+    asked = cases.ask(known, SimpleNamespace(noise=noise), told, {}, [0], day, on_site=True)
     if not asked:
         return None
     _unit, signs, got = asked[0]

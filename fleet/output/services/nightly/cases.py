@@ -152,10 +152,12 @@ def found_in(cohort, history, units, day):
     return found
 
 
-def ask(cohort, state, history, signs, units, day):
-    """[(unit, signatures, odds)] of the units whose causes are asked, all at once; those without odds left out."""
+def ask(cohort, state, history, signs, units, day, on_site=False):
+    """[(unit, signatures, odds)] of the units whose causes are asked, all at once; those without odds left out.
+    on_site: asked of the newest test (causes.odds.Asked)."""
     asked = []
     for unit, one in asked_of(cohort, state, history, signs, units, day):
+        one = one._replace(on_site=on_site)
         if np.isfinite(one.rows["noon_w_m2"]).any():
             one = one._replace(noon=noon_due(cohort.built[unit], one.rows))
         asked.append((unit, one))

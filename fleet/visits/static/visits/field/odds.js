@@ -167,7 +167,8 @@ export function weigh(card, r, found, rules) {
       }
     }
     p[i] = told;
-    kept[i] = Math.exp(packed.kept[i] * Math.min(Math.max(factor, 0.3), 2));
+    // What costs this test water counts, though a full tank may hide it in the day's.
+    kept[i] = Math.exp(Math.min(packed.kept[i], x) * Math.min(Math.max(factor, 0.3), 2));
   }
   const wide = rules.misread_sd ** 2, misread = Math.log(rules.misread) - 0.5 * Math.log1p(wide / s) + (0.5 * (e / s) ** 2 * wide) / (1 + wide / s);
   const logs = Array.from(p), slight = (_, i) => kept[i] > rules.trifle;
