@@ -314,6 +314,10 @@ class Slip(models.Model):
         return "" if halved else saying.will(self)
 
     @property
+    def figure(self):
+        return saying.figure_of(self)
+
+    @property
     def unit(self):
         return saying.unit_of(self)
 

@@ -8,7 +8,7 @@ from datetime import date
 
 from django.utils import formats
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from fleet.web.quantities import GAP, exact, litres_written, number
 
@@ -38,11 +38,32 @@ def why(slip):
     return " ".join(filter(None, (_due(slip), _stands(slip))))
 
 
+NOON = {
+    "noon_irradiance_w_m2": gettext_lazy("irradiance at noon"), "noon_voltage_v": gettext_lazy("voltage at noon"),
+    "noon_current_a": gettext_lazy("current at noon"), "noon_level_m": gettext_lazy("depth to water at noon"),
+}  # fmt: skip
+
+
+def figure_of(slip):
+    """Which figure of its noon or spot test it is; empty where there is only one."""
+    if slip.subject == "noon":
+        return str(NOON.get(slip.field, ""))
+    if slip.subject == "spot":  # named with its unit, as in "static level below datum, m"
+        fields = slip._meta.get_field("spot_test").related_model._meta
+        return str(fields.get_field(slip.field).verbose_name).split(",")[0]
+    return ""
+
+
 def _due(slip):
+    level = slip.field.endswith("level_m")
     if (usual := slip.facts.get("usual")) is not None:
-        return _("About %(due)s was usual on the noons around, at this sun.") % {"due": written(slip, _rounded(usual))}
+        words = {"due": written(slip, _rounded(usual))}
+        return (_("About %(due)s was usual on the noons around.") if level else
+                _("About %(due)s was usual on the noons around, at this sun.")) % words  # fmt: skip
     if (right := slip.facts.get("right")) is not None:
-        return _("About %(due)s is right for this unit, sun and level.") % {"due": written(slip, _rounded(right))}
+        words = {"due": written(slip, _rounded(right))}
+        return (_("About %(due)s is right for this well.") if level else
+                _("About %(due)s is right for this unit, sun and level.")) % words  # fmt: skip
     due, days = slip.facts.get("due_l"), slip.facts.get("days")
     if due is None:
         return ""

@@ -149,6 +149,7 @@ def test_the_desk_is_told_at_once_and_may_settle_it(installation, client_of, nad
     client = client_of(nadia)
     page = client.post(reverse("output:add_spot", args=[installation.pk]), typed, follow=True)
     words = html.unescape(page.content.decode()).replace("\u00a0", " ")
+    assert "static level below datum: About 22 m is right for this well." in words
     assert "A figure looks like a slip" in words and "22 m, it would fit" in words and "Settle it" in words
     assert SpotTest.objects.get().standing == Standing.IN_DOUBT
     settle(slip=Slip.objects.get(), how="as_suggested", by=nadia)

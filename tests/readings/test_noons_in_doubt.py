@@ -123,6 +123,7 @@ def test_the_page_settles_it_in_its_own_unit(installation, client_of, nadia):
     keep(installation, noon_voltage_v={6: 5.14})
     client, slip = client_of(nadia), Slip.objects.get()
     page = html.unescape(client.get(reverse("readings:slips")).content.decode())
+    assert "a slip of ten: voltage at noon" in page
     assert "The right figure, V" in page and "The figure becomes 51.4" in said(page)
     client.post(reverse("readings:settle", args=[slip.pk]), {"how": "as_suggested"})
     assert record(6).noon_voltage_v == 51.4
