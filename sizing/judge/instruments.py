@@ -24,6 +24,7 @@ STALLS = 0.6  # of the usual volts, as in causes.channels
 AMISS = 0.01  # of noons on which a pump that ran the days before gives a figure of its own (about 3 faults a year)
 LASTS = 3  # noons in a row that would have to be mended alike: no slip of the pen
 NOMINAL_SUN_W_M2 = 1000.0
+BY_MACHINE = 25  # noons of one unit within DAYS_OFF before and behind: nobody reads so many off by hand (a judgement)
 
 
 def other_writings(figure, factors=()):
@@ -93,6 +94,7 @@ class Slip(NamedTuple):
 def doubt_noons(noons):
     """[Slip] of the noons that are asked about, held against the noons around each."""
     sun, amps, unknown = noons.sun_w_m2, noons.amps, np.full(len(noons.unit), np.nan)
+    written = noons.asked & ~_by_machine(noons)
     with np.errstate(invalid="ignore", divide="ignore"):
         runs = ~(amps <= RUNS_A) & ~(sun < LEAST_SUN_W_M2)
         kilowatts = (sun > 0) & (sun <= KILOWATTS) & (amps > RUNS_A)
@@ -105,15 +107,28 @@ def doubt_noons(noons):
         given = {
             "volts": (np.where(runs, noons.volts, np.nan), 0.95 * noons.nominal_v, 1.0, np.log(strong)),
             "amps": (np.where(runs, by_sun, np.nan), noons.nominal_a, strong / NOMINAL_SUN_W_M2, np.log(strong)),
-            "level_m": (np.where(noons.level_m > 1, noons.level_m, np.nan), unknown, 1.0, unknown),
-        }
+            # pumping levels are held against pumping levels, those at rest against those at rest
+            "level_m": (np.where(noons.level_m > 1, noons.level_m, np.nan), unknown, 1.0,
+                        np.where(np.isfinite(amps), np.where(amps > RUNS_A, 1.0, 0.0), np.nan)),
+        }  # fmt: skip
     for name, (values, nominal, scale, alike) in given.items():
-        slips += _of_channel(noons, name, values, nominal, np.broadcast_to(scale, values.shape), alike)
+        scale = np.broadcast_to(scale, values.shape)
+        slips += _of_channel(noons._replace(asked=written), name, values, nominal, scale, alike)
     return slips
 
 
+def _by_machine(noons):
+    """Which noons stand among so many that a logger must have kept them: it slips with no digits. Its table may still
+    be in another unit of measure."""
+    key = noons.unit.astype(np.int64) * 1_000_000 + noons.day
+    ordered = np.sort(key)
+    near = np.searchsorted(ordered, key + DAYS_OFF, "right") - np.searchsorted(ordered, key - DAYS_OFF, "left")
+    return near >= BY_MACHINE
+
+
 def _of_channel(noons, name, values, nominal, scale, strong):
-    """strong: the sun under which noons must be alike; where nobody measured it, they are not held to it."""
+    """strong: what must be alike of noons that are held together, the sun or whether it pumped; where that is not
+    known, they are not held to it."""
     with np.errstate(invalid="ignore", divide="ignore"):
         logs = np.log(np.where(values > 0, values, np.nan))
         usual, scatter = _usual(noons, logs, strong)

@@ -41,8 +41,8 @@ def test_the_digits_are_those_that_stand_there():
     assert {f for k, f, _often in other_writings(55.0) if k == DIGITS_SWAPPED} == set()
 
 
-def noons(days=20, **changes):
-    """A unit's noons, one a day, all asked about; changes: {name: {place: figure}}."""
+def noons(days=20, every=1, **changes):
+    """A unit's noons, one `every` so many days, all asked about; changes: {name: {place: figure}}."""
     rng = np.random.default_rng(3)
     sun = rng.uniform(500, 950, days).round()
     figures = {
@@ -54,7 +54,7 @@ def noons(days=20, **changes):
         for place, figure in wrong.items():
             figures[name][place] = figure
     return Noons(
-        unit=np.ones(days, int), day=20_000 + np.arange(days), nominal_v=np.full(days, 54.6),
+        unit=np.ones(days, int), day=20_000 + every * np.arange(days), nominal_v=np.full(days, 54.6),
         nominal_a=np.full(days, 8.2), counts=np.ones(days, bool), asked=np.ones(days, bool),
         direct=np.zeros(days, bool), **figures,
     )  # fmt: skip
@@ -65,7 +65,7 @@ def told(made):
 
 
 def test_sound_noons_are_not_asked_about():
-    assert told(noons(300)) == []
+    assert told(noons(300, every=3)) == []
 
 
 @pytest.mark.parametrize(
@@ -112,6 +112,21 @@ def test_where_too_few_noons_are_known_the_modules_own_figures_tell_a_slip_of_te
     assert told(noons(2)) == []
 
 
+def test_a_logger_slips_with_no_digits_but_its_table_may_be_in_another_unit_of_measure():
+    wrong = {"volts": {20: 15.2}, "level_m": {7: 241.0}}
+    assert told(noons(60, **wrong)) == []
+    assert len(told(noons(60, every=3, **wrong))) == 2
+    assert told(noons(60, sun_w_m2={20: 0.71})) == [(20, "sun_w_m2", WRONG_UNIT, pytest.approx(710.0))]
+
+
+def test_a_level_at_rest_is_not_held_against_pumping_levels():
+    rest = {9: 0.0}
+    assert told(noons(amps=rest, level_m={9: 20.3})) == []
+    at_rest, pumping = dict.fromkeys(range(0, 20, 2), 20.3), dict.fromkeys(range(1, 20, 2), 23.0)
+    swapped = noons(amps=dict.fromkeys(range(0, 20, 2), 0.0), level_m=at_rest | pumping | {11: 32.1})
+    assert [slip[:2] for slip in told(swapped)] == [(11, "level_m")]
+
+
 def test_other_units_noons_and_those_long_ago_say_nothing():
     two = noons(20)
     other = two._replace(unit=np.repeat([1, 2], 10), volts=np.repeat([51.0, 78.0], 10))
@@ -124,6 +139,7 @@ def test_only_what_is_asked_about_is_told_and_what_is_in_doubt_says_nothing_of_t
     wrong = noons(volts={9: 5.12})
     assert told(wrong._replace(asked=np.arange(20) != 9)) == []
     odd = np.arange(30) % 2 == 1
-    lost = noons(30, volts=dict.fromkeys(np.flatnonzero(~odd).tolist(), 5.1))._replace(nominal_v=np.full(30, np.nan))
+    lost = noons(30, every=3, volts=dict.fromkeys(np.flatnonzero(~odd).tolist(), 5.1))
+    lost = lost._replace(nominal_v=np.full(30, np.nan))
     places = [slip[0] for slip in told(lost._replace(counts=odd))]
     assert len(places) > 8 and not set(places) & set(np.flatnonzero(odd).tolist())
