@@ -138,7 +138,10 @@ def _weigh_scatter(end, span, y, var, sky, free, test, n, today, own_figures):
             off[p] /= math.sqrt(scatter)
     p = 0
     while p < m:
-        if abs(off[p]) < STRANGE or span[at[p]] > 3.0:
+        long = span[at[p]] > 3.0
+        # a meter's period counts less once the next is as those before it: whatever it was, it has gone again
+        passed = long and p + 1 < m and abs(off[p + 1]) < ALIKE
+        if abs(off[p]) < STRANGE or (long and not passed):
             p += 1
             continue
         sign, last = (1.0 if off[p] > 0 else -1.0), p

@@ -4,9 +4,8 @@
 
 Fleets of these seeds are made in FOLDER where they are not there yet (a minute each). For each way of reporting, flags
 on sound units and before a fault's beginning are counted for every limit; those of one unit within 30 days are one.
-A flag is what the nights put forward as a fault: a unit worth asking about, whatever is surest of it (a loss, less
-drawn, either) past the limit, water lost today, and a fault the likeliest of the causes. A note that less is drawn is
-no false alarm. Then losses are put into the figures of sound units without float switch, and the days to the flag are
+A flag is what the rule itself puts forward (`judge.decide`), told again or not; a note that less is drawn is no false
+alarm. Then losses are put into the figures of sound units without float switch, and the days to the flag are
 taken. The result goes to sizing/tables/false_alarms.csv.
 """
 
@@ -18,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sizing import judge
-from sizing.causes import names, table
+from sizing.causes import table
 from sizing.judge import bank, flags, limits, noise
 from sizing.judge.figures import columns
 from tests.makers import judged_fleet, run_judged_fleet, simulated_fleet
@@ -36,7 +35,7 @@ class Watched(NamedTuple):
     kind: int
     columns: tuple
     evidence: np.ndarray  # running, on each day asked
-    causes: object  # odds of the causes on a day
+    causes: object  # odds of the causes on a day, of other measured litres if given
     level: float
     level_sd: float
     floats: bool
@@ -75,8 +74,11 @@ def watch(folder):
         ill = judged_fleet.day_number(begun[serial]) if begun[serial] else f.last + 1
         running = np.array([evidence[int(d)][u] for d in columns(mine)[0]])
 
-        def causes(day, u=u, mine=mine):
-            until = mine[mine["day"] <= day]
+        def causes(day, measured=None, u=u, mine=mine):
+            changed = mine.copy()
+            if measured is not None:
+                changed["measured_l"][np.isfinite(mine["since"])] = measured
+            until = changed[mine["day"] <= day]
             return run_judged_fleet.causes_of(
                 f, signs, u, until, int(day), level[u], doubt[u], scatter[int(day)][u]
             )
@@ -110,9 +112,8 @@ def false_flags(units):
         day = unit.columns[0]
         sound = day < unit.ill
         years += max(min(unit.ill, day[-1]) - day[0], 0) / 365.25
-        asked = day[sound if unit.kind == noise.METER else sound & (unit.evidence >= judge.ASK)]
-        if len(asked):
-            watched.append((unit, asked, found(unit, asked), {}))
+        if sound.any():
+            watched.append((unit, day[sound], unit.evidence[sound], found(unit, day[sound]), {}))
     counts = np.full(len(GRID), np.inf)
     for g in range(len(GRID) - 1, -1, -1):
         counts[g] = sum(_flags(*one, GRID[g]) for one in watched)
@@ -121,28 +122,39 @@ def false_flags(units):
     return counts, years
 
 
-def _flags(unit, asked, found, verdicts, limit):
-    """Flags of one unit as its cases open and close; verdicts: kept answers of `_put_forward` by day."""
-    count, last, is_open, calm = 0, -np.inf, False, 0
-    for each, day in zip(found, asked, strict=True):
-        if is_open:
-            calm = calm + 1 if each is None or flags.surest(each) < limit - flags.CALM_BELOW else 0
-            is_open = calm < flags.CALM_ASKED
-        elif judge.raised(each, limit):
-            if day not in verdicts:
-                verdicts[day] = _put_forward(unit, each, day)
-            is_open, calm = verdicts[day] is not None, 0
-            if verdicts[day] and day - last >= MERGED_DAYS:
-                count, last = count + 1, day
+def _flags(unit, days, evidence, found, answers, limit):
+    """Flags of one unit by the rule itself (`judge.decide`), those told again among them; answers: odds of the causes
+    kept by day."""
+    case, count, last = None, 0, -np.inf
+    daily = unit.kind != noise.METER
+    for day, running, each in zip(days, evidence, found, strict=True):
+        if not judge.worth_asking(case, running, day, daily, judge.ASK):
+            continue
+        got = None
+        if judge.raised(each, limit):
+            if day not in answers:
+                odds = unit.causes(day)
+                answers[day] = odds and judge.agreed(each, odds)
+            got = answers[day]
+        step = judge.decide(case, each, got, day, limit)
+        case = step.case
+        if step.what in (judge.RAISED, judge.TOLD_AGAIN) and not case.note and day - last >= MERGED_DAYS:
+            count, last = count + 1, day
     return count
 
 
-def _put_forward(unit, each, day):
-    """True: as a fault; False: as a note that less is drawn; None: not at all, for no water is lost today."""
-    odds = unit.causes(day)
-    if odds is None or float(np.atleast_1d(odds.lost_l)[0]) <= 0:
-        return None
-    return int(np.argmax(judge.agreed(each, odds).cause)) != names.NOT_A_FAULT
+def _first(unit, asked, odds, limit, measured, waits):
+    """First day asked whose odds are past the limit and whose flag does not wait for the next figure, which it does
+    where nothing but the newest seems wrong; waits: answers kept by day."""
+    for day, each in zip(asked, odds, strict=True):
+        if each <= limit:
+            continue
+        if day not in waits:
+            causes = unit.causes(day, measured)
+            waits[day] = causes is not None and causes.misread > flags.MISREAD
+        if not waits[day]:
+            return day
+    return np.inf
 
 
 def delays(rng, units, loss, chosen):
@@ -160,9 +172,11 @@ def delays(rng, units, loss, chosen):
             age = asked - begin
             asked = asked[(age < 14) | ((asked.astype(int) % 3) == 0)]
         tried += 1
-        each = found(unit, asked, measured * (1 - loss * after)) if len(asked) else []
+        less = measured * (1 - loss * after)
+        each = found(unit, asked, less) if len(asked) else []
         odds = [-np.inf if one is None else flags.surest(one) for one in each]
-        days.append([next((d - begin for d, o in zip(asked, odds, strict=True) if o > g), np.inf) for g in chosen])
+        waits = {}
+        days.append([_first(unit, asked, odds, g, less, waits) - begin for g in chosen])
     middle = np.median(np.array(days), axis=0)
     return np.where(middle > limits.LONGEST, np.nan, middle)
 

@@ -114,6 +114,13 @@ def test_a_total_written_down_too_high_does_not_make_the_next_period_a_loss():
     assert found(both, noise.METER).fault > LIMIT[noise.METER]  # what goes on is no slip
 
 
+def test_a_short_period_that_is_followed_by_sound_ones_is_over_and_one_that_is_not_goes_on():
+    before = [1.02, 0.99, 1.0] * 5
+    for after in (1, 2, 4):
+        assert found(periods([*before, 0.62, *[1.0] * after]), noise.METER).fault < -2
+        assert found(periods([*before, 0.62, *[0.7] * after]), noise.METER).fault > LIMIT[noise.METER]
+
+
 @pytest.mark.parametrize("storage_days", [1.0, 1.5, 2.5])
 def test_the_chance_to_see_a_tank_full_is_that_of_simulated_tanks(storage_days):
     rng = np.random.default_rng(3)
