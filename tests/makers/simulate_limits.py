@@ -4,6 +4,7 @@
 
 Fleets of these seeds are made in FOLDER where they are not there yet (a minute each). For each way of reporting, flags
 on sound units and before a fault's beginning are counted for every limit; those of one unit within 30 days are one.
+The limit is the lowest of which it is 90 % sure that it lets through no more than the setting says.
 A flag is what the rule itself puts forward (`judge.decide`), told again or not; a note that less is drawn is no false
 alarm. Then losses are put into the figures of sound units without float switch, and the days to the flag are
 taken. The result goes to sizing/tables/false_alarms.csv.
@@ -18,7 +19,7 @@ import numpy as np
 
 from sizing import judge
 from sizing.causes import table
-from sizing.judge import bank, flags, limits, noise
+from sizing.judge import bank, flags, limits, noise, statistics
 from sizing.judge.figures import columns
 from tests.makers import judged_fleet, run_judged_fleet, simulated_fleet
 
@@ -26,6 +27,7 @@ SEEDS = (41, 42, 43)
 ALARMS = (2, 5, 10, 15, 20, 30, 40)  # per hundred units a year
 GRID = np.arange(-3.0, 15.01, 0.25)
 MERGED_DAYS = 30
+SURE = 0.9  # that a limit lets through no more than it says
 TRIALS = 120  # losses put in, a way of reporting and size
 
 
@@ -181,6 +183,20 @@ def delays(rng, units, loss, chosen):
     return np.where(middle > limits.LONGEST, np.nan, middle)
 
 
+def rows_of(kind, units):
+    """The table's rows for one way of reporting."""
+    some = [u for u in units if u.kind == kind]
+    counted, years = false_flags(some)
+    # the most that the fleet behind these counts may have, so that "at most so many" holds where chance was kind
+    most = statistics.poisson_limits(np.minimum(counted, 1e6), 2 * SURE - 1)[1]
+    rate = np.maximum.accumulate(np.where(np.isfinite(counted), most, np.inf)[::-1])[::-1] / years * 100
+    chosen = [float(GRID[min(int((rate > alarms).sum()), len(GRID) - 1)]) for alarms in ALARMS]
+    by_loss = [delays(np.random.default_rng((7, kind)), some, loss, chosen) for loss in limits.LOSSES]
+    print(f"{noise.KINDS[kind]}: {years:.0f} unit-years", dict(zip(ALARMS, chosen, strict=True)), flush=True)
+    seen = [[f"{d[k]:.0f}" if np.isfinite(d[k]) else "" for d in by_loss] for k in range(len(ALARMS))]
+    return [[noise.KINDS[kind], alarms, chosen[k], round(years), *seen[k]] for k, alarms in enumerate(ALARMS)]
+
+
 def main(folder, *seeds):
     seeds = [int(s) for s in seeds] or SEEDS
     units = []
@@ -189,17 +205,9 @@ def main(folder, *seeds):
         if not (place / "truth_daily.csv.gz").exists():
             simulated_fleet.write(place, seed)
         units += watch(place)
-    rng, rows = np.random.default_rng(7), []
-    for kind, name in enumerate(noise.KINDS):
-        some = [u for u in units if u.kind == kind]
-        counted, years = false_flags(some)
-        rate = np.maximum.accumulate(counted[::-1])[::-1] / years * 100
-        chosen = [float(GRID[min(int((rate > alarms).sum()), len(GRID) - 1)]) for alarms in ALARMS]
-        by_loss = [delays(rng, some, loss, chosen) for loss in limits.LOSSES]
-        print(f"{name}: {years:.0f} unit-years", dict(zip(ALARMS, chosen, strict=True)), flush=True)
-        for k, alarms in enumerate(ALARMS):
-            seen = [f"{d[k]:.0f}" if np.isfinite(d[k]) else "" for d in by_loss]
-            rows.append([name, alarms, chosen[k], round(years), *seen])
+    rows = []
+    for kind in range(len(noise.KINDS)):
+        rows += rows_of(kind, units)
     with limits.TABLE.open("w", newline="") as file:
         file.write(
             "# Made by python -m tests.makers.simulate_limits from simulated fleets of seeds "
