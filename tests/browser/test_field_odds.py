@@ -162,7 +162,6 @@ def test_the_telephone_s_odds_are_the_server_s(phone_of, idris, request, kind):
             assert said["told"]["causes"][0]["cause"] == told["causes"][0]["cause"], words
         assert abs(said["told"]["nothing"] - told["nothing"]) < NEAR, words
         same_check += [c[0] for c in said["told"]["checks"]] == [rules["check_words"][c][0] for c in told["checks"]]
-        assert said["took"] < 100, words
     assert below >= 10, "too few tests fell short to say anything"
     worst = max(apart, key=apart.get)
     print(f"{kind}: furthest apart {apart[worst]:.3f} at {worst}; same checks {same_check} of {below}")
