@@ -10,9 +10,11 @@
     tables.register(Pipes())
 """
 
+from abc import ABC, abstractmethod
 
-class Table:
-    """One kind of table.
+
+class Table(ABC):
+    """One kind of table. What takes no rows cannot be made, so that it is missed at the start and not at an import.
 
     `key`: column names that tell two rows of a file apart; the second row with the same key is rejected with the line
     of the first. Empty: the table looks after that itself.
@@ -30,17 +32,17 @@ class Table:
     order = 100
     dated = False  # its rows stand in time; they are taken out for a stretch of days
 
-    def begin(self, run):
+    def begin(self, run):  # noqa: B027 - most need none
         """Before the first row; `run.memory` is a dict for what the table wants to remember until the end."""
 
+    @abstractmethod
     def take(self, rows, run):
         """Keep these rows. Each row gets `outcome` "new", "changed" or "same", or faults by `row.fault(column, why)`.
 
         Called inside a savepoint: raise nothing for a bad row, mark it. A row with a fault must leave nothing behind.
         """
-        raise NotImplementedError
 
-    def finish(self, run):
+    def finish(self, run):  # noqa: B027
         """After the last row, inside the same transaction."""
 
     def rows(self, organisation):

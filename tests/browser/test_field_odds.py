@@ -2,6 +2,7 @@
 
 import json
 from datetime import datetime, timedelta
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -75,6 +76,33 @@ def metered(organisation):
     return installation
 
 
+class Packed(NamedTuple):
+    """A unit's card, what every test is weighed by, and the page that weighs a typed test with them."""
+
+    card: dict
+    rules: dict
+    page: object
+
+    def weighed(self, typed, **changes):
+        one = self._replace(**changes)
+        return self.page.evaluate(WEIGH, [one.card, one.rules, typed, MODULE])
+
+
+@pytest.fixture
+def packed_for(phone_of, idris):
+    """Packs the visit to a unit on Idris's telephone."""
+
+    def pack(installation):
+        services.set_up(installation.organisation)
+        an_assigned_visit(installation, idris)
+        packed = json.loads(json.dumps(services.bundle(by=idris)))
+        phone = phone_of(idris)
+        phone.page.goto(phone.server + "/field/")
+        return Packed(packed["visits"][0]["card"], packed["weighing"], phone.page)
+
+    return pack
+
+
 TYPED = {
     "the flow alone": {"share": 0.55},
     "a little too little": {"share": 0.72},
@@ -135,19 +163,14 @@ SOUND = 0.95  # chance that nothing is wrong, above which the shares of what cou
 
 
 @pytest.mark.parametrize("kind", ["unread", "metered"])
-def test_the_telephone_s_odds_are_the_server_s(phone_of, idris, request, kind):
+def test_the_telephone_s_odds_are_the_server_s(packed_for, request, kind):
     installation = request.getfixturevalue(kind)
-    services.set_up(installation.organisation)
-    an_assigned_visit(installation, idris)
-    packed = json.loads(json.dumps(services.bundle(by=idris)))
-    card, rules = packed["visits"][0]["card"], packed["weighing"]
-    phone = phone_of(idris)
-    phone.page.goto(phone.server + "/field/")
+    packed = packed_for(installation)
     apart, same_check, below = {}, 0, 0
     for words, changes in TYPED.items():
         readings = readings_of(installation, **changes)
         verdict, told = by_the_server(installation, readings)
-        said = phone.page.evaluate(WEIGH, [card, rules, as_typed(readings), MODULE])
+        said = packed.weighed(as_typed(readings))
         assert said["verdict"] == verdict, words
         assert (said["told"] is None) == (told is None), words
         if told is None:
@@ -161,7 +184,8 @@ def test_the_telephone_s_odds_are_the_server_s(phone_of, idris, request, kind):
         if first - second > ALIKE:
             assert said["told"]["causes"][0]["cause"] == told["causes"][0]["cause"], words
         assert abs(said["told"]["nothing"] - told["nothing"]) < NEAR, words
-        same_check += [c[0] for c in said["told"]["checks"]] == [rules["check_words"][c][0] for c in told["checks"]]
+        checks = [packed.rules["check_words"][code][0] for code in told["checks"]]
+        same_check += [check[0] for check in said["told"]["checks"]] == checks
     assert below >= 10, "too few tests fell short to say anything"
     worst = max(apart, key=apart.get)
     print(f"{kind}: furthest apart {apart[worst]:.3f} at {worst}; same checks {same_check} of {below}")
@@ -169,17 +193,12 @@ def test_the_telephone_s_odds_are_the_server_s(phone_of, idris, request, kind):
     assert same_check >= 0.6 * below
 
 
-def test_a_card_packed_before_there_were_odds_is_answered_as_before(phone_of, idris, unread):
-    services.set_up(unread.organisation)
-    an_assigned_visit(unread, idris)
-    packed = json.loads(json.dumps(services.bundle(by=idris)))
-    card = packed["visits"][0]["card"]
+def test_a_card_packed_before_there_were_odds_is_answered_as_before(packed_for, unread):
+    packed = packed_for(unread)
     typed = as_typed(readings_of(unread, share=0.5))
-    phone = phone_of(idris)
-    phone.page.goto(phone.server + "/field/")
-    old = {name: value for name, value in card.items() if name != "odds"}
-    for one, rules in ((old, packed["weighing"]), (card, None), (old, None)):
-        said = phone.page.evaluate(WEIGH, [one, rules, typed, MODULE])
+    old = {name: value for name, value in packed.card.items() if name != "odds"}
+    for changes in ({"card": old}, {"rules": None}, {"card": old, "rules": None}):
+        said = packed.weighed(typed, **changes)
         assert (said["verdict"], said["told"]) == ("below", None)
 
 
@@ -263,16 +282,11 @@ def test_without_signal_a_poor_flow_is_told_its_causes_and_what_to_check_with_it
     assert here["causes"]
 
 
-def test_the_answer_comes_on_a_slow_telephone_and_its_time_is_told(phone_of, idris, metered):
-    services.set_up(metered.organisation)
-    an_assigned_visit(metered, idris)
-    packed = json.loads(json.dumps(services.bundle(by=idris)))
-    card, rules = packed["visits"][0]["card"], packed["weighing"]
-    phone = phone_of(idris)
-    phone.page.goto(phone.server + "/field/")
-    phone.page.context.new_cdp_session(phone.page).send("Emulation.setCPUThrottlingRate", {"rate": 4})
+def test_the_answer_comes_on_a_slow_telephone_and_its_time_is_told(packed_for, metered):
+    packed = packed_for(metered)
+    packed.page.context.new_cdp_session(packed.page).send("Emulation.setCPUThrottlingRate", {"rate": 4})
     typed = as_typed(readings_of(metered, share=0.5, volts=1.0, amps=0.8, deeper_m=2.0))
-    said = [phone.page.evaluate(WEIGH, [card, rules, typed, MODULE]) for _ in range(5)]
+    said = [packed.weighed(typed) for _ in range(5)]
     assert all(one["told"] == said[0]["told"] and max(one["odds"]["byCause"]) > 0 for one in said)
     # To be read with `-s` on a quiet machine (wanted: below 100 ms); beside other work it says nothing.
     took = ", ".join(f"{one['took']:.0f}" for one in said)

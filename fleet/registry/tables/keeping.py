@@ -5,6 +5,8 @@ notes for each row of the file which object it is about and what would change. O
 are the good rows written, part by part, so that a row with a fault leaves nothing behind.
 """
 
+from abc import ABC, abstractmethod
+
 from django.db import connection
 from django.db.models import Model
 from django.db.models.base import ModelState
@@ -108,18 +110,18 @@ def relate(things, name, by_key):
             thing._state.fields_cache[name] = related
 
 
-class Part:
+class Part(ABC):
     """One kind of object in a row. `model` is what it makes; `steps` of the row are kept under its name."""
 
     model = None
     name = ""
 
-    def begin(self, run):
+    def begin(self, run):  # noqa: B027 - most need none
         pass
 
+    @abstractmethod
     def plan(self, rows, run):
         """Add this part's Step to each row it concerns: `row.steps[self.name] = Step(...)`."""
-        raise NotImplementedError
 
     def step(self, row, thing, values, new):
         """Note it; a new object takes the values at once, an existing one when its row turns out good."""
