@@ -15,7 +15,7 @@ from fleet.output import advice, forms, pictures, ranges, services, setting, ski
 from fleet.output.models import Baseline, Judgement, Shortfall
 from fleet.people.access import may, needs
 from fleet.people.services import set_false_alarms
-from fleet.readings.models import SpotTest
+from fleet.readings.models import Slip, SpotTest
 from fleet.readings.services import keep_spot_test
 from fleet.readings.services.clock import zone_of
 from fleet.registry.models import Installation
@@ -254,7 +254,8 @@ def spot(request, pk, test):
         "chart": pictures.spot_waterfall(answer, request.user),
         "right_words": _flow_range(answer, request.user),
         "measured_words": measured, "flow_unit": "".join(unit),
-        "doubts": found.slips.waiting(), "may_settle": may(request.user, "settle"),
+        "doubts": found.slips.waiting(), "settled": Slip.objects.settled_of(tests=[found]),
+        "may_settle": may(request.user, "settle"),
         "causes": causes and [(advice.word(c["cause"]), c["odds"]) for c in causes["causes"]],
         "checks": causes and advice.with_cautions(causes["checks"]), "nothing": causes and causes["nothing"],
         "again": causes and causes["nothing"] > services.MAY_WELL,

@@ -245,6 +245,40 @@ class WeatherDay(models.Model):
         return f"{self.place} {self.day}"
 
 
+class Decision(models.Model):
+    """What a person made of one or more figures in doubt, with the rows it touched, so that it can be taken back."""
+
+    class How(models.TextChoices):
+        AS_SUGGESTED = "as_suggested", _("as suggested")
+        OTHER = "other", _("another figure")
+        KEEP = "keep", _("kept as written")
+        ASIDE = "aside", _("set aside")
+
+    installation = models.ForeignKey(Installation, models.CASCADE, related_name="decisions")
+    how = models.CharField(max_length=12, choices=How)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
+    at = models.DateTimeField()
+    touched = models.JSONField(default=list, db_comment="[{table, row, was, became}, …], in the order of the changes")
+    suggested = models.JSONField(default=dict, db_comment="{slip: what was suggested before}")
+    taken_back_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
+    taken_back_at = models.DateTimeField(null=True)
+
+    objects = querysets.DecisionQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-at"]
+        indexes = [models.Index(fields=["by", "-at"], name="decisions_of_a_person")]
+        constraints = [
+            models.CheckConstraint(
+                name="decision_taken_back_after_it_was_made",
+                condition=Q(taken_back_at=None) | Q(taken_back_at__gte=models.F("at")),
+            )
+        ]
+
+    def __str__(self):
+        return f"{self.get_how_display()} {self.at:%Y-%m-%d %H:%M}"
+
+
 class Slip(models.Model):
     """A likely recording mistake: what stands there, what would fit, and what a person made of it."""
 
@@ -288,6 +322,7 @@ class Slip(models.Model):
     state = models.CharField(max_length=9, choices=State, default=State.OPEN)
     settled_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
     settled_at = models.DateTimeField(null=True, blank=True)
+    decision = models.ForeignKey(Decision, models.SET_NULL, null=True, blank=True, related_name="slips")
     marked_at = models.DateTimeField(auto_now_add=True)
 
     objects = querysets.SlipQuerySet.as_manager()
@@ -312,6 +347,11 @@ class Slip(models.Model):
         """What settling it as suggested will do; empty where nothing is suggested, or half an exchange is settled."""
         halved = self.kind == self.Kind.SWAPPED_READINGS and not getattr(self, "other_waits", True)
         return "" if halved else saying.will(self)
+
+    @property
+    def can_be_taken_back(self):
+        """Settled by a person, and what that changed is known."""
+        return self.state != self.State.OPEN and self.decision_id is not None
 
     @property
     def figure(self):

@@ -57,6 +57,21 @@ class SlipQuerySet(QuerySet):
     def settled(self):
         return self.filter(~Q(state="open"))
 
+    def settled_of(self, *, readings=None, tests=None, days=None):
+        """Settled figures of these meter readings, spot tests or ((installation, first, last)) daily records, with who
+        settled them; the newest decision first."""
+        chosen = Q(pk__in=[])
+        if readings is not None:
+            chosen |= Q(meter_reading__in=[row.pk for row in readings])
+        if tests is not None:
+            chosen |= Q(spot_test__in=[row.pk for row in tests])
+        if days is not None:
+            installation, first, last = days
+            chosen |= Q(installation=installation, subject__in=("day", "noon"), at__range=(first, last))
+        return self.settled().filter(chosen, settled_by__isnull=False).select_related(
+            "settled_by", "other__unit", "installation__unit"
+        ).order_by("-settled_at", "pk")  # fmt: skip
+
     def other_half(self, slip):
         """The row that stands for the other reading of an exchange, whatever has become of it."""
         span = (slip.at - ONE_ROUND, slip.at + ONE_ROUND)
@@ -79,3 +94,12 @@ class SlipQuerySet(QuerySet):
             kind="swapped_readings", at__gte=OuterRef("at") - ONE_ROUND, at__lte=OuterRef("at") + ONE_ROUND,
         )  # fmt: skip
         return self.annotate(other_waits=Exists(other))
+
+
+class DecisionQuerySet(QuerySet):
+    def visible_to(self, person):
+        return own(self, person, "installation__organisation")
+
+    def standing(self):
+        """Not taken back."""
+        return self.filter(taken_back_at=None)

@@ -10,6 +10,7 @@ urlpatterns = [
     path("installations/<int:pk>/meter/", views.add_meter, name="add_meter"),
     path("slips/", views.slips, name="slips"),
     path("slips/<int:pk>/settle/", views.settle, name="settle"),
+    path("decisions/<int:pk>/take-back/", views.take_back, name="take_back"),
 ]
 
 api_urlpatterns = [
@@ -26,4 +27,5 @@ api_urlpatterns = [
     path("slips/", lists.Slips.as_view(), name="slips"),
     path("slips/<int:pk>/", lists.OneSlip.as_view(), name="slip"),
     path("slips/<int:pk>/settle/", lists.Settle.as_view(), name="settle"),
+    path("slips/<int:pk>/take-back/", lists.TakeBack.as_view(), name="take_back"),
 ]

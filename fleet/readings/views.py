@@ -1,7 +1,7 @@
 """Pages of readings: a unit's figures, entry of a meter figure, figures to settle."""
 
 from calendar import monthrange
-from datetime import date
+from datetime import date, timedelta
 
 from django.contrib import messages
 from django.db.models import Q
@@ -14,14 +14,15 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from fleet.people.access import may, needs
 from fleet.readings import forms, services
-from fleet.readings.models import DayRecord, DaySeries, MeterReading, Slip, SpotTest, Standing
-from fleet.readings.services.clock import zone_of
+from fleet.readings.models import DayRecord, DaySeries, Decision, MeterReading, Slip, SpotTest, Standing
+from fleet.readings.services.clock import local_day, noon_of, zone_of
 from fleet.registry.models import Installation
 from fleet.registry.querysets import like
 from fleet.web import export, paging
 from fleet.web.refusals import Refused
 
 KINDS = ("meter", "days", "spot")
+JUST_SETTLED = timedelta(minutes=15)  # so long the page of figures to settle offers one's last click to be taken back
 
 
 def _installation(request, pk):
@@ -37,7 +38,10 @@ def of_installation(request, pk):
     kind = request.GET.get("kind", "")
     if kind not in KINDS:
         kind = "meter" if installation.instrument_level == Installation.Level.METER else "days"
-    context = {"installation": installation, "site": installation.well.site, "kind": kind}
+    context = {
+        "installation": installation, "site": installation.well.site, "kind": kind,
+        "may_settle": may(request.user, "settle"),
+    }  # fmt: skip
     reports = "meter" if installation.instrument_level == Installation.Level.METER else "days"
     if kind == reports and not export.asked(request):
         context["missing"] = services.missing_periods(installation)
@@ -48,7 +52,19 @@ def of_installation(request, pk):
     if export.asked(request):
         return export.answer(request, f"{installation.unit.serial}-{kind}", columns, rows.iterator())
     context["page"] = paging.page(request, rows, ["-at"])
+    found = context["page"].rows
+    settled = Slip.objects.settled_of(**{"readings" if kind == "meter" else "tests": found})
+    _with_settled(found, settled, lambda slip: slip.meter_reading_id or slip.spot_test_id, lambda row: row.pk)
     return render(request, "readings/of_installation.html", context)
+
+
+def _with_settled(rows, settled, of_slip, of_row):
+    """Each row with the figures of it that somebody settled, for its page to say who did and to take it back."""
+    by_row = {}
+    for slip in settled:
+        by_row.setdefault(of_slip(slip), []).append(slip)
+    for row in rows:
+        row.settled = by_row.get(of_row(row), ())
 
 
 BESIDE_THE_VOLUME = (
@@ -67,6 +83,10 @@ def _days(request, installation, context):
     sampled = set(DaySeries.objects.of(installation).between(first, last).exclude(flow_l_min=None).values_list(
         "day", flat=True
     ))  # fmt: skip
+    settled = Slip.objects.settled_of(
+        days=(installation, noon_of(installation, first) - timedelta(hours=12), noon_of(installation, last))
+    )
+    _with_settled(found, settled, lambda slip: local_day(installation, slip.at), lambda row: row.day)
     for row in found:
         row.told_in_part = row.volume_l is None and row.day in sampled
     context |= {
@@ -159,7 +179,8 @@ def slips(request):
     """Figures that are likely mistakes, for a person to settle in one click."""
     form = forms.SlipFilter(request.GET or None)
     rows = Slip.objects.visible_to(request.user).with_other_half().select_related(
-        "installation__unit", "installation__well__site", "other__unit", "settled_by", "meter_reading"
+        "installation__unit", "installation__well__site", "other__unit", "settled_by", "meter_reading",
+        "decision__taken_back_by",
     )
     chosen = form.cleaned_data if form.is_valid() else {}
     state = chosen.get("state", "")
@@ -173,8 +194,17 @@ def slips(request):
         return export.answer(request, "figures-in-doubt", _slip_columns(), rows.order_by("-at").iterator(2000))
     context = {
         "page": paging.page(request, rows, ["-at"]), "filter_form": form, "may_settle": may(request.user, "settle"),
+        "just_settled": _just_settled(request.user),
     }  # fmt: skip
     return render(request, "readings/slips.html", context)
+
+
+def _just_settled(person):
+    """The person's own last decision, for a wrong click to be taken back where it was made."""
+    lately = Decision.objects.visible_to(person).filter(by=person, at__gte=timezone.now() - JUST_SETTLED)
+    lately = lately.prefetch_related("slips__installation__unit")
+    last = lately.order_by("-at", "-pk").first()
+    return last if last is not None and last.taken_back_at is None else None
 
 
 def _slip_columns():
@@ -208,12 +238,27 @@ def settle(request, pk):
             return _back(request)
         value = form.cleaned_data["value"]
     try:
-        done = services.settle(slip=slip, how=how, value=value, by=request.user)
+        services.settle(slip=slip, how=how, value=value, by=request.user)
+    except Refused as refusal:  # that it was done says the page itself, beside the way back (`_just_settled`)
+        messages.error(request, str(refusal))
+    return _back(request)
+
+
+@needs("settle")
+@require_POST
+def take_back(request, pk):
+    """A settling taken back: the reading stands as it did, and the figure waits again."""
+    decision = Decision.objects.visible_to(request.user).filter(pk=pk).first()
+    if decision is None:
+        raise Http404
+    try:
+        services.take_back(decision=decision, by=request.user)
     except Refused as refusal:
         messages.error(request, str(refusal))
     else:
-        messages.success(request, _("%(unit)s: %(state)s.") % {
-            "unit": slip.installation.unit.serial, "state": done.get_state_display()})  # fmt: skip
+        units = ", ".join(sorted({slip.installation.unit.serial for slip in decision.slips.select_related(
+            "installation__unit")}))  # fmt: skip
+        messages.success(request, _("%(unit)s: taken back. It stands as before and waits again.") % {"unit": units})
     return _back(request)
 
 

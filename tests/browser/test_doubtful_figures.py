@@ -35,6 +35,12 @@ def test_nadia_settles_a_noon_and_a_spot_test_in_a_click_each(size, page_of, ser
         page.wait_for_load_state()
     assert record(6).noon_voltage_v == 51.4
     assert SpotTest.objects.get().static_level_m == 22
+    no_accessibility_faults(page)
+    page.get_by_role("button", name="Take back").click()  # the last click alone is offered here
+    page.get_by_text("taken back. It stands as before and waits again.").wait_for()
+    no_accessibility_faults(page)
+    targets_are_large(page)
+    assert page.get_by_role("button", name="As suggested").count() == 1
 
 
 @SIZES

@@ -49,7 +49,9 @@ def look_at_tests(installation_ids):
     slips = [s for s in slips if (s.spot_test_id, s.field, s.found) not in answered]
     Slip.objects.bulk_create(
         slips, update_conflicts=True, unique_fields=["installation", "subject", "at", "field"],
-        update_fields=["spot_test", "found", "suggested", "kind", "facts", "state", "settled_by", "settled_at"],
+        update_fields=[
+            "spot_test", "found", "suggested", "kind", "facts", "state", "settled_by", "settled_at", "decision",
+        ],
     )  # fmt: skip
     SpotTest.objects.filter(pk__in={s.spot_test_id for s in slips}).update(standing=Standing.IN_DOUBT)
     return slips

@@ -15,12 +15,13 @@ from fleet.people.access import own
 from fleet.readings import services
 from fleet.readings.api import shapes
 from fleet.readings.api.bring import BRINGS, Brings, RawCSV, RawJSON, taking
-from fleet.readings.models import DayRecord, DaySeries, MeterReading, Slip, SpotTest, Standing
+from fleet.readings.models import DayRecord, DaySeries, Decision, MeterReading, Slip, SpotTest, Standing
 from fleet.registry.models import Installation
 from fleet.registry.narrowing import WHOSE, of_installations
 
 STANDINGS = {"good": Standing.GOOD, "in_doubt": Standing.IN_DOUBT, "corrected": Standing.CORRECTED,
              "set_aside": Standing.SET_ASIDE}  # fmt: skip
+BESIDE_A_SLIP = ("other__unit", "settled_by", "decision__taken_back_by")
 NOON = ("noon_irradiance_w_m2", "noon_voltage_v", "noon_current_a", "noon_level_m")
 
 
@@ -173,7 +174,7 @@ class Slips(Listed):
         for name, values in (("kind", Slip.Kind.values), ("subject", Slip.Subject.values)):
             if found := asked.choice(name, values):
                 rows = rows.filter(**{name: found})
-        return super().narrowed(rows, asked).with_other_half().select_related("other__unit", "settled_by")
+        return super().narrowed(rows, asked).with_other_half().select_related(*BESIDE_A_SLIP)
 
 
 class One(generics.RetrieveAPIView):
@@ -205,7 +206,7 @@ class OneSlip(One):
     queryset, serializer_class = Slip.objects.none(), shapes.SlipRecord
 
     def get_queryset(self):
-        return super().get_queryset().with_other_half().select_related("other__unit", "settled_by")
+        return super().get_queryset().with_other_half().select_related(*BESIDE_A_SLIP)
 
 
 class Settle(APIView):
@@ -221,6 +222,25 @@ class Settle(APIView):
         slip = get_object_or_404(Slip.objects.visible_to(request.user), pk=pk)
         done = services.settle(slip=slip, by=request.user, **rest.typed(shapes.SettleIn, request))
         return Response(shapes.SlipRecord(done).data)
+
+
+class TakeBack(APIView):
+    permission_classes = rest.doing("settle", gettext_lazy("Your role does not settle figures."))
+
+    @extend_schema(tags=["readings"], request=shapes.TakeBackIn, responses=shapes.SlipRecord)
+    def post(self, request, pk):
+        """Take a settling back, with all that it settled at once: the readings stand as they did, the figures wait
+        again, and the judgement goes back to them. Twice changes nothing. Refused where a reading has been changed,
+        removed or judged anew since.
+        """
+        slip = get_object_or_404(Slip.objects.visible_to(request.user), pk=pk)
+        typed = rest.typed(shapes.TakeBackIn, request)
+        decision = get_object_or_404(
+            Decision.objects.visible_to(request.user).filter(slips=slip), pk=typed["decision"]
+        )
+        services.take_back(decision=decision, by=request.user)
+        rows = Slip.objects.with_other_half().select_related("installation__unit", *BESIDE_A_SLIP)
+        return Response(shapes.SlipRecord(rows.get(pk=slip.pk)).data)
 
 
 class AddMeterReading(APIView):

@@ -103,11 +103,22 @@ class SlipRecord(serializers.ModelSerializer):
     other_serial = serializers.CharField(source="other.unit.serial", read_only=True, allow_null=True, default=None)
     settled_by = serializers.CharField(source="settled_by.username", read_only=True, allow_null=True, default=None)
 
+    decision = serializers.IntegerField(
+        source="decision_id", read_only=True, allow_null=True,
+        help_text="what settled it, by which it is taken back; stays after that. Null: never settled, or not known",
+    )  # fmt: skip
+    taken_back_by = serializers.CharField(
+        source="decision.taken_back_by.username", read_only=True, allow_null=True, default=None
+    )
+    taken_back_at = serializers.DateTimeField(
+        source="decision.taken_back_at", read_only=True, allow_null=True, default=None
+    )
+
     class Meta:
         model = Slip
         fields = [
             "id", "installation", "serial", "other_serial", "subject", "at", "field", "found", "suggested", "kind",
-            "why", "will", "state", "settled_by", "settled_at",
+            "why", "will", "state", "settled_by", "settled_at", "decision", "taken_back_by", "taken_back_at",
         ]  # fmt: skip
         read_only_fields = fields
 
@@ -117,6 +128,12 @@ class SettleIn(serializers.Serializer):
 
     how = serializers.ChoiceField(choices=["as_suggested", "other", "keep", "aside"])
     value = Figure(required=False, allow_null=True, default=None, help_text="the right figure, with “other”")
+
+
+class TakeBackIn(serializers.Serializer):
+    """Which settling is taken back: named, so that the same request sent twice takes back no later one."""
+
+    decision = serializers.IntegerField(min_value=1, max_value=2**63 - 1, help_text="as it stands at the figure")
 
 
 class MeterIn(serializers.Serializer):

@@ -2,6 +2,7 @@
 
 from fleet.readings.services.area_weather import keep_weather
 from fleet.readings.services.days import Kept, keep_days
+from fleet.readings.services.decisions import take_back
 from fleet.readings.services.logger_clock import clock_of, clocks_of
 from fleet.readings.services.meters import keep_meter_reading, keep_meter_readings
 from fleet.readings.services.missing import missing_periods
@@ -33,4 +34,5 @@ __all__ = [
     "missing_periods",
     "move_spot_tests",
     "settle",
+    "take_back",
 ]

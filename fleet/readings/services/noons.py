@@ -108,7 +108,7 @@ def _mark(rows, found, looked):
             ))  # fmt: skip
     Slip.objects.bulk_create(
         made, update_conflicts=True, unique_fields=["installation", "subject", "at", "field"],
-        update_fields=["found", "suggested", "kind", "facts", "state", "settled_by", "settled_at"],
+        update_fields=["found", "suggested", "kind", "facts", "state", "settled_by", "settled_at", "decision"],
     )  # fmt: skip
     still = {(s.installation_id, s.at, s.field) for s in made}
     noons = {(pk, at[pk, day]) for pk, day in looked}

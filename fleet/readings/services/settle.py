@@ -2,6 +2,7 @@
 
 An exchange settles both readings at once. A meter that started again settles with it whatever else its round explains.
 A test or a noon with several figures in doubt counts when the last of them is settled; set aside, it is so as a whole.
+What a settling changes is kept with it, so that it can be taken back (`decisions`).
 """
 
 from math import isclose
@@ -12,8 +13,9 @@ from django.utils.translation import gettext as _
 
 from fleet.people.access import require
 from fleet.readings import arrivals
-from fleet.readings.models import DayRecord, MeterReading, Slip, SpotTest, Standing
+from fleet.readings.models import MeterReading, Slip, Standing
 from fleet.readings.services.clock import local_day
+from fleet.readings.services.decisions import TABLES, Touched, keep_decision
 from fleet.readings.services.meters import went_round
 from fleet.registry.models import Installation
 from fleet.registry.services import correct
@@ -31,31 +33,35 @@ def settle(*, slip, how, by, value=None):
     slip, beside = _held(slip, how, by)
     if slip.state != Slip.State.OPEN:
         raise Refused("already_settled", _("This figure has been settled already: %s.") % slip.get_state_display())
-    settled = [slip]
+    settled, touched = [slip], Touched()
+    suggested = {str(row.pk): row.suggested for row in (slip, *beside)}
     if how == "as_suggested":
-        settled = _as_suggested(slip, beside, by)
+        settled = _as_suggested(slip, beside, by, touched)
         state = Slip.State.CORRECTED
     elif how == "other":
         if value is None:
             raise Refused("no_value", _("Give the right figure."), field="value")
         if value < 0:
             raise Refused("out_of_range", _("Zero or more, please."), field="value")
-        _write(slip, value, Standing.CORRECTED)
+        _write(touched, slip, value, Standing.CORRECTED)
         slip.suggested, state = value, Slip.State.AMENDED
     elif how == "keep":
-        _write(slip, None, Standing.CORRECTED)
+        _write(touched, slip, None, Standing.CORRECTED)
         state = Slip.State.KEPT
     elif how == "aside":
-        _write(slip, None, Standing.SET_ASIDE)
+        _write(touched, slip, None, Standing.SET_ASIDE)
         settled += beside
         state = Slip.State.ASIDE
     else:
         sentence = _("Choose: as suggested, another figure, keep as written, or set aside.")
         raise Refused("unknown_answer", sentence, field="how")
     now = timezone.now()
+    suggestions = {str(one.pk): suggested[str(one.pk)] for one in settled}
+    settled.sort(key=lambda one: one.pk != slip.pk)
+    keep_decision(slips=settled, how=how, by=by, at=now, touched=touched, suggestions=suggestions)
     for one in settled:
         one.state, one.settled_by, one.settled_at = state, by, now
-        one.save(update_fields=["state", "suggested", "settled_by", "settled_at"])
+        one.save(update_fields=["state", "suggested", "settled_by", "settled_at", "decision"])
     _look_again(settled)
     return slip
 
@@ -85,19 +91,19 @@ def _held(slip, how, by):
     return held, [row for row in rows if row.pk != slip.pk]
 
 
-def _as_suggested(slip, beside, by):
+def _as_suggested(slip, beside, by, touched):
     """Do what is suggested. Returns all slips that this settles."""
     if slip.suggested is None and slip.other_id is None:
         raise Refused("nothing_suggested", _("Nothing is suggested here. Give the right figure, or set it aside."))
     if slip.kind == Slip.Kind.SWAPPED_READINGS and slip.other_id:
-        return _exchange(slip, beside)
+        return _exchange(slip, beside, touched)
     if slip.kind == Slip.Kind.ROLLOVER:
-        return _start_again(slip, beside, by)
-    _write(slip, slip.suggested, Standing.CORRECTED)
+        return _start_again(slip, beside, by, touched)
+    _write(touched, slip, slip.suggested, Standing.CORRECTED)
     return [slip]
 
 
-def _exchange(slip, beside):
+def _exchange(slip, beside, touched):
     """Both readings change places."""
     other = min(beside, key=lambda row: (abs(row.at - slip.at), row.pk), default=None)
     if other is None:
@@ -114,7 +120,7 @@ def _exchange(slip, beside):
             raise Refused("changed", _("A figure of this exchange has changed since it was marked. Give the right "
                                        "figure here, keep it, or set it aside."))  # fmt: skip
     for one in (slip, other):
-        _write(one, one.suggested, Standing.CORRECTED)
+        _write(touched, one, one.suggested, Standing.CORRECTED)
     return [slip, other]
 
 
@@ -122,12 +128,14 @@ def _same(figure, other):
     return figure is not None and other is not None and isclose(figure, other, rel_tol=1e-6)
 
 
-def _start_again(slip, beside, by):
+def _start_again(slip, beside, by, touched):
     """The meter starts again at the round that is suggested. The figure stays, the installation remembers the round,
     and every total that was less than the one before it and is explained by it is settled as well."""
     installation, round_l = slip.installation, slip.suggested
     _must_fit(slip, installation, round_l)
     if installation.meter_rollover_l != round_l:
+        was, became = {"meter_rollover_l": installation.meter_rollover_l}, {"meter_rollover_l": round_l}
+        touched.note("installation", {"pk": installation.pk}, was, became)
         correct(installation=installation, by=by, meter_rollover_l=round_l)
     settled = []
     for one in sorted([slip, *beside], key=lambda row: (row.at, row.pk)):
@@ -137,7 +145,8 @@ def _start_again(slip, beside, by):
         less = total_l < before.total_l
         over = less and (one == slip or went_round(total_l, before.total_l, round_l))
         if over or not less:
-            _change(_rows(one), one.field, None, {"standing": Standing.CORRECTED, "rolled_over": over})
+            changes = {"standing": Standing.CORRECTED, "rolled_over": over}
+            touched.change(*_place(one), changes, watched=[one.field])
             settled.append(one)
     return settled
 
@@ -175,16 +184,22 @@ def _look_again(settled):
         arrivals.note_day(pk, day)
 
 
-def _rows(slip):
-    """The row in doubt."""
+def _place(slip):
+    """The row in doubt: its table and its key."""
     if slip.subject == Slip.Subject.METER:
-        return MeterReading.objects.filter(pk=slip.meter_reading_id)
+        return "meter", {"pk": slip.meter_reading_id}
     if slip.subject == Slip.Subject.SPOT:
-        return SpotTest.objects.filter(pk=slip.spot_test_id)
-    return DayRecord.objects.filter(installation_id=slip.installation_id, day=local_day(slip.installation, slip.at))
+        return "spot", {"pk": slip.spot_test_id}
+    day = local_day(slip.installation, slip.at)
+    return "day", {"installation_id": slip.installation_id, "day": day.isoformat()}
 
 
-def _write(slip, value, standing):
+def _rows(slip):
+    table, key = _place(slip)
+    return TABLES[table].objects.filter(**key)
+
+
+def _write(touched, slip, value, standing):
     """The figure and its standing in the row in doubt. `value` None leaves the figure as it is."""
     mark = "noon_standing" if slip.subject == Slip.Subject.NOON else "standing"
     if standing == Standing.CORRECTED and Slip.objects.waiting().of_one_record(slip).exists():
@@ -192,7 +207,9 @@ def _write(slip, value, standing):
     changes = {mark: standing}
     if slip.kind == Slip.Kind.WRONG_SERIAL and slip.subject == Slip.Subject.METER:
         changes |= _handed_over(slip, value)
-    _change(_rows(slip), slip.field, value, changes)
+    if value is not None:
+        changes[slip.field] = value
+    touched.change(*_place(slip), changes, watched=[slip.field])
 
 
 def _handed_over(slip, value):
@@ -206,10 +223,3 @@ def _handed_over(slip, value):
             "already_there", _("The other unit has a figure for this moment already. Set this one aside instead.")
         )
     return {"installation_id": slip.other_id, "written_serial": slip.installation.unit.serial}
-
-
-def _change(rows, field, value, changes):
-    if value is not None:
-        changes = changes | {field: value}
-    if rows.update(**changes) != 1:
-        raise Refused("gone", _("The reading is no longer there."))
