@@ -285,6 +285,7 @@ class Slip(models.Model):
     class Kind(models.TextChoices):
         SLIP_OF_TEN = "slip_of_ten", _("a slip of ten")
         SWAPPED_DIGITS = "swapped_digits", _("two digits swapped")
+        VOLTS_FOR_AMPS = "volts_for_amps", _("volts and amps in each other's place")
         WRONG_SERIAL = "wrong_serial", _("written under the wrong serial")
         SWAPPED_READINGS = "swapped_readings", _("two units' readings exchanged")
         DUPLICATE = "duplicate", _("the same reading twice")
@@ -345,7 +346,8 @@ class Slip(models.Model):
     @property
     def will(self):
         """What settling it as suggested will do; empty where nothing is suggested, or half an exchange is settled."""
-        halved = self.kind == self.Kind.SWAPPED_READINGS and not getattr(self, "other_waits", True)
+        exchange = self.kind in (self.Kind.SWAPPED_READINGS, self.Kind.VOLTS_FOR_AMPS)
+        halved = exchange and not getattr(self, "other_waits", True)
         return "" if halved else saying.will(self)
 
     @property

@@ -2,7 +2,7 @@
 
 from datetime import timedelta
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Case, Exists, OuterRef, Q, QuerySet, When
 
 from fleet.people.access import own
 
@@ -88,12 +88,18 @@ class SlipQuerySet(QuerySet):
         return self.filter(installation=slip.installation_id, subject=slip.subject, **same).exclude(pk=slip.pk)
 
     def with_other_half(self):
-        """Each with `other_waits`: whether the other reading of an exchange still waits as well."""
+        """Each with `other_waits`: whether the other reading of an exchange, or the other figure of volts and amps in
+        each other's place, still waits as well."""
+        beside = self.model.objects.waiting().filter(
+            spot_test=OuterRef("spot_test"), kind="volts_for_amps"
+        ).exclude(pk=OuterRef("pk"))  # fmt: skip
         other = self.model.objects.waiting().filter(
             installation=OuterRef("other"), other=OuterRef("installation"), subject=OuterRef("subject"),
             kind="swapped_readings", at__gte=OuterRef("at") - ONE_ROUND, at__lte=OuterRef("at") + ONE_ROUND,
         )  # fmt: skip
-        return self.annotate(other_waits=Exists(other))
+        return self.annotate(
+            other_waits=Case(When(kind="volts_for_amps", then=Exists(beside)), default=Exists(other))
+        )
 
 
 class DecisionQuerySet(QuerySet):

@@ -98,6 +98,8 @@ def _stands(slip):
         return _("%(found)s stands here; with two digits changed over, %(fits)s, it would fit.") % words
     if slip.kind == "swapped_readings" and known and serial:
         return _("%(found)s stands here; %(fits)s would fit, which stands for %(serial)s, where this one fits.") % words
+    if slip.kind == "volts_for_amps" and known:
+        return _("%(found)s stands here; %(fits)s, which stands in the other place, would fit.") % words
     if slip.kind == "wrong_serial" and serial:
         return _("%(found)s stands here; it would fit %(serial)s.") % words
     if slip.kind == "rollover" and known:
@@ -118,6 +120,9 @@ def will(slip):
         return _("The meter started again after %(fits)s; remember that for this meter. The figure stays.") % words
     if slip.kind == "swapped_readings" and slip.other_id:
         return _("Exchange with %(serial)s’s %(fits)s: both figures change places.") % words
+    if slip.kind == "volts_for_amps":
+        sentence = _("Volts and amps change places: this figure becomes %(fits)s, and the other is put right with it.")
+        return sentence % words
     if slip.kind == "wrong_serial" and slip.other_id:
         return _("The figure goes to %(serial)s.") % words
     return _("The figure becomes %(fits)s.") % words

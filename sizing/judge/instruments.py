@@ -2,7 +2,8 @@
 
 A figure is doubted when another way of writing it (a nought or a point elsewhere, two digits changed over, another unit
 of measure) fits what was due, and when that is likely enough beside its being right, be it that something is wrong with
-the pump. To ask costs a click, so it is asked from one in four on.
+the pump. To ask costs a click, so it is asked from one in four on. Volts and amps are doubted together where each fits
+the other's place.
 """
 
 from typing import NamedTuple
@@ -13,6 +14,8 @@ from sizing.judge.mistakes import DIGITS_SWAPPED, FITS, NONE, SLIP_OF_TEN, SLIPS
 
 ASKED_FROM = 1 / 3  # odds of a slip against its being right (a judgement)
 IN_ANOTHER_UNIT = 0.005  # of figures; as many as have two digits changed over (a judgement, no source)
+IN_EACH_OTHERS_PLACE = 0.005  # of pairs of volts and amps; as many again (a judgement, no source)
+LEAST_SHARE = 0.001  # of what was due; what stands still shows nought, which has no logarithm
 MORE_THAN_DUE = 0.02  # of figures, more than a sound unit gives and yet right (a judgement)
 # Noons: so many before and behind, no further off than so many days, and under a sun alike (log), say what is usual.
 BESIDE, DAYS_OFF, FEWEST, ALIKE = 12, 30, 4, 0.22
@@ -50,9 +53,7 @@ def doubt_figure(figure, due, sd, amiss, factors=()):
     s, off = max(sd, 0.03), np.log(figure / due)
     if abs(off) < 2 * s:
         return NONE, np.nan
-    # All as densities of the logarithm: low by any share alike, or more than is due, the less likely the more.
-    right = np.exp(-0.5 * (off / s) ** 2) / (2.507 * s)
-    right += amiss * figure / due if off < 0 else MORE_THAN_DUE * (due / figure) ** 2
+    right = _as_it_stands(figure, due, s, amiss)
     best = (NONE, np.nan, 0.0)
     for kind, meant, often in other_writings(figure, factors):
         then = np.log(meant / due) if meant > 0 else np.inf
@@ -61,6 +62,41 @@ def doubt_figure(figure, due, sd, amiss, factors=()):
             if weight > best[2]:
                 best = (kind, meant, weight)
     return best[:2] if best[2] > ASKED_FROM * right else (NONE, np.nan)
+
+
+def _as_it_stands(figure, due, sd, amiss):
+    """How likely a figure is that was written as it was read: a density of its logarithm. Low by any share alike, or
+    more than is due, the less likely the more."""
+    off = np.log(figure / due)
+    right = np.exp(-0.5 * (off / sd) ** 2) / (2.507 * sd)
+    return right + (amiss * figure / due if off < 0 else MORE_THAN_DUE * (due / figure) ** 2)
+
+
+class Reading(NamedTuple):
+    """What a sound unit would show on an instrument, its standard deviation (log), and how often it is low since
+    something is wrong with the unit."""
+
+    due: float
+    sd: float
+    amiss: float
+
+
+def in_each_others_place(volts, amps, of_volts, of_amps):
+    """Whether the volts were written for the amps and the amps for the volts, of one moment of one unit.
+
+    volts, amps: as they stand, nought or more; of_volts, of_amps: `Reading`. False where a figure or what is due is not
+    known. One of them may be low all the same, since something is wrong with the unit: that is weighed either way.
+    """
+    if not (volts >= 0 and amps >= 0 and of_volts.due > 0 and of_amps.due > 0):
+        return False
+
+    def likely(volts, amps):
+        return np.prod([
+            _as_it_stands(max(figure, LEAST_SHARE * one.due), one.due, max(one.sd, 0.03), one.amiss)
+            for figure, one in ((volts, of_volts), (amps, of_amps))
+        ])  # fmt: skip
+
+    return bool(IN_EACH_OTHERS_PLACE * likely(amps, volts) > ASKED_FROM * likely(volts, amps))
 
 
 class Noons(NamedTuple):

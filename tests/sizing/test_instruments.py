@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from sizing.judge.instruments import Noons, doubt_figure, doubt_noons, other_writings
+from sizing.judge.instruments import Noons, Reading, doubt_figure, doubt_noons, in_each_others_place, other_writings
 from sizing.judge.mistakes import DIGITS_SWAPPED, NONE, SLIP_OF_TEN, WRONG_UNIT
 
 FEET = (0.3048,)
@@ -39,6 +39,46 @@ def test_the_digits_are_those_that_stand_there():
     written = {figure for kind, figure, _often in other_writings(45.2) if kind == DIGITS_SWAPPED}
     assert written == {54.2, 42.5}
     assert {f for k, f, _often in other_writings(55.0) if k == DIGITS_SWAPPED} == set()
+
+
+OF_VOLTS, OF_AMPS = Reading(52.0, 0.1, 0.05), Reading(6.2, 0.13, 0.2)
+
+
+@pytest.mark.parametrize(
+    ("volts", "amps"),
+    [(6.1, 51.0), (5.2, 47.0), (3.0, 50.0), (6.0, 30.0), (0.0, 62.0)],
+    ids=["sound", "a little less", "half the amps", "low volts", "standing still"],
+)
+def test_volts_and_amps_in_each_others_place_are_asked_about_whatever_else_is_wrong(volts, amps):
+    assert in_each_others_place(volts, amps, OF_VOLTS, OF_AMPS)
+    assert not in_each_others_place(amps, volts, OF_VOLTS, OF_AMPS)
+
+
+@pytest.mark.parametrize(
+    ("volts", "amps"),
+    [(52.0, 0.6), (5.2, 6.2), (52.0, 62.0), (64.0, 0.0), (4.0, 7.1), (0.0, 0.0)],
+    ids=["a tenth", "a nought less", "a nought more", "open", "stalled", "night"],
+)
+def test_what_another_reason_explains_is_no_exchange(volts, amps):
+    assert not in_each_others_place(volts, amps, OF_VOLTS, OF_AMPS)
+
+
+@pytest.mark.parametrize("missing", ["volts", "amps", "volts due", "amps due"])
+def test_without_one_of_the_four_figures_no_exchange_is_asked_about(missing):
+    nan = float("nan")
+    known = {"volts": 6.1, "amps": 51.0, "volts due": 52.0, "amps due": 6.2} | {missing: nan}
+    of_volts, of_amps = OF_VOLTS._replace(due=known["volts due"]), OF_AMPS._replace(due=known["amps due"])
+    assert not in_each_others_place(known["volts"], known["amps"], of_volts, of_amps)
+
+
+def test_figures_of_an_array_whose_volts_are_much_like_its_amps_are_hardly_ever_asked_about():
+    rng = np.random.default_rng(11)
+    for due_v, due_a in ((52.0, 6.2), (30.0, 20.0), (18.0, 17.0), (240.0, 8.0)):
+        of_volts, of_amps = Reading(due_v, 0.1, 0.05), Reading(due_a, 0.15, 0.2)
+        volts, amps = due_v * np.exp(rng.normal(0, 0.1, 500)), due_a * np.exp(rng.normal(0, 0.15, 500))
+        amps[::5] *= rng.uniform(0, 1, 100)  # every fifth is low since something is wrong
+        asked = [in_each_others_place(v, a, of_volts, of_amps) for v, a in zip(volts, amps)]
+        assert np.mean(asked) < 0.01, (due_v, due_a)
 
 
 def noons(days=20, every=1, **changes):

@@ -12,7 +12,14 @@ from fleet.output.services.spot import FLOW_SIGMA, SUN_SIGMA
 from fleet.readings import staging
 from fleet.readings.models import Slip, SpotTest, Standing
 from sizing import array, chain, judge
-from sizing.judge.instruments import KILOWATTS, LEAST_SUN_W_M2
+from sizing.judge.instruments import (
+    KILOWATTS,
+    LEAST_SUN_W_M2,
+    NOMINAL_SUN_W_M2,
+    UNKNOWN_SD,
+    Reading,
+    in_each_others_place,
+)
 from sizing.judge.mistakes import DIGITS_SWAPPED, NONE, SLIP_OF_TEN, WRONG_UNIT
 
 KINDS = {
@@ -27,6 +34,9 @@ UNKNOWN_SUN = 0.08
 # How often such a figure is low since something is wrong: on visits, which have a reason, and else (judgements).
 AMISS = {"array_voltage_v": 0.05, "array_current_a": 0.2, "flow_l_min": 0.3, "meter_flow_l_min": 0.3}
 LEVEL_AMISS, SELDOM = 0.1, 0.15  # the latter: times so often after work and at commissioning
+PAIR = ("array_voltage_v", "array_current_a")
+# Where nobody measured the sun: that of a usual test, and how far it may be off (log; judgements, no source).
+TESTED_UNDER_W_M2, UNKNOWN_SUN_SD = 600.0, 0.6
 USUAL_AIR_C, USUAL_CELL_C = 30.0, 45.0  # where nobody wrote them down (common practice, no source)
 
 
@@ -92,12 +102,43 @@ def _slips(tests):
             for name, depth in (("static_level_m", record[n]), ("pumping_level_m", spot.pumping_level_m[n, 0])):
                 sd = np.hypot(LEVEL_SD, LEVEL_SD_M / record[n])
                 slips += _doubt(test, name, depth if depth > 1 else record[n], sd, LEVEL_AMISS * seldom, FEET)
-        if not sun[n] >= LEAST_SUN_W_M2:
-            continue
-        for name, values in due.items():
+        strong = sun[n] >= LEAST_SUN_W_M2
+        by_chain = [Reading(due[name][n], np.hypot(SD[name], sun_sd[n]), AMISS[name] * seldom) for name in PAIR]
+        told = strong and all(one.due > 0 for one in by_chain)
+        changed_over = _in_each_others_place(test, by_chain if told else _by_the_modules(fleet, n, sun[n], seldom))
+        slips += changed_over
+        for name, values in due.items() if strong else ():
+            if changed_over and name in PAIR:
+                continue
             factors = FLOWS if name.endswith("_l_min") else ()
             slips += _doubt(test, name, values[n], np.hypot(SD[name], sun_sd[n]), AMISS[name] * seldom, factors)
     return slips
+
+
+def _by_the_modules(fleet, n, sun, seldom):
+    """Volts and amps (`Reading`) by the modules alone, where the sun is weak or nobody measured it."""
+    known = sun > 0
+    share = (sun if known else TESTED_UNDER_W_M2) / NOMINAL_SUN_W_M2
+    return [
+        Reading(0.95 * fleet.v_mp_v[n] * fleet.modules_in_series[n], UNKNOWN_SD["volts"], AMISS[PAIR[0]] * seldom),
+        Reading(share * fleet.i_mp_a[n] * fleet.strings[n], UNKNOWN_SD["amps"] if known else UNKNOWN_SUN_SD,
+                AMISS[PAIR[1]] * seldom),
+    ]  # fmt: skip
+
+
+def _in_each_others_place(test, pair):
+    """Volts and amps typed in each other's place: the slips of both, or none."""
+    volts, amps = (getattr(test, name) for name in PAIR)
+    if volts is None or amps is None or not in_each_others_place(volts, amps, *pair):
+        return []
+    return [
+        Slip(
+            installation_id=test.installation_id, subject=Slip.Subject.SPOT, spot_test=test, at=test.at, field=name,
+            found=typed, suggested=meant, kind=Slip.Kind.VOLTS_FOR_AMPS,
+            facts={"right": round(float(reading.due), 3)},
+        )
+        for name, typed, meant, reading in zip(PAIR, (volts, amps), (amps, volts), pair, strict=True)
+    ]  # fmt: skip
 
 
 def _column(tests, name, missing=np.nan):

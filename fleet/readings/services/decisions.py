@@ -66,7 +66,7 @@ def take_back(*, decision, by):
         raise Refused("changed_since", _("What was settled then has been removed or judged anew since; there is "
                                          "nothing left to take back."))  # fmt: skip
     days = _days(slips)
-    for touched in decision.touched:
+    for touched in reversed(decision.touched):  # two figures of one row were changed one after the other
         _put_back(touched, decision, by)
     for slip in slips:
         slip.state, slip.settled_by, slip.settled_at = Slip.State.OPEN, None, None

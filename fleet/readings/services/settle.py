@@ -2,6 +2,7 @@
 
 An exchange settles both readings at once. A meter that started again settles with it whatever else its round explains.
 A test or a noon with several figures in doubt counts when the last of them is settled; set aside, it is so as a whole.
+Volts and amps in each other's place are one doubt of two figures: changed over or kept together.
 What a settling changes is kept with it, so that it can be taken back (`decisions`).
 """
 
@@ -46,7 +47,9 @@ def settle(*, slip, how, by, value=None):
         _write(touched, slip, value, Standing.CORRECTED)
         slip.suggested, state = value, Slip.State.AMENDED
     elif how == "keep":
-        _write(touched, slip, None, Standing.CORRECTED)
+        settled = [slip, *_changed_over(slip, beside)]
+        for one in settled:
+            _write(touched, one, None, Standing.CORRECTED, settled)
         state = Slip.State.KEPT
     elif how == "aside":
         _write(touched, slip, None, Standing.SET_ASIDE)
@@ -99,8 +102,34 @@ def _as_suggested(slip, beside, by, touched):
         return _exchange(slip, beside, touched)
     if slip.kind == Slip.Kind.ROLLOVER:
         return _start_again(slip, beside, by, touched)
+    if slip.kind == Slip.Kind.VOLTS_FOR_AMPS:
+        return _change_over(slip, beside, touched)
     _write(touched, slip, slip.suggested, Standing.CORRECTED)
     return [slip]
+
+
+def _changed_over(slip, beside):
+    """The other figure of volts and amps in each other's place, where it waits."""
+    kind = Slip.Kind.VOLTS_FOR_AMPS
+    return [row for row in beside if slip.kind == kind and row.kind == kind and row.state == Slip.State.OPEN][:1]
+
+
+def _change_over(slip, beside, touched):
+    """Volts and amps of a test change places."""
+    both = [slip, *_changed_over(slip, beside)]
+    if len(both) < 2:
+        sentence = _(
+            "The other figure has been settled otherwise. Give the right figure here, keep it, or set the test aside."
+        )
+        raise Refused("other_settled", sentence)
+    for one, other in (both, reversed(both)):
+        stands = _rows(one).values_list(one.field, flat=True).first()
+        if not (_same(stands, one.found) and _same(one.suggested, other.found)):
+            raise Refused("changed", _("A figure of this exchange has changed since it was marked. Give the right "
+                                       "figure here, keep it, or set it aside."))  # fmt: skip
+    for one in both:
+        _write(touched, one, one.suggested, Standing.CORRECTED, both)
+    return both
 
 
 def _exchange(slip, beside, touched):
@@ -199,10 +228,12 @@ def _rows(slip):
     return TABLES[table].objects.filter(**key)
 
 
-def _write(touched, slip, value, standing):
-    """The figure and its standing in the row in doubt. `value` None leaves the figure as it is."""
+def _write(touched, slip, value, standing, together=()):
+    """The figure and its standing in the row in doubt. `value` None leaves the figure as it is; together: what is
+    settled with it."""
     mark = "noon_standing" if slip.subject == Slip.Subject.NOON else "standing"
-    if standing == Standing.CORRECTED and Slip.objects.waiting().of_one_record(slip).exists():
+    others = Slip.objects.waiting().of_one_record(slip).exclude(pk__in=[one.pk for one in together])
+    if standing == Standing.CORRECTED and others.exists():
         standing = Standing.IN_DOUBT  # until the other figures of the same test or noon are settled, too
     changes = {mark: standing}
     if slip.kind == Slip.Kind.WRONG_SERIAL and slip.subject == Slip.Subject.METER:
