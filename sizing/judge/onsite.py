@@ -12,7 +12,7 @@ LEAST_SUN_W_M2 = 250.0  # below it a small change of sun is all or nothing
 LEAST_FLOW_L_MIN = 0.5  # that must be due
 TOO_OPEN = 0.3  # a flow known no better than this (log) says nothing
 MODEL_SD = 0.03  # what the chain leaves open of a quarter of an hour
-LEAST_SD = 0.075  # of any test: so that one alone proves no loss under about a fifth (a judgement)
+LEAST_SD = 0.077  # of any test: so that one alone proves no loss under about a fifth (a judgement)
 SURE_OF_SUN = 0.06  # volts and amps are read against the sun only where that is known so well
 
 
@@ -86,9 +86,10 @@ def as_observations(tests, due, level, usual_l, drawn_l):
         # Sun and level are in common, each flow is its own.
         variance = max(due.variance[k] - tests.flow_sd[k] ** 2 * (1 - 1 / len(members)), LEAST_SD**2 / 2)
         ratio = float(np.median(tests.flow_l_min[members] / due.flow_l_min[members]))
-        usual = float(usual_l[k]) * onsite.SPAN_DAYS * np.exp(onsite.carried_mean(level[k]))
+        usual = float(usual_l[k]) * onsite.SPAN_DAYS
+        as_a_day = ratio * np.exp(-onsite.carried_mean(level[k]))  # tests of this unit show so much more than its days
         one["unit"], one["day"], one["since"] = tests.row[k], tests.day[k], onsite.SPAN_DAYS
-        one["supply_l"], one["measured_l"], one["expected_l"] = usual, ratio * usual, usual * np.exp(level[k])
+        one["supply_l"], one["measured_l"], one["expected_l"] = usual, as_a_day * usual, usual * np.exp(level[k])
         one["clearness"], one["weather_var"], one["light_gain"] = 1.0, variance, due.light_gain[k]
         # The tank takes all of a quarter of an hour: a float switch has far more room than the unit could fill.
         one["demand_l"] = 50 * usual_l[k] if np.isfinite(drawn_l[k]) else np.nan

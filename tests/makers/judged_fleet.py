@@ -79,7 +79,7 @@ def read(folder):
             "gamma_p_pct_k": number(row["gamma_p_pct_k"]), "noct_c": number(row["noct_c"]),
         }  # fmt: skip
     units = table(folder, "units")
-    rows = [_row(u, info) for u in units]
+    rows = [recorded(u, info) for u in units]
     made = chain.fleet_from_rows(rows, curves, modules)
     bad = [f"{u['serial']}: {why}" for u, why in zip(units, made.reasons, strict=True) if why]
     if bad:
@@ -104,7 +104,8 @@ def read(folder):
     return JudgedFleet(list(place), level, made.fleet, sites, dict(tests), nights, first, last, shift, since)
 
 
-def _row(u, info):
+def recorded(u, info):
+    """A row of units.csv as chain.fleet_from_rows takes it."""
     kind = info[u["pump_type"]]
     age = (datetime(2023, 3, 1) - datetime.fromisoformat(u["commissioned_on"])).days / 365.25
     row = {

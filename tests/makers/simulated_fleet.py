@@ -189,7 +189,7 @@ def write(folder, seed, n=240, days=400):
     units, plan, made = simulate(seed, n, days)
     rng = np.random.default_rng(seed + 7)
     _table(folder, "units", units.rows)
-    _table(folder, "commissioning", _tests(rng, units))
+    _table(folder, "commissioning", commissioned(rng, units))
     write_readings(folder, rng, units, made, START)
     _table(folder, "climate", _climate(rng, units, made))
     _table(folder, "truth", _truth(units, plan, made, days))
@@ -211,7 +211,7 @@ def _table(folder, name, rows):
         out.writerows(rows)
 
 
-def _tests(rng, units):
+def commissioned(rng, units):
     """Two or three spot tests of each unit on the day it was commissioned, a few of them slips."""
     rows, n = [], units.n
     level = np.maximum(units.true_static + 0.02 * units.true_static * rng.normal(size=n), 0.5)

@@ -14,6 +14,7 @@ import numpy as np
 from sizing import judge
 from sizing.causes import onsite
 from sizing.judge import noise
+from sizing.judge.onsite import LEAST_SD
 from sizing.judge.record import blank
 
 FIRST = 19500
@@ -45,7 +46,7 @@ def figures_of(rng, days, at_commissioning=3, lost=0.0, from_day=0):
     rows["supply_l"] = USUAL_L * np.exp(onsite.carried_mean(known))
     rows["measured_l"] = USUAL_L * np.exp(flow) * np.where(days >= from_day, 1 - lost, 1.0)
     rows["clearness"], rows["light_gain"] = 1.0, LIGHT_GAIN
-    rows["weather_var"] = max((LIGHT_GAIN * SUN_SD) ** 2 + FLOW_SD**2 + CHAIN_SD**2, 0.075**2)
+    rows["weather_var"] = max((LIGHT_GAIN * SUN_SD) ** 2 + FLOW_SD**2 + CHAIN_SD**2, LEAST_SD**2)
     return rows, known, doubt
 
 

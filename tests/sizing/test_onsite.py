@@ -219,6 +219,39 @@ def test_what_tests_at_commissioning_leave_of_a_later_test_is_the_bayesian_answe
     assert onsite.carried_mean(level) == pytest.approx(gain[1] * 0.1)
 
 
+@pytest.mark.parametrize("level", [-0.2, onsite.TYPE_LEVEL, 0.08])
+def test_what_a_unit_s_own_tests_show_beyond_its_days_is_no_gain_and_no_loss_of_a_later_test(fleet, level):
+    tests = taken(fleet, [TODAY], [1.0])
+    due = figures.due(fleet, tests)
+    own = tests._replace(flow_l_min=due.flow_l_min * np.exp(level + onsite.carried_mean(level)))
+    (one,) = figures.as_observations(own, due, np.array([level]), np.array([USUAL_L]), np.array([np.nan]))
+    assert one["measured_l"] == pytest.approx(one["expected_l"], rel=1e-5)
+    # What is due a day is the days' own, so that litres lost a day are none of the test's.
+    assert one["supply_l"] == pytest.approx(USUAL_L * onsite.SPAN_DAYS)
+
+
+def test_units_far_from_their_type_are_no_oftener_short_than_others():
+    """Level, carry and scatter drawn as they are said to be; the tests at commissioning leave both half known."""
+    rng = np.random.default_rng(8)
+    n, noise_sd = 4000, 0.06 / np.sqrt(3)
+    level, carry = rng.normal(onsite.TYPE_LEVEL, onsite.TYPE_SD, n), rng.normal(0, onsite.CARRY_SD, n)
+    gain = onsite.TYPE_SD**2 / (onsite.TYPE_SD**2 + onsite.CARRY_SD**2 + noise_sd**2)
+    known = onsite.TYPE_LEVEL + gain * (level + carry + rng.normal(0, noise_sd, n) - onsite.TYPE_LEVEL)
+    one = np.ones(n)
+    tests = figures.Tests(*(one for _ in figures.Tests._fields))
+    tests = tests._replace(row=np.arange(n), day=np.full(n, TODAY), flow_l_min=np.exp(level + carry), bucket=one > 0,
+                           dipped=one < 0, beside_l_min=np.nan * one)  # fmt: skip
+    due = figures.Due(one, figures.LEAST_SD**2 * one, one, one > 0)
+    rows = figures.as_observations(tests, due, known, USUAL_L * one, np.nan * one)
+    rows = rows[np.isin(rows["told_by"], (onsite.BY_BUCKET, onsite.BUCKET_DIPPED))]
+    off = np.log(rows["measured_l"] / rows["expected_l"])
+    with_days, alike = onsite.carried(onsite.TYPE_SD * np.sqrt(1 - gain))
+    left = onsite.TYPE_SD**2 * (1 - gain) + 2 * with_days + alike
+    high, low = (off[far(known, np.quantile(known, q))] for far, q in ((np.greater, 0.9), (np.less, 0.1)))
+    assert abs(high.mean()) < 0.01 and abs(low.mean()) < 0.01
+    assert off.var() == pytest.approx(left, rel=0.1)
+
+
 @pytest.mark.parametrize("beside", [0.0, 0.55])
 def test_a_meter_read_beside_the_bucket_is_cleared_or_found_out_at_once(fleet, beside):
     meter = periods([1.0, 1.0, 0.55, beside])

@@ -17,12 +17,13 @@ from fleet.output.services.nightly.load import as_number
 from fleet.output.services.spot_causes import LEAST, MOST, READ
 from fleet.readings.models import SpotTest
 from sizing.causes import channels, checks, names, odds, table, weigh
+from sizing.causes import onsite as told
 from sizing.causes.signatures import GOOD_SUN
 from sizing.judge import onsite as tests
 from sizing.judge import record
 from sizing.judge.ahead import USUAL_SUN, ahead
 
-FORM = 1  # raise it when what is packed, or how it is worked out, changes
+FORM = 2  # raise it when what is packed, or how it is worked out, changes
 SUNS = (250.0, 300.0, 400.0, 550.0, 800.0, 1000.0, 1250.0)  # W/m2 at which what is due and what faults do are packed
 METRES = ("level", "rest")  # channels that are told in metres, not as logarithms
 
@@ -108,7 +109,8 @@ def _packed(known, unit, ask, day):
     got = ahead(ask, usual, drawn, gain, lambda rows: cases.noon_due(built, rows))
     sig = got.signatures
     return {
-        "level": round(built.level, 4), "due": due, "rates": _whole(1e8 * ask.rates),
+        "level": round(float(built.level + told.carried_mean(built.level)), 4),  # of a test
+        "due": due, "rates": _whole(1e8 * ask.rates),
         "flow": [_list(got.flow_mean, 4), _list(got.flow_var, 6)], "stands": round(got.stands, 4),
         "sides": {
             name: [round(side.mean, 4), round(side.var, 6), side.own, side.loose, side.trust,
