@@ -31,6 +31,14 @@ WORDS = {
         "Make room now: remove videos, old pictures or apps."
     ),
     "disk_full": _("The telephone is full. This could not be kept. Make room, then try again."),
+    "thrown_away": _(
+        "The telephone was full, and the browser threw away what lay here. All that was written in this window has been"
+        " put back. Leave this window open until there is signal again."
+    ),
+    "not_promised": _("If this telephone ever gets full, its browser may throw away what is not yet sent."),
+    "to_home_screen": _("Put the log on the home screen, by the browser's menu: then it is kept."),
+    "send_often": _("Keep some room free on it, and send as soon as there is signal."),
+    "put_there": _("Put it on the home screen"),
     "not_kept": _("This could not be kept on the telephone. Write it on paper, and ring the desk."),
     "other_tab": _("The log is open in another window, which does the writing."),
     "clock_wrong": _("The telephone's clock seems wrong by {n} min. Times are mended by the server's clock."),

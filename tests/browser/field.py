@@ -1,6 +1,7 @@
 """A telephone in the browser tests: signed in, packed, cut off from the network, killed and started again."""
 
 import contextlib
+import json
 import os
 import re
 import signal
@@ -31,9 +32,15 @@ def until(page, truth, arg=None, seconds=15):
 class Telephone:
     """A browser with a profile of its own on disk, so that it can be killed and started again."""
 
-    def __init__(self, kind, path, folder, server, person, wire=None, **options):
+    def __init__(self, kind, path, folder, server, person, wire=None, promised=False, **options):
+        """`promised`: its browser has promised to keep what is stored, as it does for a page on the home screen."""
         self.kind, self.path, self.folder, self.server, self.wire = kind, path, folder, server, wire
         self.person, self.options, self.errors = person, options, []
+        if promised:
+            (self.folder / "Default").mkdir(parents=True)
+            granted = {"durable_storage": {f"{server},*": {"setting": 1}}}
+            settings_of_sites = {"profile": {"content_settings": {"exceptions": granted}}}
+            (self.folder / "Default" / "Preferences").write_text(json.dumps(settings_of_sites))
         self.start()
         self.log_in()
 

@@ -1,14 +1,7 @@
 """What goes wrong on the line, with the clock's zone and with versions: nothing typed is lost, nothing doubled."""
 
-import contextlib
 import json
-import os
-import shutil
-import subprocess
-import threading
-import time
 from datetime import timedelta
-from types import SimpleNamespace
 
 import pytest
 from django.utils import timezone
@@ -19,7 +12,7 @@ from fleet.visits.services import field_bundle, field_intake
 from tests.browser.checks import no_accessibility_faults
 from tests.browser.field import fill_step, press_keep, until
 from tests.browser.test_field_faults import at_the_well, visit, write_note  # noqa: F401 - fixtures
-from tests.browser.test_field_log import all_home, open_visit, picture, settled, unlock_if_asked
+from tests.browser.test_field_log import all_home, open_visit, picture, unlock_if_asked
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -172,103 +165,6 @@ def test_where_only_text_has_room_left_a_visit_says_so_and_goes_on_without_photo
     page.get_by_role("heading", name="Ask the caretaker first").wait_for()
     page.goto(phone.server + f"/field/#/visit/{visit.key}")
     page.get_by_text("photos have not").wait_for()
-    assert sorted(piece["kind"] for piece in phone.stored("pieces")) == ["start", "step"]
-
-
-@pytest.fixture
-def small_disk(tmp_path):
-    """A disk of its own of 160 MB for the first telephone; `fill()` it, then give `room()`."""
-    folder, mount = tmp_path / "telephone-0", shutil.which("mount")
-    folder.mkdir()
-    made = mount and os.geteuid() == 0 and subprocess.run(
-        [mount, "-t", "tmpfs", "-o", "size=160m", "tmpfs", str(folder)], capture_output=True, check=False
-    ).returncode == 0  # fmt: skip
-    if not made:
-        pytest.skip("no right to make a small disk here")
-
-    stop = threading.Event()
-
-    def fill_once():
-        """To the last byte, and then no more."""
-        with (folder / "fill").open("wb", buffering=0) as file, contextlib.suppress(OSError):
-            while file.write(b"0" * 65_536):
-                pass
-
-    def fill_up():
-        """To the last byte, and again when the browser throws something away."""
-        with (folder / "fill").open("wb", buffering=0) as file:
-            while not stop.wait(0.02):
-                with contextlib.suppress(OSError):
-                    while file.write(b"0" * 65_536) and not stop.is_set():
-                        pass
-
-    filling = threading.Thread(target=fill_up, daemon=True)
-
-    def fill():
-        filling.start()
-        for _ in range(1000):
-            free = os.statvfs(folder)
-            if free.f_bavail * free.f_frsize < 65_536:
-                return
-            time.sleep(0.02)
-        raise AssertionError("the small disk did not fill up")
-
-    def room():
-        stop.set()
-        if filling.ident:
-            filling.join(30)
-        (folder / "fill").unlink()
-
-    yield SimpleNamespace(fill=fill, fill_once=fill_once, room=room)
-    stop.set()
-    subprocess.run([shutil.which("umount"), "-l", str(folder)], check=False)
-
-
-def test_a_disk_that_is_really_full_is_told_and_nothing_kept_is_lost(small_disk, at_the_well):  # noqa: F811
-    phone, page = at_the_well, at_the_well.page
-    write_note(page, "before it was full")
-    small_disk.fill()
-    page.get_by_label("Who is present").fill("more than there is room for " * 40_000)
-    page.locator(".kept-state.trouble").wait_for(timeout=60_000)
-    page.get_by_role("alert").first.wait_for()  # told at the top as well
-    small_disk.room()
-    page.get_by_label("Who is present").fill("room again")
-    until(page, "!document.querySelector('.kept-state.trouble')", seconds=60)
-    page.wait_for_timeout(500)
-    assert phone.stored("drafts")[0]["values"]["present"] == "room again"
-    assert [piece["kind"] for piece in phone.stored("pieces")] == ["start"]
-    assert len(phone.stored("visits")) == 1
-
-
-LAID_BY = """async () => {
-  const folder = await navigator.storage.getDirectory();
-  const found = await folder.getFileHandle("reserve").catch(() => null);
-  return found && (await found.getFile()).size; }"""
-
-
-def test_on_a_full_disk_words_go_on_being_kept_in_the_room_that_was_laid_by(small_disk, at_the_well, visit):  # noqa: F811
-    phone, page = at_the_well, at_the_well.page
-    write_note(page, "before it was full")
-    assert page.evaluate(LAID_BY) == 8_000_000
-    small_disk.fill_once()
-    for n in range(40):  # what the stores have room for inside themselves is soon used up
-        page.get_by_label("Who is present").fill(f"{n} " + "words that still have room " * 1000)
-        page.wait_for_timeout(60)
-    page.get_by_label("Who is present").fill("the last words")
-    settled(page)
-    if page.evaluate(LAID_BY) is None:
-        pytest.skip("this browser threw the reserve away itself when the disk was full")
-    page.get_by_text("in the room that was laid by").wait_for(timeout=60_000)
-    no_accessibility_faults(page)
-    assert page.evaluate(LAID_BY) == 0
-    assert phone.stored("drafts")[0]["values"]["present"] == "the last words"
-    fill_step(page, visit)
-    press_keep(page)
-    page.get_by_role("heading", name="Ask the caretaker first").wait_for()
-    small_disk.room()
-    page.reload()
-    page.get_by_role("heading", name="Ask the caretaker first").wait_for()
-    until(page, f"({LAID_BY})().then((size) => size === 8_000_000)", seconds=30)
     assert sorted(piece["kind"] for piece in phone.stored("pieces")) == ["start", "step"]
 
 

@@ -4,16 +4,16 @@ const SET = "field-{{ version }}";
 const FILES = {{ files|safe }};
 const SHELL = FILES[0];
 
-self.addEventListener("install", (event) => {
-  event.waitUntil((async () => {
-    const set = await caches.open(SET);
-    await Promise.all(FILES.map(async (file) => {
-      const answer = await fetch(file, { cache: "no-cache", credentials: "same-origin" });
-      if (!answer.ok) throw new Error(`${file}: ${answer.status}`);
-      await set.put(file, answer);
-    }));
-  })());
-});
+async function fetchAll() {
+  const set = await caches.open(SET);
+  await Promise.all(FILES.map(async (file) => {
+    const answer = await fetch(file, { cache: "no-cache", credentials: "same-origin" });
+    if (!answer.ok) throw new Error(`${file}: ${answer.status}`);
+    await set.put(file, answer);
+  }));
+}
+
+self.addEventListener("install", (event) => event.waitUntil(fetchAll()));
 
 self.addEventListener("activate", (event) => {
   event.waitUntil((async () => {
@@ -26,6 +26,7 @@ self.addEventListener("activate", (event) => {
 
 self.addEventListener("message", (event) => {
   if (event.data === "take over") self.skipWaiting();
+  if (event.data === "fetch all") event.waitUntil(fetchAll()); // a full disk may have thrown away the files alone
 });
 
 self.addEventListener("fetch", (event) => {

@@ -1,26 +1,43 @@
 // What the telephone keeps. Every write is strict: it counts as done only when it is on the storage itself, so that a
 // browser that is killed or a battery that runs flat takes nothing with it.
-import { isTaken, take } from "./reserve.js";
+import { done, noting, picturesBack, putBack, readAll } from "./again.js";
+import { isTaken, layBy, take } from "./reserve.js";
 
 const NAME = "rising-main-field";
 const VERSION = 1;
 const STORES = { keep: null, visits: "key", drafts: "id", pieces: "key", photos: "key" };
 let opening = null;
 const watchers = new Set();
+const AGAIN_MS = 2000, MAKES_ROOM_MS = 400;
+
+// What is told while the reserve is written into: all is kept, but room must be made. And what is told when the browser
+// had thrown everything away and it was put back from memory.
+const IN_RESERVE = { reserve: true }, THROWN = { thrown: true };
 
 export function onTrouble(tell) {
   watchers.add(tell);
 }
 
+const lookAgain = () => database().catch(() => setTimeout(lookAgain, AGAIN_MS)); // until there is room for it
+
+// The browser had thrown everything away, and the words are back: the pictures as well, and room laid by anew.
+async function backIn(base) {
+  for (const watcher of watchers) watcher(THROWN);
+  await picturesBack(base).catch(() => {}); // closed once more: the next opening tries them again
+  await layBy();
+}
+
 function database() {
-  opening ||= new Promise((done, fail) => {
+  opening ||= new Promise((ready, fail) => {
     const asked = indexedDB.open(NAME, VERSION);
-    asked.onupgradeneeded = () => {
+    let thrown = false;
+    asked.onupgradeneeded = ({ oldVersion }) => {
       for (const [name, path] of Object.entries(STORES)) {
         if (asked.result.objectStoreNames.contains(name)) continue;
         const store = asked.result.createObjectStore(name, path ? { keyPath: path } : undefined);
         if (name === "drafts" || name === "pieces" || name === "photos") store.createIndex("visit", "visit");
       }
+      thrown = oldVersion === 0 && putBack(asked.transaction);
     };
     asked.onsuccess = () => {
       const base = asked.result;
@@ -28,8 +45,13 @@ function database() {
         base.close();
         opening = null;
       };
-      base.onclose = () => { opening = null; }; // a full disk closes it; it opens again when there is room
-      done(base);
+      base.onclose = () => { // a full disk closes it, sometimes to throw all of it away: looked at soon, and put back
+        opening = null;
+        setTimeout(lookAgain, 100);
+      };
+      readAll(base);
+      ready(base);
+      if (thrown) backIn(base);
     };
     asked.onerror = () => {
       opening = null;
@@ -89,11 +111,12 @@ export function got(asked, use) {
 // Whether a write failed because there is no room: some browsers say so by name, some only in the words.
 export const isFull = (trouble) => trouble?.name === "QuotaExceededError" || /NO_SPACE|no space|disk|quota/i.test(trouble?.message || "");
 
-// What is told while the reserve is written into: all is kept, but room must be made.
-const IN_RESERVE = { reserve: true };
+// A storage that cannot even be opened is taken for full as well: nothing else of ours stands in its way.
+const wantsRoom = (trouble) => isFull(trouble) || /backing store/i.test(trouble?.message || "");
 
 // `work` is given the stores by name and must not wait for anything but them. Resolves when all of it is on storage.
-// Where there is no room the reserve is taken and all of it done once more: `work` may run twice, never half.
+// Where there is no room the reserve is taken and all of it done once more: `work` may run again, never half. A browser
+// that throws everything away to make room has closed the storage by then: once more with what was put back.
 export async function write(stores, work) {
   const names = [].concat(stores);
   const tell = (trouble) => { for (const watcher of watchers) watcher(trouble); };
@@ -102,7 +125,8 @@ export async function write(stores, work) {
     try {
       answer = await once(names, work);
     } catch (trouble) {
-      if (!isFull(trouble) || !(await take())) throw trouble;
+      if (trouble.fault || !(isFull(trouble) || CLOSED.has(trouble.name))) throw trouble;
+      if (!wantsRoom(trouble) || !(await take())) await new Promise((next) => setTimeout(next, MAKES_ROOM_MS));
       opening = null; // what a full disk closed is opened anew
       answer = await once(names, work);
     }
@@ -115,13 +139,16 @@ export async function write(stores, work) {
 }
 
 async function once(names, work) {
-  const deal = await begin(names);
-  return new Promise((done, fail) => {
+  const deal = await begin(names), notes = [];
+  return new Promise((ready, fail) => {
     let answer;
-    deal.oncomplete = () => done(answer);
-    deal.onabort = deal.onerror = () => fail(ofStorage(deal.fault || deal.error));
+    deal.oncomplete = () => {
+      done(notes);
+      ready(answer);
+    };
+    deal.onabort = deal.onerror = () => fail(Object.assign(ofStorage(deal.fault || deal.error), { fault: deal.fault }));
     try {
-      answer = work(Object.fromEntries(names.map((name) => [name, deal.objectStore(name)])));
+      answer = work(Object.fromEntries(names.map((name) => [name, noting(deal.objectStore(name), notes)])));
     } catch (fault) {
       deal.fault = fault;
       deal.abort();
@@ -150,9 +177,19 @@ export async function wipe() {
   });
 }
 
-export async function stay() {
+// Whether the browser promises to keep what is written here even when the telephone is full. Most promise it for a page
+// that lies on the home screen.
+export async function stays() {
   try {
-    return (await navigator.storage?.persist?.()) ?? false;
+    return (await navigator.storage?.persisted?.()) ?? false;
+  } catch {
+    return false;
+  }
+}
+
+export async function askToStay() {
+  try {
+    return (await stays()) || ((await navigator.storage?.persist?.()) ?? false);
   } catch {
     return false;
   }

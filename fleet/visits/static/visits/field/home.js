@@ -1,5 +1,5 @@
 // The first screen: what is packed, how old and how large; the visits by day; the label; what waits to be sent; the PIN.
-import { all, get } from "./db.js";
+import { all, askToStay, get, stays } from "./db.js";
 import { doubtful, offset } from "./clock.js";
 import { badge, button, facts, h, link, notice, p } from "./dom.js";
 import { isSet, lockNow, mustWait, setPin, unlock } from "./lock.js";
@@ -11,6 +11,27 @@ import { send, sending, soon } from "./send.js";
 import { ago, dayWords, figure, kilobytes, t } from "./words.js";
 
 const LOW = 40_000_000, LABEL = /^[0-9A-Z]{7}$/;
+
+// Some browsers let a page ask to be put on the home screen itself; others leave it to their menu.
+let offer = null;
+export function offered(event) {
+  event.preventDefault();
+  offer = event;
+}
+
+const onHomeScreen = () => matchMedia("(display-mode: standalone)").matches;
+
+// Told until the browser has promised to keep what is written here.
+function unpromised(refresh) {
+  const ask = async () => {
+    await offer.prompt();
+    if ((await offer.userChoice).outcome === "accepted") await askToStay();
+    offer = null;
+    refresh();
+  };
+  return notice("info", p(t("not_promised")), p(t(onHomeScreen() ? "send_often" : "to_home_screen")),
+    offer && !onHomeScreen() ? p(button(t("put_there"), ask)) : null);
+}
 
 export async function homeScreen({ go, refresh, bundle }) {
   const rows = (await all("visits")).sort((a, b) => a.data.day.localeCompare(b.data.day) || (a.data.order || 0) - (b.data.order || 0));
@@ -35,7 +56,8 @@ export async function homeScreen({ go, refresh, bundle }) {
     h("div", { class: "card packed" }, h("p", {}, bundle ? [badge(t("packed"), "good"), ` ${t("packed_is", { n: bundle.count, age: ago(bundle.at), size: kilobytes(bundle.size) })}`] : [badge(t("not_packed"), "watch"), ` ${t("never_packed")}`]), said, packing),
     rows.length ? find(rows, go) : null,
     days.map((day) => [h("h2", {}, dayTitle(day)), h("ul", { class: "links" }, rows.filter((row) => row.data.day === day).map(visitLink))]),
-    bundle && !rows.length ? notice("info", p(t("no_visits"))) : null);
+    bundle && !rows.length ? notice("info", p(t("no_visits"))) : null,
+    bundle && !(await stays()) ? unpromised(refresh) : null);
 }
 
 function dayTitle(day) {

@@ -1,8 +1,8 @@
 // The log at the well. The address behind # says which screen; all that is shown is on the telephone itself.
 import * as clock from "./clock.js";
-import { all, get, isFull, onTrouble, put, stay } from "./db.js";
+import { all, askToStay, get, isFull, onTrouble } from "./db.js";
 import { badge, button, h, link, notice, p } from "./dom.js";
-import { bundleNow, homeScreen, lockScreen, signInScreen, waitingScreen } from "./home.js";
+import { bundleNow, homeScreen, offered, lockScreen, signInScreen, waitingScreen } from "./home.js";
 import { lockNow, reopen, signInKey, stayOpen } from "./lock.js";
 import { holding } from "./outbox.js";
 import { pack } from "./pack.js";
@@ -15,7 +15,7 @@ import { speak, t } from "./words.js";
 
 const app = document.getElementById("app"), top = document.getElementById("top");
 const STALE_MS = 4 * 3_600_000;
-let screen = null, mine = true, trouble = "", update = null;
+let screen = null, mine = true, trouble = "", thrown = false, update = null;
 
 const go = (to) => {
   if (location.hash === to) return show();
@@ -41,6 +41,7 @@ const notes = h("div");
 function drawNotes() {
   notes.replaceChildren(...[
     trouble ? notice("bad", p(t(trouble))) : null,
+    thrown ? notice("watch", p(t("thrown_away"))) : null,
     mine ? null : notice("watch", p(t("other_tab")), p(button(t("write_here"), () => hold(true)))),
     update ? notice("info", p(t("newer_app")), p(button(t("reload"), () => update.postMessage("take over")))) : null,
   ].filter(Boolean));
@@ -48,6 +49,10 @@ function drawNotes() {
 
 const inWords = (fault) => (fault.reserve ? "disk_reserve" : isFull(fault) ? "disk_full" : "not_kept");
 function tellTrouble(fault) {
+  if (fault?.thrown) {
+    thrown = true;
+    return drawNotes();
+  }
   const was = trouble;
   trouble = fault ? inWords(fault) : ""; // null: this write went well
   if (was !== trouble) drawNotes();
@@ -81,6 +86,25 @@ async function draw() {
   if (part === "part") return partScreen(row, context);
   if (part === "leave") return leaveScreen(row, context);
   return visitScreen(row, context);
+}
+
+const atWork = (worker) => new Promise((done, fail) => {
+  worker.addEventListener("statechange", () => {
+    if (worker.state === "activated") done();
+    if (worker.state === "redundant") fail(new Error("the pages could not be kept"));
+  });
+});
+
+// What the browser threw away are also the pages of the log: they are fetched anew as soon as the server is there.
+async function whole() {
+  if (!thrown || sending().busy || sending().trouble) return;
+  had = false; // the same pages come anew: nothing to load again under the writing hand
+  const found = await navigator.serviceWorker?.register("/field-worker.js", { scope: "/field/" });
+  const coming = found?.installing || found?.waiting;
+  if (coming) await atWork(coming);
+  else found?.active?.postMessage("fetch all");
+  thrown = false;
+  drawNotes();
 }
 
 let turn = 0;
@@ -124,6 +148,8 @@ async function refreshPack() {
   }
 }
 
+let had = false; // the worker that serves this page: only another one after it makes the page load anew
+
 function worker() {
   if (!navigator.serviceWorker) return;
   navigator.serviceWorker.register("/field-worker.js", { scope: "/field/" }).then((found) => {
@@ -137,7 +163,7 @@ function worker() {
     waits();
     found.addEventListener("updatefound", () => found.installing?.addEventListener("statechange", waits));
   }).catch(() => {});
-  let had = Boolean(navigator.serviceWorker.controller);
+  had = Boolean(navigator.serviceWorker.controller);
   navigator.serviceWorker.addEventListener("controllerchange", async () => {
     // On a full disk the browser may throw the worker away: this page goes on, and must not be loaded anew without it.
     if (!navigator.serviceWorker.controller) return;
@@ -160,16 +186,18 @@ async function begin() {
   await clock.begin();
   hold();
   worker();
-  if (!(await get("keep", "stays"))) await put("keep", await stay(), "stays").catch(() => {});
+  askToStay();
   const bundle = await bundleNow();
   if (bundle) speak(bundle.words, bundle.person);
   onSending(() => {
     head();
+    whole().catch(() => {}); // the next sending tries again
     if (location.hash === "#/waiting") show();
   });
   addEventListener("hashchange", show);
   addEventListener("pagehide", () => screen?.flush?.());
   addEventListener("online", refreshPack);
+  addEventListener("beforeinstallprompt", offered);
   for (const name of ["pointerdown", "keydown"]) addEventListener(name, stayOpen, { passive: true });
   if (await reopen()) return opened();
   return show();
