@@ -36,6 +36,11 @@ class SpotForm(forms.Form):
     flow_by = forms.ChoiceField(label=_("Flow measured by"), choices=SpotTest.FlowBy.choices, initial="bucket")
     flow_l_min = _figure(_("Flow"), help_text=_("Or give the fills below."))
     meter_flow_l_min = _figure(_("Flow by the meter beside the bucket"))
+    no_water = forms.BooleanField(label=_("No water came"), required=False)
+    watched_min = _figure(
+        _("Minutes watched without water"),
+        help_text=_("From switching on. An empty rising main takes some minutes to fill."),
+    )
     static_level_m = _figure(_("Static level below datum"))
     pumping_level_m = _figure(_("Pumping level below datum"))
     notes = forms.CharField(label=_("Notes"), required=False, widget=forms.Textarea({"rows": 2}))
@@ -50,6 +55,8 @@ class SpotForm(forms.Form):
     def readings(self, installation):
         """What the service takes."""
         values = {k: v for k, v in self.cleaned_data.items() if v not in (None, "")}
+        if not values["no_water"]:
+            del values["no_water"]  # the minutes watched say it as well
         values["at"] = datetime.combine(values.pop("day"), values.pop("hour"), tzinfo=zone_of(installation))
         fills = []
         for n in range(1, self.fills + 1):

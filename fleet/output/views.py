@@ -253,6 +253,7 @@ def spot(request, pk, test):
         "installation": installation, "site": installation.well.site, "test": found, "answer": answer,
         "chart": pictures.spot_waterfall(answer, request.user),
         "right_words": _flow_range(answer, request.user),
+        "watched": _("watched %s min") % f"{found.watched_min:.0f}" if found.watched_min else "",
         "measured_words": measured, "flow_unit": "".join(unit),
         "doubts": found.slips.waiting(), "settled": Slip.objects.settled_of(tests=[found]),
         "may_settle": may(request.user, "settle"),

@@ -67,6 +67,9 @@ class SpotTest(models.Model):
         _("flow by the meter beside the bucket, L/min"), null=True, blank=True,
         db_comment="only where flow_l_min is the bucket's",
     )  # fmt: skip
+    watched_min = models.FloatField(
+        _("minutes watched without water"), null=True, blank=True, db_comment="only where no water came"
+    )
     repeats = models.JSONField(_("repeats"), default=list, blank=True, db_comment="[{litres, seconds}, …] as measured")
     static_level_m = models.FloatField(_("static level below datum, m"), null=True, blank=True)
     pumping_level_m = models.FloatField(_("pumping level below datum, m"), null=True, blank=True)
@@ -99,10 +102,19 @@ class SpotTest(models.Model):
                 condition=(Q(irradiance_w_m2=None) | Q(irradiance_w_m2__gte=0))
                 & (Q(flow_l_min=None) | Q(flow_l_min__gte=0)),
             ),
+            models.CheckConstraint(
+                name="watched_where_no_water_came",
+                condition=Q(watched_min=None) | Q(watched_min__gt=0, flow_l_min=0, flow_l_min__isnull=False),
+            ),
         ]
 
     def __str__(self):
         return f"{self.get_kind_display()} {self.at:%Y-%m-%d %H:%M}"
+
+    @property
+    def no_water(self):
+        """Somebody watched, and no water came."""
+        return self.flow_l_min == 0
 
 
 class MeterReading(models.Model):

@@ -20,7 +20,15 @@ from fleet.readings import taking_out
 from fleet.readings.hung import Hung
 from fleet.readings.models import SpotTest
 from fleet.readings.serials import Near
-from fleet.readings.services import clocks_of, keep_days, keep_meter_readings, keep_series, keep_spot_tests
+from fleet.readings.services import (
+    clocks_of,
+    keep_days,
+    keep_meter_readings,
+    keep_series,
+    keep_spot_tests,
+    without_water,
+)
+from fleet.web.refusals import Refused
 
 EARLIEST = datetime(1990, 1, 1, tzinfo=UTC)
 MOST_L_DAY = 500_000  # more than any pump of this size lifts from sunrise to sunset
@@ -322,6 +330,10 @@ SPOT_COLUMNS = (
     Column("meter_flow_l_min", L("Flow by the meter beside the bucket"), number("l/min", 0, 2000, "13.9")),
     Column("bucket_l", L("Bucket"), number("l", 0, 1000, "20"), aliases=("litres in the bucket",)),
     Column("seconds", L("Seconds to fill it"), number("", 0, 7200, "84.5")),
+    Column("no_water", L("No water came"), yes_no, note=L("with the minutes that it was watched"),
+           aliases=("no water", "dry")),
+    Column("watched_min", L("Minutes watched without water"), number("min", 0, 600, "5"),
+           aliases=("watched", "minutes watched")),
     Column("static_level_m", L("Static level below datum"), number("m", -5, 500, "22.4")),
     Column("pumping_level_m", L("Pumping level below datum"), number("m", -5, 500, "24.0")),
     Column("first_water_min", L("Minutes to first water"), number("min", 0, 600, "3.5"),
@@ -345,8 +357,13 @@ class SpotTests(_Readings):
             values = {k: v for k, v in row.values.items() if k not in ("serial", "at", "moment", "bucket_l", "seconds")}
             values["array_voltage_v"] = values.pop("voltage_v", None)
             values["array_current_a"] = values.pop("current_a", None)
-            if row["bucket_l"] and row["seconds"]:
+            if row["bucket_l"] is not None and row["seconds"]:
                 values["repeats"] = [{"litres": row["bucket_l"], "seconds": row["seconds"]}]
+            try:
+                values = without_water(values)
+            except Refused as refusal:
+                row.fault(refusal.field, str(refusal))
+                continue
             tests.append({"installation_id": int(hung.ids[place]), "at": row["moment"], **values})
             kept_rows.append(row)
         for row, outcome in zip(kept_rows, keep_spot_tests(tests), strict=True):

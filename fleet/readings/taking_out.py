@@ -93,4 +93,5 @@ def spot_tests(organisation, names, since=None, through=None):
             continue
         fill = test.repeats[0] if len(test.repeats) == 1 else {}
         own = {"serial": test.installation.unit.serial, "bucket_l": fill.get("litres"), "seconds": fill.get("seconds")}
+        own["no_water"] = True if test.watched_min is not None else None
         yield own | {name: getattr(test, renamed.get(name, name)) for name in names if name not in own}

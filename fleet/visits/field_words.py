@@ -294,6 +294,15 @@ WORDS = {
     "electric": _("Volts and amps, in the same minute"),
     "flow_by_meter": _("Read at the meter, instead or beside the bucket"),
     "clear_sky_hint": _("Only with no cloud near the sun. The figure stands for a clear sky here and now; it is weak."),
+    "no_water": _("No water came"),
+    "watched_min": _("Minutes watched without water"),
+    "watched_hint": _("From switching on. An empty rising main takes some minutes to fill."),
+    "watched_missing": _("Say how many minutes you watched without water coming."),
+    "because_no_water": _("No water came, where this sun and level should give some."),
+    "because_none_came": _("No water came in {n} minutes, where even an empty rising main fills in about {m}."),
+    "because_not_filled": _(
+        "No water came in {n} minutes, but an empty rising main takes about {m} to fill here. Watch it for longer."
+    ),
     "answer_waits": _("The answer comes as soon as sun and flow are in; with level, volts and amps it says more."),
     "answer_waits_sun": _("Say how the irradiance was got, and the answer comes."),
     "right_now": _("Right for this sun and level"),

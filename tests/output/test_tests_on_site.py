@@ -303,3 +303,69 @@ def test_nights_judged_anew_come_by_a_shortfall_that_ended_and_make_no_second_on
     assert (again.pk, again.ending, again.closed_on, again.flagged_on) == (
         once.pk, once.ending, once.closed_on, once.flagged_on,
     )  # fmt: skip
+
+
+# -- no water ----------------------------------------------------------------------------------------------------------
+
+
+def none_came(installation, day, watched_min, **changes):
+    return take(installation, day, 0.0, watched_min=watched_min, **changes)
+
+
+def test_a_test_at_which_no_water_came_tells_of_a_standstill(two):
+    none_came(two[0], 40, 30)
+    take(two[1], 40, 1.0)
+    judge(two)
+    found = open_of(two[0])
+    assert found is not None and found.flagged_on == day(40)
+    assert found.lost_fraction > 0.9
+    assert np.isfinite([found.lost_l_day, found.lost_low_l_day, found.lost_high_l_day]).all()
+    assert open_of(two[1]) is None
+
+
+def test_no_water_by_bucket_and_by_a_meter_that_stood_still_are_the_same_evidence(two):
+    none_came(two[0], 40, 30)
+    take(two[1], 40, 0.0, flow_by="meter")
+    judge(two)
+    mine, other = (open_of(one) for one in two)
+    assert mine.flagged_on == other.flagged_on
+    assert mine.lost_fraction == pytest.approx(other.lost_fraction, abs=0.05)
+
+
+def test_what_was_watched_for_less_time_than_the_rising_main_fills_tells_nothing_yet(two):
+    fills = float(chain.first_water(read_fleet([two[0].pk], 2024).fleet, SUN, AIR, 22.0)[0])
+    short, full = none_came(two[0], 40, 0.5 * fills), none_came(two[1], 40, 0.5 * fills, main_was_full=True)
+    judge(two)
+    assert open_of(two[0]) is None and open_of(two[1]) is not None
+    answers = [services.answer_spot(test.installation, test) for test in (short, full)]
+    assert [a["verdict"] for a in answers] == ["cannot_tell", "below"]
+    assert "Watch it for longer" in answers[0]["because"]
+    none_came(two[0], 50, 2 * fills)
+    judge(two)
+    assert open_of(two[0]).flagged_on == day(50)
+
+
+def test_the_answer_to_no_water_says_so_and_its_causes_are_those_of_a_standstill(two):
+    answer = services.answer_spot(two[0], test := none_came(two[0], 40, 30, array_current_a=0.0, array_voltage_v=61.0))
+    assert answer["verdict"] == "below" and answer["because"].startswith("No water came in 30 minutes")
+    assert answer["ratio"] == 0 and answer["waterfall"]["end"]["l_min"] == 0
+    causes = services.causes_of_test(test, answer["verdict"])["causes"]
+    assert causes and all(np.isfinite(one["odds"]) for one in causes)
+
+
+def test_no_water_in_too_little_sun_proves_nothing(two):
+    test = none_came(two[0], 40, 60, irradiance_w_m2=120.0)
+    judge(two)
+    assert services.answer_spot(two[0], test)["verdict"] == "cannot_tell"
+    assert open_of(two[0]) is None
+
+
+def test_work_after_which_no_water_came_has_put_nothing_right_and_tells_of_the_unit_as_it_is(two):
+    for one in two:
+        take(one, 40, 0.6)
+    none_came(two[0], 46, 30, kind="after_work")
+    take(two[1], 46, 1.0, kind="after_work")
+    judge(two, 60)
+    found, mended = (Shortfall.objects.get(installation=one) for one in two)
+    assert found.state != Shortfall.State.CLOSED and found.lost_fraction > 0.6
+    assert mended.lost_fraction == pytest.approx(0.4, abs=0.12)

@@ -11,6 +11,7 @@ from fleet.registry.models import StaticLevel
 from fleet.trail.models import Change
 from fleet.visits import services
 from fleet.visits.models import StepRecord
+from fleet.visits.services.values import clean_spot
 from fleet.web.refusals import Refused
 from tests.makers.people import a_person
 from tests.makers.registry import a_unit, an_installation
@@ -139,7 +140,7 @@ def test_a_spot_test_is_kept_among_the_readings_and_answered_at_once(visit, idri
 
 def test_a_fill_without_seconds_is_refused_and_nothing_is_half_kept(visit):
     readings = SPOT_READINGS | {"repeats": [{"litres": 20, "seconds": None}]}
-    with pytest.raises(Refused, match="litres and seconds"):
+    with pytest.raises(Refused, match="each fill needs litres, 0 where none came, and seconds"):
         record(visit, "spot_test", values={"spot": readings})
     assert not SpotTest.objects.exists()
     assert not visit.records.exists()
@@ -226,6 +227,28 @@ def test_a_meter_alone_is_the_flow(visit):
     with_spot(visit, flow_l_min=15, repeats=[])
     test = SpotTest.objects.get()
     assert (test.flow_by, test.flow_l_min, test.meter_flow_l_min) == ("meter", 15, None)
+
+
+NONE_CAME = [{"no_water": True, "watched_min": "12,5", "flow_l_min": "9"},
+             {"repeats": [{"litres": 0, "seconds": 250}] * 3}]  # fmt: skip
+
+
+@pytest.mark.parametrize("said", NONE_CAME, ids=["ticked", "empty fills"])
+def test_no_water_is_a_flow_of_nought_with_the_minutes_watched_and_judged_as_such(visit, said):
+    kept = with_spot(visit, **said)
+    test = SpotTest.objects.get()
+    assert (test.no_water, test.watched_min, test.flow_by, test.repeats) == (True, 12.5, "bucket", [])
+    assert kept.values["spot"]["answer"]["verdict"] == "below" and kept.passed is False
+
+
+def test_no_water_without_the_minutes_is_asked_for_at_the_desk_and_kept_from_an_unfinished_telephone(visit, idris):
+    with pytest.raises(Refused) as refusal:
+        with_spot(visit, no_water=True, watched_min="")
+    assert (refusal.value.code, refusal.value.field) == ("not_watched", "watched_min")
+    readings = clean_spot(SPOT_READINGS | {"no_water": True}, "spot")
+    test, answer = services.log_spot_test(visit=visit, readings=readings, kind="visit", by=idris)
+    assert (test.no_water, test.watched_min, test.flow_by) == (True, None, "bucket")
+    assert answer["verdict"] == "below" and "minutes" not in answer["because"]
 
 
 def test_a_spot_test_takes_what_other_steps_of_the_visit_measured(idris, organisation):

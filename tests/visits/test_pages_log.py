@@ -71,6 +71,21 @@ def test_who_likes_feet_and_cubic_metres_types_and_reads_them_on_the_page(client
     assert 'value="0.9"' in page
 
 
+def test_no_water_is_ticked_on_the_page_and_read_on_the_visits(client_of, idris, installation):
+    visit = a_visit_under_way(installation, idris)
+    step, browser = address("step", visit.key, "spot_test"), client_of(idris)
+    readings = {"v-spot-sun_by": "reference_cell", "v-spot-irradiance_w_m2": "810", "v-spot-no_water": "yes",
+                "seen": ["DC"]}  # fmt: skip
+    answer = browser.post(step, readings)
+    assert answer.status_code == 422 and "say how many minutes it was watched" in said(answer)
+    assert 'name="v-spot-no_water" value="yes" checked' in said(answer)
+    assert browser.post(step, readings | {"v-spot-watched_min": "20"}).status_code == 302
+    test = visit.spot_tests.get().spot_test
+    assert (test.no_water, test.watched_min) == (True, 20)
+    page = said(browser.get(step))
+    assert 'name="v-spot-no_water" value="yes" checked' in page and 'value="20"' in page
+
+
 def test_a_wrong_figure_is_shown_where_it_was_typed(client_of, idris, installation):
     visit = a_visit_under_way(installation, idris)
     step = address("step", visit.key, "ask_caretaker")

@@ -323,6 +323,13 @@ class SpotIn(serializers.ModelSerializer):
     key = serializers.UUIDField(required=False)
     kind = serializers.ChoiceField(choices=SpotTest.Kind.choices, required=False, default=SpotTest.Kind.VISIT)
     repeats = RepeatIn(many=True, required=False, max_length=20)
+    no_water = serializers.BooleanField(
+        required=False, help_text="no water came; needs watched_min, and no flow beside it"
+    )
+    watched_min = Figure(
+        required=False, allow_null=True, min_value=0, max_value=600,
+        help_text="minutes watched, from switching on, without water coming",
+    )  # fmt: skip
     string_voltages_v = _strings("open-circuit voltage of each string")
     string_currents_a = _strings("current of each string")
 
@@ -330,7 +337,7 @@ class SpotIn(serializers.ModelSerializer):
         model = SpotTest
         fields = [
             "key", "at", "kind", "sun_by", "flow_by", "repeats", "main_was_full", "instrument", "notes",
-            "string_voltages_v", "string_currents_a", *READ,
+            "string_voltages_v", "string_currents_a", "no_water", "watched_min", *READ,
         ]  # fmt: skip
         validators = []
 

@@ -95,6 +95,8 @@ def answer_spot(installation, readings):
         "ratio": round(measured / middle, 3) if middle > 0 else None,
     }
     answer |= _verdict(measured, middle, sigma, sun)
+    if measured == 0 and answer["verdict"] == "below":
+        answer |= _no_water(fleet, values, sun, air, level, own)
     sound_ohm, fall = sound_loop(installation, values.get("at")), None
     if answer["verdict"] != "cannot_tell":
         fall = answer["waterfall"] = waterfall(
@@ -240,6 +242,25 @@ def _verdict(measured, middle, sigma, sun):
         because = _("Within what is right. This one test would show a loss of %(least)s %% or more.")
     because %= {"least": proves}
     return {"verdict": "as_expected", "because": because}
+
+
+def _no_water(fleet, values, sun, air, level, own):
+    """What to think of it that no water came: nothing yet, where an empty rising main would not have filled."""
+    watched = values.get("watched_min")
+    if watched is None or values.get("main_was_full"):
+        return {"because": _("No water came, where this sun and level should give some.")}
+    fills = float(np.ravel(chain.first_water(fleet, sun, air, max(level, 0.0)))[0]) / float(np.exp(own.level))
+    if not np.isfinite(fills):
+        return {"because": _("No water came, where this sun and level should give some.")}
+    words = {"watched": f"{watched:.0f}", "fills": f"{np.ceil(fills):.0f}"}
+    if watched < fills:
+        because = _(
+            "No water came in %(watched)s minutes, but an empty rising main takes about %(fills)s to fill here. Watch "
+            "it for longer."
+        )
+        return {"verdict": "cannot_tell", "because": because % words}
+    because = _("No water came in %(watched)s minutes, where even an empty rising main fills in about %(fills)s.")
+    return {"because": because % words}
 
 
 def _rests_on(values, own, dipped, note, assumed):

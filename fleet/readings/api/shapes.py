@@ -14,13 +14,14 @@ SPOT = [
     "id", "key", "installation", "serial", "kind", "at", "sun_by", "irradiance_w_m2", "module_isc_a", "cell_c", "air_c",
     "array_voltage_v", "array_current_a", "output_voltage_v", "output_current_a", "flow_by", "flow_l_min", "repeats",
     "meter_flow_l_min", "static_level_m", "pumping_level_m", "first_water_min", "main_was_full", "insulation_mohm",
-    "loop_ohm", "string_voltages_v", "string_currents_a",
+    "loop_ohm", "string_voltages_v", "string_currents_a", "no_water", "watched_min",
     "instrument", "notes", "standing",
 ]  # fmt: skip
 
 
 class SpotTestRecord(serializers.ModelSerializer):
     serial = serial()
+    no_water = serializers.BooleanField(read_only=True, help_text="the flow is nought: somebody watched and none came")
 
     class Meta:
         model = SpotTest

@@ -71,6 +71,8 @@ NAMES = {
     "test/output-current": Quantity("spot_tests", "output_current_a", AMPS),
     "test/flow-by": Quantity("spot_tests", "flow_by", TEXT),
     "test/flow": Quantity("spot_tests", "flow_l_min", FLOW),
+    "test/no-water": Quantity("spot_tests", "no_water", FLAG),
+    "test/watched": Quantity("spot_tests", "watched_min", TIME_MIN),
     "test/meter-flow": Quantity("spot_tests", "meter_flow_l_min", FLOW),
     "test/static-level": Quantity("spot_tests", "static_level_m", LENGTH),
     "test/pumping-level": Quantity("spot_tests", "pumping_level_m", LENGTH),

@@ -15,6 +15,7 @@ from fleet.readings.services.spot import (
     keep_spot_tests,
     let_spot_test_count,
     move_spot_tests,
+    without_water,
 )
 
 __all__ = [
@@ -35,4 +36,5 @@ __all__ = [
     "move_spot_tests",
     "settle",
     "take_back",
+    "without_water",
 ]

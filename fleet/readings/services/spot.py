@@ -29,6 +29,7 @@ LIMITS = {
     "static_level_m": (-5, 500, _("m")),
     "pumping_level_m": (-5, 500, _("m")),
     "first_water_min": (0, 600, _("min")),
+    "watched_min": (0, 600, _("min")),
     "insulation_mohm": (0, 1e6, _("MΩ")),
     "loop_ohm": (0, 1000, _("Ω")),
 }
@@ -37,8 +38,38 @@ READINGS = tuple(LIMITS)
 
 def flow_of(repeats):
     """Flow, L/min, of bucket fills: the median, so that one clumsy fill does not count. None without a whole fill."""
-    flows = [60 * r["litres"] / r["seconds"] for r in repeats if r.get("litres") and r.get("seconds")]
+    flows = [60 * r["litres"] / r["seconds"] for r in repeats if r.get("litres") is not None and r.get("seconds")]
     return median(flows) if flows else None
+
+
+def without_water(readings):
+    """The readings, with a flow of nought where no water came: told by `no_water`, by the minutes that somebody watched
+    (`watched_min`), or by fills that all stayed empty, whose seconds are what was watched.
+
+    Refuses: no water beside water; no word of how long it was watched, for a rising main takes its time to fill.
+    """
+    readings = dict(readings)
+    told, watched = readings.pop("no_water", None), readings.get("watched_min")
+    fills = readings.get("repeats") or []
+    if fills and not any(fill["litres"] for fill in fills):
+        told, watched = told is not False, watched or sum(fill["seconds"] for fill in fills) / 60
+    if not told and watched is None:
+        return readings
+    if told is False or readings.get("flow_l_min") or any(fill["litres"] for fill in fills):
+        raise Refused(
+            "water_came", _("Either water came or none did: take out the flow and the fills, or the minutes watched "
+                            "without water."), field="no_water",
+        )  # fmt: skip
+    if not watched or watched < 0:
+        raise Refused(
+            "not_watched", _("No water came: say how many minutes it was watched, from switching on."),
+            field="watched_min",
+        )  # fmt: skip
+    by_meter = readings.get("flow_by") == SpotTest.FlowBy.METER
+    return readings | {
+        "flow_l_min": 0.0, "repeats": [], "watched_min": watched,
+        "flow_by": SpotTest.FlowBy.METER if by_meter else SpotTest.FlowBy.BUCKET,
+    }  # fmt: skip
 
 
 def check_limits(values):
@@ -58,7 +89,8 @@ def keep_spot_test(*, installation, at, kind, by=None, key=None, looked=False, *
     """Keep one set of readings. The same key (made where it was typed) kept twice is one test; `looked`: slips were
     asked about there already.
 
-    `repeats` [{litres, seconds}] give the flow where `flow_l_min` is not stated. Refuses: a time to come, a time when
+    `repeats` [{litres, seconds}] give the flow where `flow_l_min` is not stated; where no water came, see
+    `without_water`. Refuses: a time to come, a time when
     the unit did not hang there, figures that no small pump can show, a second test of that kind at the same minute.
     Returns the test and whether it is new.
     """
@@ -74,8 +106,12 @@ def keep_spot_test(*, installation, at, kind, by=None, key=None, looked=False, *
     _hung(installation, at)
     repeats = readings.get("repeats") or []
     for repeat in repeats:
-        if (repeat.get("litres") or 0) <= 0 or (repeat.get("seconds") or 0) <= 0:
-            raise Refused("fill_incomplete", _("Each fill needs litres and seconds above zero."), field="repeats")
+        litres, seconds = repeat.get("litres"), repeat.get("seconds") or 0
+        if litres is None or litres < 0 or seconds <= 0:
+            sentence = _("Each fill needs litres, 0 where none came, and seconds above zero.")
+            raise Refused("fill_incomplete", sentence, field="repeats")
+    readings = without_water(readings)
+    repeats = readings.get("repeats") or []
     if readings.get("flow_l_min") is None:
         readings["flow_l_min"] = flow_of(repeats)
     check_limits(readings)
@@ -170,6 +206,8 @@ def keep_spot_tests(tests):
             outcomes.append("new")
         else:
             changes = {k: v for k, v in test.items() if v is not None and getattr(there, k) != v}
+            if test.get("flow_l_min") and there.watched_min is not None:
+                changes["watched_min"] = None  # water came after all
             outcomes.append("changed" if changes and there.pk else "same")
             for name, value in changes.items():
                 setattr(there, name, value)

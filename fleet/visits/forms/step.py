@@ -20,8 +20,9 @@ SPOT_FIELDS = [
     ("static_level_m", gettext_lazy("Static level below datum"), "m"),
     ("pumping_level_m", gettext_lazy("Pumping level below datum"), "m"),
     ("flow_l_min", gettext_lazy("Flow by the meter, instead of the bucket or beside it"), "L/min"),
+    ("watched_min", gettext_lazy("Minutes watched without water"), "min"),
 ]
-SPOT_NAMES = {"sun_by", "repeats", *(name for name, _label, _unit in SPOT_FIELDS)}
+SPOT_NAMES = {"sun_by", "repeats", "no_water", *(name for name, _label, _unit in SPOT_FIELDS)}
 SUN_CHOICES = [
     ("reference_cell", gettext_lazy("reference cell")),
     ("pyranometer", gettext_lazy("pyranometer")),
@@ -56,6 +57,7 @@ class Shown:
     rows: list = field(default_factory=list)
     options: list = field(default_factory=list)
     value: str = ""
+    none_came: Input | None = None
 
 
 def _name(code, *more):
@@ -98,7 +100,9 @@ def read(step, post, installation, person=None, kept=None):
             }
             readings["sun_by"] = post.get(_name(code, "sun_by"), "")
             readings["repeats"] = _rows(post, code, capture.get("repeats", 3))
-            anything = readings["repeats"] or any(readings[name] != "" for name, _label, _unit in SPOT_FIELDS)
+            readings["no_water"] = bool(post.get(_name(code, "no_water")) or readings["watched_min"])
+            typed = any(readings[name] != "" for name, _label, _unit in SPOT_FIELDS)
+            anything = typed or readings["repeats"] or readings["no_water"]
             found[code] = readings if anything else None
         elif kind == "mark":
             try:
@@ -173,6 +177,7 @@ def show(step, values, installation, errors=None, person=None):
                 for c, label in SUN_CHOICES
             ]  # fmt: skip
             shown.rows = _shown_rows(code, readings.get("repeats"), capture.get("repeats", 3))
+            shown.none_came = Input(_name(code, "no_water"), "yes" if readings.get("no_water") else "")
             for faulty in ("sun_by", "repeats", *(n for n, _l, _u in SPOT_FIELDS)):
                 shown.error = shown.error or errors.get(faulty, "")
         elif kind in {"yes_no", "choice"}:

@@ -19,7 +19,8 @@ READINGS = {
     "flow_l_min": (gettext_lazy("Flow by the meter"), "L/min"),
     "meter_flow_l_min": (gettext_lazy("Flow by the meter beside the bucket"), "L/min"),
     "loop_ohm": (gettext_lazy("Loop resistance"), "Ω"), "first_water_min": (gettext_lazy("Minutes to first water"), ""),
-    "repeats": (gettext_lazy("Fills"), ""),
+    "repeats": (gettext_lazy("Fills"), ""), "no_water": (gettext_lazy("No water came"), ""),
+    "watched_min": (gettext_lazy("Minutes watched without water"), "min"),
 }  # fmt: skip
 
 

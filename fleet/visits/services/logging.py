@@ -221,6 +221,9 @@ def _with_spot_tests(visit, step, values, at, record_key, by, late, whole):
         if capture["kind"] == "spot" and readings:
             if whole:  # typed at the desk; a telephone brings what its other steps measured itself
                 readings = with_beside(readings, current_records(visit).values())
+                if readings.get("no_water") and not readings.get("watched_min"):
+                    sentence = _("No water came: say how many minutes it was watched, from switching on.")
+                    raise Refused("not_watched", sentence, field="watched_min")
             key = uuid.UUID(readings["key"]) if readings.get("key") else uuid.uuid5(record_key, capture["code"])
             test, answer = log_spot_test(
                 visit=visit, readings=readings, kind=capture["test_kind"], at=readings.get("at") or at, by=by, key=key,
@@ -247,7 +250,9 @@ def log_spot_test(*, visit, readings, kind, by, at=None, key=None, late=False, a
     if installation is None:
         raise Refused("nothing_hangs", _("No unit is known to hang here, so no spot test can be judged."))
     figures = {name: readings[name] for name in SPOT_FIGURES if readings.get(name) not in (None, "")}
-    figures["repeats"] = [r for r in readings.get("repeats", []) if r.get("litres") and r.get("seconds")]
+    figures["repeats"] = [r for r in readings.get("repeats", []) if r.get("litres") is not None and r.get("seconds")]
+    if readings.get("no_water"):  # from a log that was left unfinished, perhaps without the minutes
+        figures |= {"flow_l_min": 0.0, "watched_min": readings.get("watched_min")}
     if not figures["repeats"] and figures.get("flow_l_min") is None:
         figures["flow_by"] = "none"
     test = downward.keep_spot_test(

@@ -75,11 +75,9 @@ def _bucket_rows(value, field, label):
         litres, seconds = number_of(row.get("litres"), field, label), number_of(row.get("seconds"), field, label)
         if litres is None and seconds is None:
             continue
-        if litres is None or seconds is None or litres <= 0 or seconds <= 0:
-            raise Refused(
-                "fill_incomplete", _("%(what)s: each fill needs litres and seconds above zero.") % {"what": label},
-                field=field,
-            )  # fmt: skip
+        if litres is None or seconds is None or litres < 0 or seconds <= 0:
+            sentence = _("%(what)s: each fill needs litres, 0 where none came, and seconds above zero.")
+            raise Refused("fill_incomplete", sentence % {"what": label}, field=field)
         rows.append({"litres": litres, "seconds": seconds})
     return rows
 
@@ -107,6 +105,11 @@ def clean_spot(value, field, label=""):
     found = {name: number_of(value.get(name), name, label, SPOT_UNITS.get(name, "")) for name in SPOT_NUMBERS}
     found = {name: number for name, number in found.items() if number is not None}
     found["repeats"] = _bucket_rows(value.get("repeats") or [], field, label)
+    if value.get("no_water") is True:
+        # Ticked at the well, it is what was seen; what stood in the fields that the tick took away was typed before.
+        watched = number_of(value.get("watched_min"), "watched_min", label)
+        found |= {"no_water": True, "repeats": []} | ({"watched_min": watched} if watched and watched > 0 else {})
+        found.pop("flow_l_min", None)
     if found["repeats"] and "flow_l_min" in found and value.get("flow_by") != "meter":
         # The bucket is the flow; what was read at the meter beside it tells of the meter.
         found.setdefault("meter_flow_l_min", found.pop("flow_l_min"))
@@ -114,7 +117,8 @@ def clean_spot(value, field, label=""):
     if sun_by not in SUN_BY:
         raise Refused("unknown_code", _("Say how the irradiance was got."), field="sun_by")
     found["sun_by"] = sun_by
-    flow_by = value.get("flow_by") or ("bucket" if found["repeats"] else "meter" if "flow_l_min" in found else "none")
+    by_figures = "bucket" if found["repeats"] else "meter" if "flow_l_min" in found else "none"
+    flow_by = "bucket" if found.get("no_water") else value.get("flow_by") or by_figures
     if flow_by not in {"bucket", "meter", "none"}:
         raise Refused("unknown_code", _("Say how the flow was measured."), field="flow_by")
     found["flow_by"] = flow_by

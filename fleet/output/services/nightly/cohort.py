@@ -219,7 +219,7 @@ def _first_readings(ids):
              SELECT i.id, coalesce(least(r.day, CASE WHEN v.at IS NOT NULL AND (r.day IS NULL OR v.day < r.day) THEN
                least(v.day, greatest(v.day - %s, coalesce(
                  (SELECT max(q.at AT TIME ZONE s.zone)::date FROM readings_spottest q WHERE q.installation_id = i.id
-                  AND q.kind <> 'visit' AND q.standing IN (0, 2) AND q.at < v.at),
+                  AND q.kind <> 'visit' AND q.standing IN (0, 2) AND coalesce(q.flow_l_min, 1) > 0 AND q.at < v.at),
                  (lower(i.period) AT TIME ZONE s.zone)::date))) END), '1900-01-01') AS first
              FROM registry_installation i JOIN registry_well w ON w.id = i.well_id
              JOIN registry_site s ON s.id = w.site_id
@@ -239,14 +239,15 @@ def _first_readings(ids):
 
 
 def sound_or_hung(ids, number):
-    """Local day (n,) on which each was last tested as sound before a day, or on which it was hung."""
+    """Local day (n,) on which each was last tested as sound before a day, or on which it was hung; work after which no
+    water came has put nothing right."""
     got = staging.fetch(
         {"id": ("bigint", "i.id"), "day": ("date", "coalesce(q.day, (lower(i.period) AT TIME ZONE s.zone)::date)")},
         """FROM registry_installation i JOIN registry_well w ON w.id = i.well_id
            JOIN registry_site s ON s.id = w.site_id
            LEFT JOIN LATERAL (SELECT max(q.at AT TIME ZONE s.zone)::date AS day FROM readings_spottest q
              WHERE q.installation_id = i.id AND q.kind <> 'visit' AND q.standing IN (0, 2)
-             AND q.at < %s::date) q ON true WHERE i.id = ANY(%s)""",
+             AND coalesce(q.flow_l_min, 1) > 0 AND q.at < %s::date) q ON true WHERE i.id = ANY(%s)""",
         [np.datetime64(int(number), "D").item() + timedelta(days=1), ids.tolist()], order="i.id",
     )  # fmt: skip
     return got["day"].astype("datetime64[D]").astype(np.int64)

@@ -14,7 +14,7 @@ from fleet.output.services.nightly.load import as_date
 from fleet.output.services.spot import EIGHTY, FLOW_SIGMA, LEVEL_SIGMA_M, SUN_SIGMA
 from fleet.readings import staging
 from fleet.readings.zones import local
-from sizing import array, judge
+from sizing import array, chain, judge
 from sizing.causes import onsite as told
 from sizing.causes.odds import REMEMBERED_DAYS
 from sizing.judge import onsite
@@ -26,12 +26,14 @@ SUN_BY, FLOW_BY = list(SUN_SIGMA), list(FLOW_SIGMA)
 VISIT = 0
 PLAIN = (
     "irradiance_w_m2", "module_isc_a", "cell_c", "air_c", "static_level_m", "pumping_level_m", "flow_l_min",
-    "meter_flow_l_min", "array_voltage_v", "array_current_a",
+    "meter_flow_l_min", "array_voltage_v", "array_current_a", "watched_min",
 )  # fmt: skip
 COLUMNS = {
     "id": ("bigint", "q.installation_id"),
     "epoch_s": ("bigint", "extract(epoch FROM q.at)"),
-    "kind": ("smallint", f"CASE q.kind WHEN 'visit' THEN {VISIT} ELSE 1 END"),
+    # Work after which no water came has put nothing right: it tells of the unit as it is.
+    "kind": ("smallint", f"CASE WHEN q.kind = 'visit' OR q.flow_l_min = 0 THEN {VISIT} ELSE 1 END"),
+    "main_full": ("smallint", "coalesce(q.main_was_full, false)::int"),
     "sun_by": ("smallint", "CASE q.sun_by " + " ".join(f"WHEN '{how}' THEN {n}" for n, how in enumerate(SUN_BY))
                + " ELSE -1 END"),
     "flow_by": ("smallint", "CASE q.flow_by " + " ".join(f"WHEN '{how}' THEN {n}" for n, how in enumerate(FLOW_BY))
@@ -153,16 +155,29 @@ def as_tests(fleet, row, known, day):
     dipped = np.isfinite(known["static_level_m"]) | np.isfinite(by_pumping)
     rest = np.where(np.isfinite(known["static_level_m"]), known["static_level_m"], by_pumping)
     level = np.maximum(np.where(dipped, rest, fleet.static_level_m[row, month]), 0.0)
+    sun = np.nan_to_num(sun)
+    told = (known["flow_by"] >= 0) & ~_watched_too_shortly(fleet, row, known, sun, air, level)
     return onsite.Tests(
-        row=row, day=day, sun_w_m2=np.nan_to_num(sun), sun_sd=np.where(by_module, SUN_SIGMA["module_isc"], sun_sd),
+        row=row, day=day, sun_w_m2=sun, sun_sd=np.where(by_module, SUN_SIGMA["module_isc"], sun_sd),
         air_c=air, static_level_m=level,
         level_sd_m=np.where(dipped, LEVEL_SIGMA_M[True], LEVEL_SIGMA_M[False]), dipped=dipped,
-        flow_l_min=np.where(known["flow_by"] >= 0, flow, np.nan),
+        flow_l_min=np.where(told, flow, np.nan),
         flow_sd=np.array([*FLOW_SIGMA.values(), UNKNOWN_FLOW])[known["flow_by"]],
         bucket=known["flow_by"] == FLOW_BY.index("bucket"), beside_l_min=known["meter_flow_l_min"],
         volts=known["array_voltage_v"], amps=known["array_current_a"], pumping_level_m=known["pumping_level_m"],
         rest_m=known["static_level_m"],
     )  # fmt: skip
+
+
+def _watched_too_shortly(fleet, row, known, sun, air, level):
+    """Tests (t,) at which no water came in less time than an empty rising main takes to fill: they tell of no flow."""
+    short = np.isfinite(known["watched_min"]) & (known["main_full"] == 0)
+    which = np.flatnonzero(short)
+    if len(which):
+        some = fleet.take(np.asarray(row, int)[which])
+        fills = chain.first_water(some, np.clip(sun[which], 0, 2000), air[which], np.clip(level[which], 0, 1000))
+        short[which] = known["watched_min"][which] < fills
+    return short
 
 
 def usual_and_drawn_l(cohort, unit, day):

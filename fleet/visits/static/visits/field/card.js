@@ -20,8 +20,15 @@ export function readings(values) {
     if (typeof value !== "object" && number !== null && Number.isFinite(number)) found[name] = number;
   }
   found.repeats = (values.repeats || []).map((r) => ({ litres: read(r?.litres), seconds: read(r?.seconds) }))
-    .filter((r) => r.litres > 0 && r.seconds > 0);
-  if (found.repeats.length) {
+    .filter((r) => r.litres !== null && r.litres >= 0 && r.seconds > 0);
+  const empty = found.repeats.length > 0 && found.repeats.every((r) => r.litres === 0);
+  if (values.no_water === true || empty) {
+    // No water came; how long it was watched says whether an empty rising main would have filled.
+    const watched = empty && values.no_water !== true ? found.repeats.reduce((sum, r) => sum + r.seconds, 0) / 60 : found.watched_min;
+    for (const name of ["flow_l_min", "meter_flow_l_min", "watched_min"]) delete found[name];
+    found.repeats = [];
+    if (watched > 0) Object.assign(found, { flow_l_min: 0, flow_by: "bucket", watched_min: watched });
+  } else if (found.repeats.length) {
     // The bucket is the flow; what was read at the meter beside it tells of the meter.
     if (found.flow_l_min !== undefined) found.meter_flow_l_min = found.flow_l_min;
     found.flow_l_min = median(found.repeats.map((r) => (60 * r.litres) / r.seconds));
@@ -80,7 +87,17 @@ export function answer(card, values) {
     volts: voltsAt(card, sun, level), amps: ampsAt(card, sun, level), fall: fallOf(card, r, { sun, sunSigma, level, dipped }),
     own_tests: card.own.tests, judged: card.own.judged,
   };
-  return { ...found, ...verdict(measured, middle, sigma, sun, range) };
+  const said = verdict(measured, middle, sigma, sun, range);
+  return { ...found, ...said, ...(measured === 0 && said.verdict === "below" ? noWater(card, r, sun) : {}) };
+}
+
+// What to think of it that no water came: nothing yet, where an empty rising main would not have filled.
+function noWater(card, r, sun) {
+  const due = card.first_water ? between(card.first_water.sun, card.first_water.minutes, sun) : null;
+  if (r.watched_min === undefined || r.main_was_full || !(due > 0)) return { because: t("because_no_water") };
+  const fills = due / card.own.factor, words = { n: figure(r.watched_min, 0), m: figure(Math.ceil(fills), 0) };
+  if (r.watched_min < fills) return { verdict: "cannot_tell", because: t("because_not_filled", words) };
+  return { because: t("because_none_came", words) };
 }
 
 function verdict(measured, middle, sigma, sun, range) {

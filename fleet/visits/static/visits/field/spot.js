@@ -164,7 +164,7 @@ export function spot(capture, value, changed, { card, weighing, asked, answered,
     const r = readings(all);
     const enough = r.flow_l_min !== undefined && (!card?.flow || sunOf(card, r)[0] !== null);
     const found = enough ? answer(card, all) : null, waits = found?.verdict === "below" && questions.length > 0;
-    said.replaceChildren(found ? answerCard(found, { waits, causes: waits ? null : causesOf(card, all, found, weighing) }) : h("p", { class: "hint" }, t(r.flow_l_min === undefined ? "answer_waits" : "answer_waits_sun")));
+    said.replaceChildren(found ? answerCard(found, { waits, causes: waits ? null : causesOf(card, all, found, weighing) }) : h("p", { class: "hint" }, t(r.flow_l_min !== undefined ? "answer_waits_sun" : values.no_water ? "watched_missing" : "answer_waits")));
   }
 
   const figureOf = (name, label, unit, hint) => numberInput({ label: t(label), unit, value: values[name], changed: (text) => tell({ [name]: text }), hint });
@@ -186,8 +186,10 @@ export function spot(capture, value, changed, { card, weighing, asked, answered,
     if (way === "module_isc") rows.push(figureOf("module_isc_a", "module_isc_a", "A"), figureOf("cell_c", "cell_c", "°C"));
     else if (way && way !== "none") rows.push(figureOf("irradiance_w_m2", "irradiance_w_m2", "W/m²", way === "clear_sky" ? t("clear_sky_hint") : ""));
     rows.push(h("h3", {}, t("level")), h("div", { class: "field-row" }, figureOf("static_level_m", "static_level_m", "m"), figureOf("pumping_level_m", "pumping_level_m", "m")));
-    rows.push(h("h3", {}, t("flow")), bucketRows(values.repeats, capture.repeats || 3, (repeats) => tell({ repeats })),
-      h("details", { class: "more", open: Boolean(values.flow_l_min) }, h("summary", {}, t("flow_by_meter")), figureOf("flow_l_min", "flow_meter", "L/min")));
+    rows.push(h("h3", {}, t("flow")), h("div", { class: "choices big-choices" }, h("label", {}, h("input", { type: "checkbox", checked: values.no_water === true,
+      onchange: (event) => { tell({ no_water: event.target.checked }); draw(); } }), h("span", {}, t("no_water")))));
+    if (values.no_water) rows.push(figureOf("watched_min", "watched_min", "min", t("watched_hint")));
+    else rows.push(bucketRows(values.repeats, capture.repeats || 3, (repeats) => tell({ repeats })), h("details", { class: "more", open: Boolean(values.flow_l_min) }, h("summary", {}, t("flow_by_meter")), figureOf("flow_l_min", "flow_meter", "L/min")));
     rows.push(h("h3", {}, t("electric")), h("div", { class: "field-row" }, figureOf("array_voltage_v", "array_voltage_v", "V"), figureOf("array_current_a", "array_current_a", "A")),
       h("details", { class: "more", open: Boolean(values.output_voltage_v || values.output_current_a) }, h("summary", {}, t("output")), h("p", { class: "hint" }, t("output_hint")),
         h("div", { class: "field-row" }, figureOf("output_voltage_v", "output_voltage_v", "V"), figureOf("output_current_a", "output_current_a", "A"))));

@@ -33,13 +33,16 @@ const bounds = ({ low, high, unit }) => {
   return { low: shown(low), high: shown(high) };
 };
 
+// No water, and no word of how long somebody watched.
+const unwatched = (capture, value) => capture.kind === "spot" && value?.no_water === true && !(read(value.watched_min) > 0);
+
 // What is sent: spot tests carry a key of their own, what was shown on the spot, and what other steps measured for them.
 function toSend(step, values, card, beside) {
   const found = { ...values };
   for (const c of step.captures) {
     const value = values[c.code];
     if (c.kind !== "spot" || !value) continue;
-    if (!value.sun_by && !value.flow_l_min && !(value.repeats || []).some((r) => r.litres || r.seconds)) {
+    if (!value.sun_by && !value.flow_l_min && !value.no_water && !(value.repeats || []).some((r) => r.litres || r.seconds)) {
       delete found[c.code];
       continue;
     }
@@ -167,6 +170,7 @@ export async function stepScreen(row, code, { go, writable }) {
       if (wrong.length) return complain(wrong);
       const open = missing(step, draft.values, built).map(([, label, n]) => (n ? t("missing_n", { what: label, n }) : t("missing", { what: label })));
       if (open.length) return complain([...open, t("missing_way_out")]);
+      if (step.captures.some((c) => unwatched(c, draft.values[c.code]))) return complain([t("watched_missing"), t("missing_way_out")]);
     } else if (!draft.skip?.trim()) return complain([t("need_why")]);
     const values = skipped ? {} : toSend(step, draft.values, card, beside);
     const old = (await get("visits", row.key)).kept?.[code] || null;
