@@ -207,8 +207,9 @@ def _sound_share(share, at):
 
 
 def _in_order(water):
-    """Figures in order of their days: two parts of a block may stand the other way round."""
-    order = np.argsort(water.day, kind="stable")
+    """Figures in order of their days: two parts of a block may stand the other way round. Those of one day keep their
+    order, whatever pooling left in the last digits: a test comes after what else is known of its day."""
+    order = np.argsort(np.round(water.day, 6), kind="stable")
     whole = {"began": water.began, "daily": water.daily}
     return Water(**{k: values[order] for k, values in water._asdict().items() if k not in whole}, **whole)
 

@@ -266,7 +266,7 @@ def _float_tables(water):
 
 def _misread(water, inverse, weighed):
     """Log weight of "nothing but the newest figure is wrong": that figure alone given a wide spread."""
-    n = int(np.argmax(water.day))
+    n = water.day.size - 1
     wide = MISREAD_SD**2
     p, r = inverse[n, n], weighed[n]
     often = MISREAD_TEST if water.tested[n] < 0 else MISREAD

@@ -4,7 +4,8 @@ The odds of the causes are a sum over hypotheses: a cause, a size, how it came a
 say of one of them is kept here: its log weight, and what they lead to expect of the next reading, for readings of one
 channel are normal with a known covariance (`causes.channels`), so that the next one given the earlier is normal too
 (Rasmussen & Williams, Gaussian Processes for Machine Learning, 2006, sec. A.2, from memory). Hypotheses of one cause
-and size that expect the same of the test are taken together. The telephone does the rest of `causes.odds.judge`.
+and size that expect the same of the test are taken together. The telephone does the rest of `causes.odds.judge`, and
+of `flags.agreed`, for which it is told what the search would find of tests of some shares of the flow due.
 """
 
 from typing import NamedTuple
@@ -13,14 +14,19 @@ import numpy as np
 
 from sizing.causes import channels, odds, onsite, shape
 from sizing.causes.table import X
+from sizing.judge.bank import find
+from sizing.judge.onsite import LEAST_SD
 from sizing.judge.record import blank
 
-GROWN = (0.3, 0.6, 0.999)  # edges between which growths are taken together
+GROWN = (0.3, 0.6, 0.8, 0.999)  # edges between which growths are taken together
 ALIKE = 0.03  # of what earlier readings carry over to the log of the test's flow: nearer is taken together
 # Log weights below the likeliest of the same cause, size and growth, and of the same cause and size at any growth, from
 # which parts are left out: the test can part growths, not what is alike to it.
 FAINT, FAINTER = 4.0, 9.0
-USUAL_SUN = 800.0  # W/m2 at which a test is thought of beforehand
+USUAL_SUN, USUAL_VAR = 800.0, 0.01  # W/m2 at which a test is thought of beforehand, and variance of its flow (log)
+LIKELIEST = 12.0  # log odds beyond which nothing is told apart
+SHARES = (0.0, 0.2, 0.4, 0.55, 0.7, 0.8, 0.9)  # of the flow due, at which it is told whether less is drawn
+DOUBTS = (LEAST_SD, 0.12, 0.2)  # how far (log) the same flow may be off
 SIDES = ("current", "voltage", "level", "rest", "meter")  # channels of a test beside its flow
 
 
@@ -48,7 +54,7 @@ class Ahead(NamedTuple):
     say of the size over the one tried, its mean and the share of its doubt (odds.SPREAD) that is left; carried: what
     they carry over to the next flow; kept: log of the water kept now at the size tried. sound: log weight of nothing,
     of what costs next to nothing and of patchy weather. doubt: of the causes where the test brings no volts, amps or
-    levels, and where it does. signatures: those that were asked.
+    levels, and where it does. signatures: those that were asked. less: see `drawn_less`.
     """
 
     flow_mean: np.ndarray
@@ -65,16 +71,21 @@ class Ahead(NamedTuple):
     sound: float
     doubt: tuple
     signatures: object
+    less: np.ndarray | None
 
 
-def ahead(ask, usual_l, drawn_l, light_gain, noon_due):
-    """Ahead of a test on ask.today.
+def ahead(ask, usual_l, drawn_l, light_gain, noon_due, kind):
+    """Ahead of a test on ask.today; None where nothing can have begun by then.
 
     ask: causes.odds.Asked with the readings until then, its noon left aside; usual_l, drawn_l: litres of a usual day by
     the chain and as people draw them, NaN where no float switch limits; light_gain: per cent of flow that a per cent of
-    light is worth; noon_due: gives what was due at each row's noon (causes.odds.Asked.noon).
+    light is worth; noon_due: gives what was due at each row's noon (causes.odds.Asked.noon); kind: how it reports
+    (noise.kind_of).
     """
-    rows = np.append(ask.rows, _test(ask, usual_l, drawn_l, light_gain))
+    if ask.today < ask.first:
+        return None
+    usual = _test(ask, usual_l, drawn_l, light_gain, _newest_share(ask), USUAL_VAR)
+    rows = np.append(ask.rows, usual)
     volts, amps, level, rest = (np.asarray(x, float) for x in noon_due(rows))
     rows["noon_v"][-1], rows["noon_a"][-1] = volts[-1], amps[-1]
     noon = (volts, amps, level, rest)
@@ -90,21 +101,38 @@ def ahead(ask, usual_l, drawn_l, light_gain, noon_due):
     doubt = odds.DAILY_DOUBT if water.daily else 1.0
     parts = _together(sig, weight, found, carried, now, grown, sides)
     sides = {name: side._replace(before=parts.pop(name, None)) for name, side in sides.items()}
-    return Ahead(mean, var, sides, stands, **parts, doubt=(1.0 if noons else doubt, 1.0), signatures=sig)
+    less = drawn_less(ask, usual_l, drawn_l, light_gain, kind) if np.isfinite(drawn_l) else None
+    return Ahead(mean, var, sides, stands, **parts, doubt=(1.0 if noons else doubt, 1.0), signatures=sig, less=less)
 
 
-def _test(ask, usual_l, drawn_l, light_gain):
-    """A test that says what the newest readings say: so that it changes nothing of what is made of them."""
-    one = blank(1)
+def drawn_less(ask, usual_l, drawn_l, light_gain, kind):
+    """Log odds that less is drawn, against those of a loss (bank.find), after a test of each of SHARES by each of
+    DOUBTS, (doubts, shares); None where a loss is the likelier whatever the test shows."""
+    def after(share, doubt):
+        test = _test(ask, usual_l, drawn_l, light_gain, share, doubt**2)
+        found = find(np.append(ask.rows, test), ask.today, ask.first, ask.level, ask.level_sd, kind, True)
+        return 0.0 if found is None else min(max(found.less - found.fault, -LIKELIEST), LIKELIEST)
+
+    if all(after(SHARES[-1], doubt) <= 0 for doubt in DOUBTS):
+        return None
+    return np.array([[after(share, doubt) for share in SHARES] for doubt in DOUBTS])
+
+
+def _newest_share(ask):
+    """Of what was due, as the newest readings have it: so that a test of it changes nothing of what is made of them."""
     with np.errstate(invalid="ignore"):
         counts = (ask.rows["mistake"] == 0) & (ask.rows["expected_l"] > 0) & np.isfinite(ask.rows["measured_l"])
     known = ask.rows[counts]
-    share = float(np.median(known["measured_l"][-5:] / known["expected_l"][-5:])) if len(known) else 1.0
-    usual = usual_l * onsite.SPAN_DAYS
+    return float(np.median(known["measured_l"][-5:] / known["expected_l"][-5:])) if len(known) else 1.0
+
+
+def _test(ask, usual_l, drawn_l, light_gain, share, variance):
+    """A test of today that shows a share of the flow due."""
+    one, usual = blank(1), usual_l * onsite.SPAN_DAYS
     one["day"], one["since"], one["told_by"] = ask.today, onsite.SPAN_DAYS, onsite.BY_BUCKET
     one["supply_l"], one["expected_l"] = usual, usual * np.exp(ask.level)
     one["measured_l"] = share * usual * np.exp(ask.level)
-    one["clearness"], one["weather_var"], one["light_gain"] = 1.0, 0.01, light_gain
+    one["clearness"], one["weather_var"], one["light_gain"] = 1.0, variance, light_gain
     one["demand_l"] = 50 * usual_l if np.isfinite(drawn_l) else np.nan
     one["high_l"], one["noon_w_m2"], one["meant"] = drawn_l, USUAL_SUN, 1.0
     return one

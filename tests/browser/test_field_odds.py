@@ -59,14 +59,12 @@ def unread(organisation):
     return a_tested_unit(organisation)
 
 
-@pytest.fixture
-def metered(organisation):
-    """A unit whose meter was read every fortnight, and judged: it gives six tenths since five weeks."""
-    installation = a_tested_unit(organisation)
+def read_and_judged(installation, left):
+    """Its meter was read every fortnight for twelve weeks; since five weeks it shows `left` of what it showed."""
     today = timezone.localdate()
     usual = 3500.0
     days = [today - timedelta(days=n) for n in range(84, 0, -14)]
-    litres = np.cumsum([0.0, *(14 * usual * (0.6 if (today - day).days <= 35 else 1.0) for day in days[:-1])])
+    litres = np.cumsum([0.0, *(14 * usual * (left if (today - day).days <= 35 else 1.0) for day in days[:-1])])
     keep_meter_readings(
         installations=np.full(len(days), installation.pk), days=np.array(days, "datetime64[D]"),
         epoch_s=np.array([int(datetime(d.year, d.month, d.day, 12, tzinfo=ZoneInfo("UTC")).timestamp()) for d in days]),
@@ -74,6 +72,18 @@ def metered(organisation):
     )  # fmt: skip
     output.judge([installation.pk], today - timedelta(days=1))
     return installation
+
+
+@pytest.fixture
+def metered(organisation):
+    """A unit that gives six tenths since five weeks."""
+    return read_and_judged(a_tested_unit(organisation), 0.6)
+
+
+@pytest.fixture
+def little_drawn(organisation):
+    """A unit behind a float switch, from which three tenths are drawn since five weeks."""
+    return read_and_judged(a_tested_unit(organisation), 0.3)
 
 
 class Packed(NamedTuple):
@@ -191,6 +201,24 @@ def test_the_telephone_s_odds_are_the_server_s(packed_for, request, kind):
     print(f"{kind}: furthest apart {apart[worst]:.3f} at {worst}; same checks {same_check} of {below}")
     assert apart[worst] < NEAR, worst
     assert same_check >= 0.6 * below
+
+
+def test_that_less_is_only_drawn_is_said_without_signal_as_at_the_desk(packed_for, little_drawn):
+    packed = packed_for(little_drawn)
+    deaf = packed.card | {"odds": {name: v for name, v in packed.card["odds"].items() if name != "less"}}
+    less, moved = names.NAMES[names.NOT_A_FAULT], 0
+    for share in (0.6, 0.7, 0.74, 0.78, 0.8):
+        readings = readings_of(little_drawn, share)
+        verdict, told = by_the_server(little_drawn, readings)
+        here, unmoved = (packed.weighed(as_typed(readings), card=card) for card in (packed.card, deaf))
+        assert here["verdict"] == unmoved["verdict"] == verdict == "below"
+        wanted = next(one["odds"] for one in told["causes"] if one["cause"] == less)
+        odds = here["odds"]["byCause"]
+        assert odds[names.NOT_A_FAULT] == pytest.approx(wanted, abs=0.05), share
+        assert sum(odds) == pytest.approx(1)
+        assert here["told"]["causes"][0]["cause"] == told["causes"][0]["cause"], share
+        moved += odds[names.NOT_A_FAULT] > unmoved["odds"]["byCause"][names.NOT_A_FAULT] + 0.2
+    assert moved >= 2, "what the search found of the draw made no difference"
 
 
 def test_a_card_packed_before_there_were_odds_is_answered_as_before(packed_for, unread):

@@ -48,7 +48,8 @@ def tested(seed, n=240, earlier=2):
     units.halted_until = np.full(n, -1.0)  # nobody tests a pump that is switched off
     pumps, modules = sample_fleet.pumps(), sample_fleet.modules()
     info = {t["type"]: t for t in sample_fleet.table("pump_type_info")}
-    rows = [judged_fleet.recorded({k: str(v) for k, v in row.items()}, info) for row in units.rows]
+    plain = [{k: str(v) for k, v in row.items()} | {"float_switch": "0"} for row in units.rows]
+    rows = [judged_fleet.recorded(row, info) for row in plain]
     fleet = chain.fleet_from_rows(rows, pumps, modules).fleet
     first = {}
     place = {row["serial"]: u for u, row in enumerate(units.rows)}

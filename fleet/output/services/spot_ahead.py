@@ -16,14 +16,15 @@ from fleet.output.services.nightly import cases, cohort, onsite, packing
 from fleet.output.services.nightly.load import as_number
 from fleet.output.services.spot_causes import LEAST, MOST, READ
 from fleet.readings.models import SpotTest
+from sizing import judge
 from sizing.causes import channels, checks, names, odds, table, weigh
 from sizing.causes import onsite as told
 from sizing.causes.signatures import GOOD_SUN
 from sizing.judge import onsite as tests
 from sizing.judge import record
-from sizing.judge.ahead import USUAL_SUN, ahead
+from sizing.judge.ahead import DOUBTS, SHARES, USUAL_SUN, ahead
 
-FORM = 2  # raise it when what is packed, or how it is worked out, changes
+FORM = 3  # raise it when what is packed, or how it is worked out, changes
 SUNS = (250.0, 300.0, 400.0, 550.0, 800.0, 1000.0, 1250.0)  # W/m2 at which what is due and what faults do are packed
 METRES = ("level", "rest")  # channels that are told in metres, not as logarithms
 
@@ -47,7 +48,8 @@ def ahead_of(installation_ids, day):
     history = cases.History(known.ids, number + 1, number, onsite.Tests(known, number, number))
     _begun_before(known, number)
     asked = cases.asked_of(known, SimpleNamespace(noise=noise), history, {}, list(range(len(known))), number)
-    return {int(known.ids[unit]): _packed(known, unit, one, day) for unit, one in asked}
+    made = {int(known.ids[unit]): _packed(known, unit, one, day) for unit, one in asked}
+    return {pk: one for pk, one in made.items() if one is not None}
 
 
 def ahead_marks(installation_ids, day):
@@ -77,6 +79,7 @@ def weighing():
         "least_sd": tests.LEAST_SD, "too_open": tests.TOO_OPEN, "sure_of_sun": tests.SURE_OF_SUN,
         "noon_trust": odds.NOON_TRUST, "misread": odds.MISREAD_TEST, "misread_sd": odds.MISREAD_SD,
         "trifle": odds.TRIFLE, "ruled_out": odds.RULED_OUT, "most": MOST, "named": LEAST,
+        "less_at": {"share": list(SHARES), "sd": list(DOUBTS), "cause": names.NOT_A_FAULT},
         "check": {
             "sd": [checks.AMPS_SD, checks.VOLTS_SD, checks.FLOW_SD, checks.LEVEL_SD], "clearly": checks.CLEARLY,
             "hurry": checks.HURRY, "least_bits": checks.LEAST_BITS, "minutes": checks.MINUTES, "most": 2,
@@ -106,7 +109,10 @@ def _packed(known, unit, ask, day):
     usual, drawn = onsite.usual_and_drawn_l(known, unit, as_number(day))
     due = _due(built, day)
     gain = float(due.pop("gain"))
-    got = ahead(ask, usual, drawn, gain, lambda rows: cases.noon_due(built, rows))
+    kind = judge.kind_of(known.daily[unit], known.sites.has_cell[unit])
+    got = ahead(ask, usual, drawn, gain, lambda rows: cases.noon_due(built, rows), kind)
+    if got is None:
+        return None
     sig = got.signatures
     return {
         "level": round(float(built.level + told.carried_mean(built.level)), 4),  # of a test
@@ -117,6 +123,7 @@ def _packed(known, unit, ask, day):
                    *(() if side.before is None else _columns(name, side.before))]
             for name, side in got.sides.items()
         },
+        **({} if got.less is None else {"less": [_list(row, 1) for row in got.less]}),
         "sound": round(got.sound, 3), "doubt": list(got.doubt), "tracking": bool(sig.tracking),
         "parts": {
             "of": _bytes(got.of), "grown": _bytes(100 * got.grown), "weight": _pairs(got.weight, 100),

@@ -180,7 +180,8 @@ export function weigh(card, r, found, rules) {
     byCause[packed.cause[n]] += share;
     size[packed.cause[n]] += share * packed.size[n];
   });
-  return { byCause: heldBack(byCause, odds, packed, sides, stood, rules), nothing: Math.exp(sound - all), size: size.map((v, c) => v / Math.max(byCause[c], 1e-300)) };
+  const cause = drawnLess(heldBack(byCause, odds, packed, sides, stood, rules), odds, share, Math.sqrt(flow.variance), rules);
+  return { byCause: cause, nothing: Math.exp(sound - all), size: size.map((v, c) => v / Math.max(byCause[c], 1e-300)) };
 }
 
 // Odds of the causes after the doubt in the model itself.
@@ -190,4 +191,15 @@ function heldBack(byCause, odds, packed, sides, stood, rules) {
   const cause = byCause.map((v, c) => (asked.has(c) ? Math.max(v / total, 1e-12) ** (1 / doubt) : 0)), before = odds.rates.map((v, c) => (asked.has(c) ? v : 0));
   const sum = (list) => list.reduce((a, b) => a + b, 0), [a, b] = [sum(cause), sum(before)];
   return cause.map((v, c) => ((1 - rules.ruled_out) * v) / a + (rules.ruled_out * before[c]) / b);
+}
+
+// Where the search finds it likelier that less is only drawn than that water is lost, the odds follow it
+// (sizing.judge.flags.agreed): it was told beforehand, by what the test may show of the flow and by how far that is sure.
+function drawnLess(cause, odds, share, doubt, rules) {
+  if (!odds.less || !rules.less_at) return cause;
+  const { share: shares, sd, cause: less } = rules.less_at;
+  const found = between(sd, odds.less.map((row) => between(shares, row, share)), doubt), least = 1 / (1 + Math.exp(-found));
+  if (!(found > 0) || cause[less] >= least) return cause;
+  const others = (1 - least) / Math.max(1 - cause[less], 1e-9);
+  return cause.map((v, c) => (c === less ? least : v * others));
 }
