@@ -43,6 +43,10 @@ class MatchForm(forms.Form):
             "decimals": {True: "comma", False: "point"}.get(comma, ""),
         })  # fmt: skip
         super().__init__(*args, **kwargs)
+        if table.replaces:
+            self.fields["replace"] = forms.BooleanField(
+                label=table.replaces, required=False, initial=bool(mapping.get("replace"))
+            )
         self.uses = columns.match(upload.heads, table.columns, mapping.get("columns"))
         choices = [("", _("leave it out"))] + [
             (c.name, f"{c.title} ({c.wanted_unit})" if c.wanted_unit else c.title) for c in table.columns
@@ -129,5 +133,7 @@ class MatchForm(forms.Form):
             made[column.name] = data[f"made_{column.name}"]
         if made := {name: words for name, words in made.items() if words}:
             kept["set"] = made
+        if data.get("replace"):
+            kept["replace"] = True
         comma = {"comma": True, "point": False}.get(data["decimals"])
         return kept | {"columns": chosen, "date_order": data["date_order"] or None, "decimal_comma": comma}

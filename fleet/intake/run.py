@@ -71,11 +71,13 @@ class Outcome:
 
 
 class Run:
-    """What a table may know while it takes rows: for whom, by whom, which columns are filled, a memory of its own."""
+    """What a table may know while it takes rows: for whom, by whom, which columns are filled, whether what stood is to
+    be replaced; a memory of its own, which is emptied when rows are taken back, and one that lasts."""
 
     def __init__(self, table, organisation, by, hints):
         self.table, self.organisation, self.by, self.hints = table, organisation, by, hints
-        self.columns, self.memory = set(), {}
+        self.columns, self.memory, self.lasting = set(), {}, {}
+        self.replace = False
         self.notes = []  # what the table wants to say of the whole, beside the file's own notes
 
 
@@ -87,8 +89,8 @@ def bring_in(*, table, source, mapping, organisation, by=None, word=LOOK, reject
     """Read `source` into `table`. Returns an Outcome.
 
     `mapping`: {"columns": {head: name or {"to", "unit", "values"}}, "set": {name: text with {head}}, "only": {head:
-    [cells]}, "date_order": "dmy" or "mdy", "date_orders": {head: the same}, "decimal_comma": bool, "zone": name}, all
-    optional.
+    [cells]}, "replace": bool (`Table.replaces`), "date_order": "dmy" or "mdy", "date_orders": {head: the same},
+    "decimal_comma": bool, "zone": name}, all optional.
     `rejects`: path of a CSV that rejected rows are written to, with the reason. `progress(done, total, step)`.
     Raises WrongFile where the file cannot be read to its end, Refused where others hold the same rows.
     """
@@ -122,6 +124,7 @@ class _Reading:
         self.outcome = Outcome(notes=list(source.notes))
         self.hints = Hints(mapping.get("decimal_comma"), mapping.get("date_order"), mapping.get("zone"))
         self.run = Run(table, organisation, by, self.hints)
+        self.run.replace = bool(table.replaces and mapping.get("replace"))
         self.uses = heads_of.match(source.heads, table.columns, mapping.get("columns"))
         self.heads = {use.column: source.heads[index] for index, use in self.uses.items()}
         self.titles = {c.name: str(c.title) for c in table.columns}

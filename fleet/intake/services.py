@@ -134,7 +134,7 @@ def set_mapping(*, upload, mapping, by):
     upload.save(update_fields=["mapping", "state"])
     SavedMapping.objects.update_or_create(
         organisation_id=upload.organisation_id, table=upload.table, heads_hash=_hash_of(upload.heads),
-        defaults={"mapping": mapping},
+        defaults={"mapping": {name: said for name, said in mapping.items() if name != "replace"}},  # said each time
     )  # fmt: skip
     return upload
 
@@ -220,12 +220,12 @@ def bring_in_file(*, table, path, mapping=None, organisation, by=None, word=LOOK
     )  # fmt: skip
 
 
-def bring_in_rows(*, table, heads, rows, organisation, by=None, word=LOOK):
+def bring_in_rows(*, table, heads, rows, organisation, by=None, word=LOOK, mapping=None):
     """The same for programs: `rows` as (number, cells) in order of `heads`. Returns an Outcome."""
     found = tables.find(table)
     _require(by, found)
     return bring_in(
-        table=found, source=GivenRows(heads, rows), mapping=None, organisation=organisation, by=by, word=word
+        table=found, source=GivenRows(heads, rows), mapping=mapping, organisation=organisation, by=by, word=word
     )
 
 

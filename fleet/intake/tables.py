@@ -30,6 +30,7 @@ class Table(ABC):
     chunk = 4000
     deed = "import"
     order = 100
+    replaces = ""  # what an import may replace instead of being merged with it, in the user's words; empty: nothing
     dated = False  # its rows stand in time; they are taken out for a stretch of days
 
     def begin(self, run):  # noqa: B027 - most need none

@@ -50,12 +50,14 @@ def word_for(*, keep_good, look):
     return LOOK if look else GOOD if keep_good else ALL
 
 
-def bring_csv(*, table, body, by, word):
-    """The table as a CSV file's bytes; faults by line of the file."""
+def bring_csv(*, table, body, by, word, replace=False):
+    """The table as a CSV file's bytes; faults by line of the file. replace: what stood of what it covers is dropped."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "readings.csv"
         path.write_bytes(body)
-        outcome = bring_in_file(table=table, path=path, organisation=by.organisation, by=by, word=word)
+        outcome = bring_in_file(
+            table=table, path=path, organisation=by.organisation, by=by, word=word, mapping={"replace": replace}
+        )
     brought = Brought(kept=outcome.kept)
     brought.add(outcome)
     names = _names(table)
@@ -65,7 +67,7 @@ def bring_csv(*, table, body, by, word):
     return brought
 
 
-def bring_json(*, table, rows, by, word):
+def bring_json(*, table, rows, by, word, replace=False):
     """Rows as a list of objects; faults by number of the row, from 1, and by path."""
     rows = [{_clean(head): cell for head, cell in row.items()} for row in rows]
     heads, brought = list(dict.fromkeys(head for row in rows for head in row)), Brought()
@@ -74,7 +76,10 @@ def bring_json(*, table, rows, by, word):
     given = [(number, [_cell(row.get(head)) for head in heads]) for number, row in enumerate(rows, 1)]
     columns = tables.find(table).columns
     brought.ignored = [head for index, head in enumerate(heads) if index not in heads_of.match(heads, columns)]
-    outcome = bring_in_rows(table=table, heads=heads, rows=given, organisation=by.organisation, by=by, word=word)
+    outcome = bring_in_rows(
+        table=table, heads=heads, rows=given, organisation=by.organisation, by=by, word=word,
+        mapping={"replace": replace},
+    )  # fmt: skip
     brought.kept = outcome.kept
     brought.add(outcome)
     names = _names(table)

@@ -48,3 +48,11 @@ class SlipFilter(forms.Form):
 
 class OtherFigureForm(forms.Form):
     value = forms.FloatField(label=_("The right figure"), min_value=0, widget=forms.TextInput({"inputmode": "decimal"}))
+
+
+class DropForm(forms.Form):
+    first_day = forms.DateField(label=_("First day"), widget=forms.DateInput({"type": "date"}))
+    last_day = forms.DateField(label=_("Last day"), widget=forms.DateInput({"type": "date"}))
+    why = forms.CharField(
+        label=_("Why"), max_length=200, help_text=_("For example: its clock was three hours ahead. It stays on record.")
+    )

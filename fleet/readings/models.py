@@ -196,6 +196,57 @@ class DaySeries(models.Model):
         return f"{self.installation_id} {self.day}: {len(self.second)} samples"
 
 
+class DroppedDays(models.Model):
+    """Samples of some days that a person took out of use, and why: those of a clock that was wrong, say. They are kept
+    beside, and can be put back."""
+
+    installation = models.ForeignKey(Installation, models.CASCADE, related_name="dropped_days")
+    first_day = models.DateField(db_comment="the site's own calendar day")
+    last_day = models.DateField()
+    days = models.PositiveIntegerField(db_comment="that had samples")
+    why = models.CharField(_("why"), max_length=200)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+    put_back_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.SET_NULL, null=True, related_name="+")
+    put_back_at = models.DateTimeField(null=True)
+
+    objects = querysets.DroppedQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        indexes = [models.Index(fields=["installation", "-at"], name="dropped_of_an_installation")]
+        constraints = [
+            models.CheckConstraint(
+                name="dropped_days_in_order", condition=Q(first_day__lte=models.F("last_day"), days__gte=1)
+            ),
+            models.CheckConstraint(name="dropped_for_a_reason", condition=~Q(why="")),
+        ]
+
+    def __str__(self):
+        return f"{self.installation_id} {self.first_day} – {self.last_day}"
+
+
+class DroppedSeries(models.Model):
+    """The samples of one dropped day as they were, with what was worked out of them and went with them."""
+
+    dropped = models.ForeignKey(DroppedDays, models.CASCADE, related_name="series")
+    day = models.DateField()
+    second = ArrayField(models.IntegerField())
+    flow_l_min = ArrayField(models.FloatField(null=True), null=True)
+    irradiance_w_m2 = ArrayField(models.FloatField(null=True), null=True)
+    voltage_v = ArrayField(models.FloatField(null=True), null=True)
+    current_a = ArrayField(models.FloatField(null=True), null=True)
+    level_m = ArrayField(models.FloatField(null=True), null=True)
+    figures = models.JSONField(default=dict, db_comment="{column of the daily record: figure} that was withdrawn")
+    derived = models.BooleanField(default=False, db_comment="the daily record was worked out of the samples")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["dropped", "day"], name="one_series_a_dropped_day")]
+
+    def __str__(self):
+        return f"{self.dropped_id} {self.day}: {len(self.second)} samples"
+
+
 class Arrival(models.Model):
     """Something new was kept for an installation: the earliest day concerned since its judgement last looked.
 

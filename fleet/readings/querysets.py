@@ -109,3 +109,15 @@ class DecisionQuerySet(QuerySet):
     def standing(self):
         """Not taken back."""
         return self.filter(taken_back_at=None)
+
+
+class DroppedQuerySet(QuerySet):
+    def visible_to(self, person):
+        return own(self, person, "installation__organisation")
+
+    def of(self, installation):
+        return self.filter(installation=installation)
+
+    def still_out(self):
+        """Not put back."""
+        return self.filter(put_back_at=None)

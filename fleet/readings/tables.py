@@ -7,9 +7,11 @@ a zone, or a day alone, is taken in the site's own zone.
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
+from django.db import DatabaseError
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as L
+from django.utils.translation import ngettext
 
 from fleet.intake.columns import Column
 from fleet.intake.errors import Unreadable
@@ -21,6 +23,7 @@ from fleet.readings.hung import Hung
 from fleet.readings.models import SpotTest
 from fleet.readings.serials import Near
 from fleet.readings.services import (
+    Replacing,
     clocks_of,
     keep_days,
     keep_meter_readings,
@@ -253,6 +256,7 @@ class Series(_Readings):
     name, title, order = "series", L("Records finer than daily"), 230
     about = L("A row a unit and moment, from a logger: flow, irradiance, voltage, current, level, as far as measured.")
     columns = (SERIAL, TIME, FLOW, SUN, VOLTS, AMPS, LEVEL)
+    replaces = L("Replace the days that this file covers: what stood there of the logger is dropped, not merged with")
 
     def take(self, rows, run):
         hung, names = run.memory["hung"], ("flow_l_min", "irradiance_w_m2", "voltage_v", "current_a", "level_m")
@@ -266,19 +270,37 @@ class Series(_Readings):
         for row, pk, day in zip((one[0] for one in found), ids.tolist(), days.astype(object).tolist(), strict=True):
             _serial, first, last = told.get(pk, (row["serial"], day, day))
             told[pk] = (row["serial"], min(first, day), max(last, day))
-        kept = keep_series(
-            installations=ids, days=days, seconds=seconds,
-            columns={name: values for name, values in columns.items() if np.isfinite(values).any()},
-        )  # fmt: skip
+        replacing = self._replacing(run)
+        before = (set(replacing.done), replacing.dropped) if replacing else ()
+        try:
+            kept = keep_series(
+                installations=ids, days=days, seconds=seconds, replacing=replacing,
+                columns={name: values for name, values in columns.items() if np.isfinite(values).any()},
+            )  # fmt: skip
+        except DatabaseError:
+            if replacing:  # what these rows had dropped stands again
+                replacing.done, replacing.dropped = before
+            raise
         # Kept counts days; a day in which something is new makes its rows new.
         share = np.array([kept.new, kept.changed, kept.same], dtype=float)
         outcome = ("new", "changed", "same")[int(share.argmax())]
         for row, _place, _moment in found:
             row.outcome = outcome
 
+    def _replacing(self, run):
+        if not run.replace:
+            return None
+        why = _("Replaced by a table that was brought in.")
+        return run.lasting.setdefault("replacing", Replacing(by=run.by, why=why))
+
     def finish(self, run):
         """Loggers whose clock does not go with the sun are named, a few of them with all that can be said."""
         sampled = run.memory.get("sampled")
+        if (replacing := run.lasting.get("replacing")) and replacing.dropped:
+            run.notes.append(ngettext(
+                "What stood of %(days)s day is replaced; it is kept beside, and can be put back.",
+                "What stood of %(days)s days is replaced; it is kept beside, and can be put back.", replacing.dropped,
+            ) % {"days": replacing.dropped})  # fmt: skip
         if not sampled:
             return
         newest = max(last for _serial, _first, last in sampled.values())

@@ -7,14 +7,16 @@ from django.contrib import messages
 from django.db.models import Q
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.people.access import may, needs
 from fleet.readings import forms, services
-from fleet.readings.models import DayRecord, DaySeries, Decision, MeterReading, Slip, SpotTest, Standing
+from fleet.readings.models import DayRecord, DaySeries, Decision, DroppedDays, MeterReading, Slip, SpotTest, Standing
 from fleet.readings.services.clock import local_day, noon_of, zone_of
 from fleet.registry.models import Installation
 from fleet.registry.querysets import like
@@ -22,6 +24,7 @@ from fleet.web import export, paging
 from fleet.web.refusals import Refused
 
 KINDS = ("meter", "days", "spot")
+DROPPED_SHOWN = 20
 JUST_SETTLED = timedelta(minutes=15)  # so long the page of figures to settle offers one's last click to be taken back
 
 
@@ -92,6 +95,9 @@ def _days(request, installation, context):
     context |= {
         "month": month,
         "rows": found,
+        "sampled": DaySeries.objects.of(installation).between(first, last).exists(),
+        "may_drop": may(request.user, "import"),
+        "dropped": DroppedDays.objects.of(installation).select_related("by", "put_back_by")[:DROPPED_SHOWN],
         "clock": services.clock_of(installation, first, last) if sampled else None,
         # Hardly any unit has them all: a column without one figure is left out.
         "measured": {name: any(getattr(row, name) is not None for row in found) for name in BESIDE_THE_VOLUME},
@@ -171,6 +177,62 @@ def _say(request, reading):
         messages.success(request, _("Kept. The counter has run round and started again."))
     else:
         messages.success(request, _("Kept."))
+
+
+@needs("import")
+@require_http_methods(["GET", "POST"])
+def drop_days(request, pk):
+    """Take a logger's samples of some days out of use, with a reason."""
+    installation = _installation(request, pk)
+    month = _month(request.GET.get("month"))
+    days = DaySeries.objects.of(installation).order_by("day").values_list("day", flat=True)
+    if month:
+        days = days.between(month, month.replace(day=monthrange(month.year, month.month)[1]))
+    ends = {"first_day": days.first(), "last_day": days.last()}
+    form = forms.DropForm(request.POST or None, initial=ends)
+    if form.is_valid():
+        asked = form.cleaned_data
+        try:
+            dropped = services.drop_days(installation=installation, first=asked["first_day"], last=asked["last_day"],
+                                         why=asked["why"], by=request.user)  # fmt: skip
+        except Refused as refusal:
+            field = {"first": "first_day", "last": "last_day"}.get(refusal.field, refusal.field)
+            form.add_error(field if field in form.fields else None, str(refusal))
+        else:
+            messages.success(request, ngettext("%(days)s day is dropped.", "%(days)s days are dropped.", dropped.days)
+                             % {"days": dropped.days})  # fmt: skip
+            return redirect(_days_of(installation, dropped.first_day))
+    context = {
+        "form": form, "question": _("Drop days of the logger of %s?") % installation.unit.serial, "danger": True,
+        "yes": _("Drop these days"), "back": _days_of(installation, month),
+        "consequences": [
+            _("Its samples of these days, and the daily figures worked out of them, are not used any more."),
+            _("What was reported of a day as such, or settled by a person, stays."),
+            _("The samples are kept beside: they can be put back as long as none have come for these days since."),
+        ],
+    }  # fmt: skip
+    return render(request, "web/confirm.html", context, status=422 if form.errors else 200)
+
+
+def _days_of(installation, day):
+    month = f"&month={day:%Y-%m}" if day else ""
+    return f"{reverse('readings:of', args=[installation.pk])}?kind=days{month}"
+
+
+@needs("import")
+@require_POST
+def put_back(request, pk):
+    """Dropped samples stand again."""
+    dropped = get_object_or_404(
+        DroppedDays.objects.visible_to(request.user).select_related("installation__well__site"), pk=pk
+    )
+    try:
+        services.put_back(dropped=dropped, by=request.user)
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    else:
+        messages.success(request, _("The samples stand again as they did."))
+    return redirect(_days_of(dropped.installation, dropped.first_day))
 
 
 @needs("read_fleet")

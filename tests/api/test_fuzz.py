@@ -1,5 +1,7 @@
 """The API tried from its own schema: whatever a program sends, the server answers and never falls over."""
 
+from datetime import date
+
 import pytest
 import schemathesis
 from django.core.cache import cache
@@ -18,6 +20,7 @@ from fleet.jobs.models import Job
 from fleet.people.models import Token
 from fleet.people.tokens import make_token
 from fleet.readings.models import WeatherPlace
+from fleet.readings.services import drop_days, keep_series
 from fleet.registry.services import label_of
 from fleet.visits import services as visits
 from fleet.visits.models import Finding, PartType
@@ -71,8 +74,14 @@ def rows(organisation, idris, amara):
         "uploads": str(upload.pk), "jobs": str(Job.objects.first().pk), "findings": Finding.objects.first().pk,
         # Not the key by which all this is tried: what comes after its revocation would only be sent away.
         "me": Token.objects.filter(person=amara).last().pk, "token": token.pk, "parts": PartType.objects.first().pk,
-        "weather": WeatherPlace.objects.first().pk,
+        "weather": WeatherPlace.objects.first().pk, "dropped-days": _dropped(hung).pk,
     }  # fmt: skip
+
+
+def _dropped(installation):
+    keep_series(installations=[installation.pk], days=["2024-06-03"], seconds=[36000], columns={"flow_l_min": [12.0]})
+    day = date(2024, 6, 3)
+    return drop_days(installation=installation, first=day, last=day, why="its clock was wrong", by=None)
 
 
 def test_nothing_that_is_sent_makes_the_server_fall(key, rows):

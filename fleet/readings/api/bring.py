@@ -24,6 +24,7 @@ MOST_ROWS = 20_000
 MOST_BYTES = 8 * 1024 * 1024
 BRINGS = rest.doing("import", gettext_lazy("Your role does not bring readings in."))
 KEEP_GOOD = rest.flag("keep_good", "keep the good rows beside bad ones")
+REPLACE = rest.flag("replace", "drop what stood of the days that come, instead of merging with it; it can be put back")
 LOOK = rest.flag("look", "only look: every fault is told and nothing is kept")
 
 
@@ -55,6 +56,7 @@ class Brings:
 
     table = ""
     senml = False
+    replaces = False
 
     def bring(self, request):
         body = request.data if isinstance(request.data, bytes) else b""
@@ -67,7 +69,8 @@ class Brings:
         word = bringing.word_for(keep_good=asked.flag("keep_good"), look=asked.flag("look"))
         kind = request.content_type.partition(";")[0].strip().lower()
         try:
-            brought = self._brought(kind, body, request.user, word)
+            replace = {"replace": bool(asked.flag("replace"))} if self.replaces else {}
+            brought = self._brought(kind, body, request.user, word, replace)
         except WrongFile as refusal:
             raise _wrong(str(refusal), refusal.code) from refusal
         looked = word == bringing.LOOK
@@ -75,9 +78,9 @@ class Brings:
         code = status.HTTP_422_UNPROCESSABLE_ENTITY if bad else status.HTTP_200_OK
         return Response(shapes.BroughtShape(asdict(brought)).data, status=code)
 
-    def _brought(self, kind, body, person, word):
+    def _brought(self, kind, body, person, word, replace):
         if kind == "text/csv":
-            return bringing.bring_csv(table=self.table, body=body, by=person, word=word)
+            return bringing.bring_csv(table=self.table, body=body, by=person, word=word, **replace)
         if kind == "application/senml+json":
             return bringing.bring_senml(body=body, by=person, word=word)
         rows = _rows(body)
@@ -87,7 +90,7 @@ class Brings:
             if not isinstance(row, dict):
                 sentence = _("Row %(number)d is no object. Send a list of objects, one a row.") % {"number": number}
                 raise _wrong(sentence, "not_a_row")
-        return bringing.bring_json(table=self.table, rows=rows, by=person, word=word)
+        return bringing.bring_json(table=self.table, rows=rows, by=person, word=word, **replace)
 
 
 def _rows(body):
@@ -180,14 +183,14 @@ def _sent(units):
 NAMES_TOLD = _told()
 
 
-def taking(table, *, senml=False, description=None):
+def taking(table, *, senml=False, replaces=False, description=None):
     """The decorator that describes a POST of rows."""
     rows = {"type": "array", "minItems": 1, "maxItems": MOST_ROWS, "items": row_schema(table)}
     request = {"application/json": rows, "text/csv": OpenApiTypes.STR}
     if senml:
         request["application/senml+json"] = SENML
     return extend_schema(
-        tags=["readings"], parameters=[KEEP_GOOD, LOOK], request=request,
+        tags=["readings"], parameters=[KEEP_GOOD, LOOK, *([REPLACE] if replaces else [])], request=request,
         responses={200: shapes.BroughtShape, 422: shapes.BroughtShape}, description=description,
     )  # fmt: skip
 

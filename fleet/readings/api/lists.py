@@ -15,7 +15,7 @@ from fleet.people.access import own
 from fleet.readings import services
 from fleet.readings.api import shapes
 from fleet.readings.api.bring import BRINGS, Brings, RawCSV, RawJSON, taking
-from fleet.readings.models import DayRecord, DaySeries, Decision, MeterReading, Slip, SpotTest, Standing
+from fleet.readings.models import DayRecord, DaySeries, Decision, DroppedDays, MeterReading, Slip, SpotTest, Standing
 from fleet.registry.models import Installation
 from fleet.registry.narrowing import WHOSE, of_installations
 
@@ -142,7 +142,7 @@ class NoonRecords(Taking, ListedDays):
 
 class Series(Taking, ListedDays):
     queryset, serializer_class, table = DaySeries.objects.none(), shapes.SeriesShape, "series"
-    standing = ""
+    standing, replaces = "", True
 
     @listed()
     def get(self, request):
@@ -150,7 +150,7 @@ class Series(Taking, ListedDays):
         self.paginator.most = 100
         return self.list(request)
 
-    @taking("series")
+    @taking("series", replaces=True)
     def post(self, request):
         """Records finer than daily in, a row a moment."""
         return self.bring(request)
@@ -265,3 +265,38 @@ class MissingPeriods(APIView):
         found = Installation.objects.visible_to(request.user).select_related("well__site")
         periods = services.missing_periods(get_object_or_404(found, pk=pk))
         return Response(shapes.MissingShape(periods, many=True).data)
+
+
+class DaysDropped(rest.ByMethod, APIView):
+    writing = rest.doing("import", gettext_lazy("Your role does not drop days."))
+
+    def _installation(self, request, pk):
+        found = Installation.objects.visible_to(request.user).select_related("well__site")
+        return get_object_or_404(found, pk=pk)
+
+    @extend_schema(tags=["readings"], responses=shapes.DroppedShape(many=True), operation_id="dropped_days")
+    def get(self, request, pk):
+        """Days of which a logger's samples were dropped, the newest deed first; those that were put back too."""
+        rows = DroppedDays.objects.of(self._installation(request, pk)).select_related("by", "put_back_by")
+        return Response(shapes.DroppedShape(rows, many=True).data)
+
+    @extend_schema(tags=["readings"], request=shapes.DropIn, responses={201: shapes.DroppedShape})
+    def post(self, request, pk):
+        """Take a logger's samples of some days out of use, with the daily figures worked out of them; they are kept
+        beside. What was reported of a day as such, or settled by a person, stays."""
+        installation, typed = self._installation(request, pk), rest.typed(shapes.DropIn, request)
+        dropped = services.drop_days(
+            installation=installation, first=typed["first_day"], last=typed["last_day"], why=typed["why"],
+            by=request.user,
+        )  # fmt: skip
+        return Response(shapes.DroppedShape(dropped).data, status=status.HTTP_201_CREATED)
+
+
+class PutBack(APIView):
+    permission_classes = rest.doing("import", gettext_lazy("Your role does not drop days."))
+
+    @extend_schema(tags=["readings"], request=None, responses=shapes.DroppedShape)
+    def post(self, request, pk):
+        """Put dropped samples back. Twice changes nothing; refused where samples have come for these days since."""
+        dropped = get_object_or_404(DroppedDays.objects.visible_to(request.user), pk=pk)
+        return Response(shapes.DroppedShape(services.put_back(dropped=dropped, by=request.user)).data)

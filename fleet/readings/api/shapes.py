@@ -2,7 +2,7 @@
 
 from rest_framework import serializers
 
-from fleet.readings.models import DayRecord, DaySeries, MeterReading, Slip, SpotTest
+from fleet.readings.models import DayRecord, DaySeries, DroppedDays, MeterReading, Slip, SpotTest
 from fleet.web.rest import Figure, Moment
 
 
@@ -148,6 +148,29 @@ class MeterIn(serializers.Serializer):
     as_written = serializers.BooleanField(
         required=False, default=False, help_text="lower than the one before, and looked at twice"
     )
+
+
+class DropIn(serializers.ModelSerializer):
+    """Which days, by the site's own calendar, both ends included, and why: it stays on record."""
+
+    class Meta:
+        model = DroppedDays
+        fields = ["first_day", "last_day", "why"]
+        validators = []
+
+
+class DroppedShape(serializers.ModelSerializer):
+    """Days of a logger that were dropped. `put_back_at` null: they still are."""
+
+    by = serializers.CharField(source="by.username", read_only=True, allow_null=True, default=None)
+    put_back_by = serializers.CharField(source="put_back_by.username", read_only=True, allow_null=True, default=None)
+
+    class Meta:
+        model = DroppedDays
+        fields = [
+            "id", "installation", "first_day", "last_day", "days", "why", "by", "at", "put_back_by", "put_back_at",
+        ]  # fmt: skip
+        read_only_fields = fields
 
 
 class MissingShape(serializers.Serializer):

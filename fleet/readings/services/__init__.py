@@ -3,6 +3,7 @@
 from fleet.readings.services.area_weather import keep_weather
 from fleet.readings.services.days import Kept, keep_days
 from fleet.readings.services.decisions import take_back
+from fleet.readings.services.dropping import Replacing, drop_days, put_back
 from fleet.readings.services.logger_clock import clock_of, clocks_of
 from fleet.readings.services.meters import keep_meter_reading, keep_meter_readings
 from fleet.readings.services.missing import missing_periods
@@ -20,9 +21,11 @@ from fleet.readings.services.spot import (
 
 __all__ = [
     "Kept",
+    "Replacing",
     "check_limits",
     "clock_of",
     "clocks_of",
+    "drop_days",
     "flow_of",
     "keep_days",
     "keep_meter_reading",
@@ -34,6 +37,7 @@ __all__ = [
     "keep_spot_tests",
     "missing_periods",
     "move_spot_tests",
+    "put_back",
     "settle",
     "take_back",
     "without_water",

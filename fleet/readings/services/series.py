@@ -17,14 +17,14 @@ HALF_QUARTER_S = 450
 SAMPLES_AT_ONCE = 1_000_000
 
 
-def keep_series(*, installations, days, seconds, columns):
+def keep_series(*, installations, days, seconds, columns, replacing=None):
     """Keep samples. Returns `Kept` in rows of installation and day.
 
     installations (n,) ids; days (n,) local; seconds (n,) since the local day began; columns {name of CHANNELS: (n,)},
     NaN where a sample lacks it. A sample that comes again replaces the one of the same second. The day's volume,
     irradiation and noon figures are worked out from the samples where no daily figure was reported, its sums where the
     samples cover the day (`cover`); noon is the middle of the bright hours, so that no clock has to be right to the
-    minute.
+    minute. replacing (`dropping.Replacing`): what stood of the days that come is dropped first, not merged with.
     """
     installations = np.asarray(installations, dtype=np.int64)
     days = np.asarray(days).astype("datetime64[D]")
@@ -53,7 +53,7 @@ def keep_series(*, installations, days, seconds, columns):
         part = slice(first, last)
         own = {name: values[part] for name, values in columns.items()}
         kept += _keep(installations[part], days[part], seconds[part], own, starts[piece:until] - first,
-                      ends[piece:until] - first)  # fmt: skip
+                      ends[piece:until] - first, replacing)  # fmt: skip
         piece = until
     return kept
 
@@ -69,7 +69,7 @@ def _same(installations, days, seconds):
     return (installations[1:] == installations[:-1]) & (days[1:] == days[:-1]) & (seconds[1:] == seconds[:-1])
 
 
-def _keep(installations, days, seconds, columns, starts, ends):
+def _keep(installations, days, seconds, columns, starts, ends, replacing=None):
     cut = list(zip(starts.tolist(), ends.tolist()))
     staged = {
         "installation_id": ("bigint", installations[starts]),
@@ -85,6 +85,7 @@ def _keep(installations, days, seconds, columns, starts, ends):
     merged += [f"{name} = readings_merge(t.second, t.{name}, c.second, NULL)" for name in untouched]
     with transaction.atomic(), connection.cursor() as cursor:
         staging.stage(cursor, "came_series", staged)
+        dropped = replacing.make_room(cursor, list(columns)) if replacing else 0
         new = arrivals.note(
             cursor,
             f"INSERT INTO readings_dayseries (installation_id, day, second, {names}) "
@@ -107,7 +108,7 @@ def _keep(installations, days, seconds, columns, starts, ends):
             _rework_merged(installations[starts], days[starts])
         else:
             _work_out(installations, days, seconds, columns, starts, ends)
-    return Kept(new=new, changed=changed, same=len(starts) - new - changed)
+    return Kept(new=new - dropped, changed=changed + dropped, same=len(starts) - new - changed)
 
 
 def _rework_merged(installations, days):
@@ -122,8 +123,12 @@ def _rework(series, wanted=None, running=(), clocks=None):
     """Days are added up anew from their samples; wanted: only these (installation, day)."""
     rows = series.values_list("installation_id", "day", "second", *CHANNELS)
     rows = sorted((row for row in rows if wanted is None or row[:2] in wanted), key=lambda row: row[:2])
-    if not rows:
-        return
+    if rows and (laid := laid_out(rows))[3]:
+        _work_out(*laid, running, clocks)
+
+
+def laid_out(rows):
+    """Rows (installation, day, second, *CHANNELS) one after another, as `_work_out` takes them."""
     lengths = np.array([len(row[2]) for row in rows])
     ends = np.cumsum(lengths)
     starts = ends - lengths
@@ -131,18 +136,26 @@ def _rework(series, wanted=None, running=(), clocks=None):
         name: np.concatenate([np.full(len(r[2]), np.nan) if r[at] is None else np.array(r[at], float) for r in rows])
         for at, name in enumerate(CHANNELS, start=3)
     }
-    columns = {name: values for name, values in columns.items() if not np.isnan(values).all()}
-    if columns:
-        _work_out(
-            np.repeat([r[0] for r in rows], lengths),
-            np.repeat(np.array([r[1] for r in rows], dtype="datetime64[D]"), lengths),
-            np.concatenate([np.array(r[2], dtype=np.int32) for r in rows]),
-            columns,
-            starts,
-            ends,
-            running,
-            clocks,
-        )
+    return (
+        np.repeat([r[0] for r in rows], lengths),
+        np.repeat(np.array([r[1] for r in rows], dtype="datetime64[D]"), lengths),
+        np.concatenate([np.array(r[2], dtype=np.int32) for r in rows]),
+        {name: values for name, values in columns.items() if not np.isnan(values).all()},
+        starts,
+        ends,
+    )
+
+
+def beside_the_volume(installations, days, seconds, columns, starts, ends):
+    """Irradiation and noon figures (days,) that these samples give, by name; what is known by now of a clock that is
+    wrong is taken into account."""
+    whose, when = installations[starts], days[starts]
+    found = {}
+    if "irradiance_w_m2" in columns:
+        sun = cover.Channel(columns["irradiance_w_m2"], seconds, starts, ends)
+        found["irradiation_kwh_m2"] = np.maximum(sun.total(len(starts)), 0) / 3.6e6
+    ahead = _ahead(_wrong_hours(whose, when), whose, when)
+    return found | _noon_figures(columns, seconds, starts, ends, ahead)
 
 
 def _work_out(installations, days, seconds, columns, starts, ends, running=(), clocks=None):
@@ -175,7 +188,18 @@ def _work_out(installations, days, seconds, columns, starts, ends, running=(), c
         found["irradiation_kwh_m2"] = np.where(whole, irradiation, np.nan)
         part = ~whole & ~np.isnan(irradiation)
         take_back(installations=whose[part], days=when[part], name="irradiation_kwh_m2")
-    noon = _around_noon(columns, seconds, starts, ends, np.nan_to_num(ahead))
+    found |= _noon_figures(columns, seconds, starts, ends, ahead)
+    if found:
+        keep_days(installations=whose, days=when, columns=found, derived=True)
+    if young:
+        _rework(DaySeries.objects.filter(installation_id__in=young, day__gte=when.min().item() - timedelta(days=
+                cover.REMEMBERED_DAYS), day__lt=when.max().item()), running=young)  # fmt: skip
+    if told:
+        _count_first_days(told, whose, when)
+
+
+def _noon_figures(columns, seconds, starts, ends, ahead):
+    noon, found = _around_noon(columns, seconds, starts, ends, np.nan_to_num(ahead)), {}
     pairs = {"irradiance_w_m2": "noon_irradiance_w_m2", "voltage_v": "noon_voltage_v", "current_a": "noon_current_a"}
     for name, target in (pairs | {"level_m": "noon_level_m"}).items():
         if name in columns:
@@ -184,13 +208,7 @@ def _work_out(installations, days, seconds, columns, starts, ends, running=(), c
             added = np.add.reduceat(np.where(known, columns[name], 0.0), starts)
             with np.errstate(invalid="ignore"):
                 found[target] = np.where(count > 0, added / np.maximum(count, 1), np.nan)
-    if found:
-        keep_days(installations=whose, days=when, columns=found, derived=True)
-    if young:
-        _rework(DaySeries.objects.filter(installation_id__in=young, day__gte=when.min().item() - timedelta(days=
-                cover.REMEMBERED_DAYS), day__lt=when.max().item()), running=young)  # fmt: skip
-    if told:
-        _count_first_days(told, whose, when)
+    return found
 
 
 def _lacks_light(columns, seconds, starts, ends, light):

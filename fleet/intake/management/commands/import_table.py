@@ -22,13 +22,24 @@ class Command(BaseCommand):
         parser.add_argument("--organisation", help="name; may be left out where there is only one")
         parser.add_argument("--keep-good", action="store_true", help="keep the good rows although others have faults")
         parser.add_argument("--dry-run", action="store_true", help="look only, keep nothing")
+        parser.add_argument(
+            "--replace", action="store_true",
+            help="samples of a logger: what stood of the days that the file covers is dropped, not merged with",
+        )  # fmt: skip
         parser.add_argument("--rejects", type=Path, help="write rejected rows with their reason to this CSV")
         parser.add_argument("--most-faults", type=int, default=50, help="how many faults to print (all are counted)")
 
-    def handle(self, *, table, file, mapping, organisation, keep_good, dry_run, rejects, most_faults, **options):
+    def handle(
+        self, *, table, file, mapping, organisation, keep_good, dry_run, replace, rejects, most_faults, **options
+    ):  # fmt: skip
         if not file.is_file():
             raise CommandError(f"There is no file {file}.")
         mapped = self._mapping(mapping)
+        if replace:
+            found = tables.find(table)
+            if found is not None and not found.replaces:
+                raise CommandError(f"The table {table} replaces nothing: its rows take the place of those they name.")
+            mapped["replace"] = True
         word = LOOK if dry_run else GOOD if keep_good else ALL
         try:
             with acting(None, f"import_table {table} {file.name}"):
