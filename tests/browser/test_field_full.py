@@ -176,6 +176,10 @@ def test_what_the_browser_throws_away_is_put_back_while_the_log_is_open(at_the_w
     phone, page = at_the_well, at_the_well.page
     a_photo(page, tmp_path)
     write_note(page, "said before it went")
+    page.reload()  # what an earlier window wrote counts as well, and its photo is then only in the storage
+    unlock_if_asked(phone)
+    page.get_by_role("heading", name="Arrive").wait_for()
+    page.wait_for_timeout(500)
     before = {store: phone.stored(store) for store in ("visits", "drafts", "pieces")}
     assert len(before["pieces"]) == 2
     thrown_away(phone)
