@@ -11,7 +11,7 @@ from fleet.output import services
 from fleet.output.models import Baseline, Evaluation, Flag, Judgement, Shortfall, Snapshot
 from fleet.readings import arrivals
 from fleet.readings.models import MeterReading, Slip, Standing
-from fleet.readings.services import keep_meter_readings
+from fleet.readings.services import keep_meter_readings, settle, take_back
 from fleet.registry.models import Installation, Tank
 from tests.makers.registry import a_module_type, a_pump_type, a_site, a_unit, a_well, an_installation
 from tests.output.test_judge import FIRST, keep, sound_days
@@ -168,3 +168,30 @@ def test_a_figure_that_was_set_aside_leaves_no_trace_in_what_was_judged(mixed):
     forget()
     services.judge(ids, last)
     assert after == list(rows.all().values_list("day", "span_days", "measured_l"))
+
+
+@pytest.mark.parametrize("how", ["as_suggested", "keep"])
+def test_a_settling_taken_back_leaves_what_the_nights_had_left_before_it(mixed, nadia, how):
+    some, last = [one.pk for one in mixed], FIRST + timedelta(days=DAYS - 1)
+    services.judge(some, last)
+    before = left()
+    slip = Slip.objects.get(installation=mixed[0], subject="day")
+    settle(slip=slip, how=how, by=nadia)
+    services.judge(some, last)
+    assert _measured(left()) != _measured(before)
+    slip.refresh_from_db()
+    take_back(decision=slip.decision, by=nadia)
+    services.judge(some, last)
+    after = left()
+    assert _measured(after) == _measured(before)
+    for name in ("shortfalls", "slips", "flags"):
+        assert [row[:4] for row in after[0][name]] == [row[:4] for row in before[0][name]], name
+    due = [np.array([row[2] for row in one[0]["evaluations"]], float) for one in (before, after)]
+    # The unit alone goes back, under the sky that its neighbours told: near to, not just as in the nights of all.
+    np.testing.assert_allclose(due[1], due[0], rtol=0.02, equal_nan=True)
+    slip.refresh_from_db()
+    assert slip.state == Slip.State.OPEN
+
+
+def _measured(nights):
+    return [(row[0], row[1], row[5]) for row in nights[0]["evaluations"]]
