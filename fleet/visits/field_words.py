@@ -319,6 +319,7 @@ WORDS = {
     "stage_meter": _("Meter"),
     "stage_whole": _("Modules, cable, pump and pipe together"),
     "stage_said": _("{measured}, expected {expected}"),
+    "stage_drawn": _("drawn down {measured}, expected {expected}"),
     "stage_unclear": _("within what the instruments leave open"),
     "meter_agrees": _("agrees with the bucket"),
     "meter_beside": _("read at the meter while the bucket filled"),

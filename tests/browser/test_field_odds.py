@@ -310,6 +310,36 @@ def test_without_signal_a_poor_flow_is_told_its_causes_and_what_to_check_with_it
     assert here["causes"]
 
 
+def test_in_feet_and_cubic_metres_an_hour_two_digits_are_told_and_cautions_by_their_names(phone_of, idris, unread):
+    idris.flow_unit, idris.length_unit = "m3_h", "ft"
+    idris.save(update_fields=["flow_unit", "length_unit"])
+    services.set_up(unread.organisation)
+    visit = an_assigned_visit(unread, idris, kind="repair")
+    spot = next(s["code"] for s in visit.procedure.steps if any(c["kind"] == "spot" for c in s["captures"]))
+    phone = phone_of(idris, viewport={"width": 390, "height": 844})
+    page = phone.pack()
+    page.get_by_role("link", name=visit.site.code).click()
+    page.get_by_role("button", name="I have arrived").click()
+    page.locator("section.step").wait_for()
+    go(page, visit, spot)
+    due = spot_of(unread)
+    answered(page, "139", f"{float(due.array_voltage_v[0]):.0f}", f"{0.8 * float(due.array_current_a[0]):.1f}")
+    page.get_by_label("Static level below datum").fill("72.2")
+    page.get_by_label("Pumping level below datum").fill("92")
+    told = page.locator(".spot-answer")
+    told.get_by_text("Probably", exact=True).wait_for()
+    assert told.locator(".range-own").inner_text() == "0.52 m³/h"
+    words = told.inner_text()
+    assert "L/min" not in words and "72.2 ft, expected 72.2 ft; drawn down 19.8 ft, expected" in words
+    one_line = "list => list.map(e => e.clientHeight < 1.7 * parseFloat(getComputedStyle(e).fontSize))"
+    assert all(told.locator(".range dd").evaluate_all(one_line)), "a figure stands apart from its unit"
+    assert told.locator(".caution").count() and not told.locator(".caution-kind").count()
+    assert "Work above the ground" in told.locator(".caution-title").all_inner_texts()
+    no_accessibility_faults(page)
+    told.scroll_into_view_if_needed()
+    shot(page, "field-odds-feet")
+
+
 def test_the_answer_comes_on_a_slow_telephone_and_its_time_is_told(packed_for, metered):
     packed = packed_for(metered)
     packed.page.context.new_cdp_session(packed.page).send("Emulation.setCPUThrottlingRate", {"rate": 4})

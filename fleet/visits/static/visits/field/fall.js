@@ -79,6 +79,11 @@ function meterOf(card, r, after) {
     loss: r.flow_l_min * (1 - shows), clear: !agrees };
 }
 
+// How far pumping draws the water down, against the record, where both levels were read: it costs water by itself.
+function drawnDown(card, r, g) {
+  return g.drawn === 1 ? null : { expected: between(card.drawdown.flow, card.drawdown.m, r.flow_l_min), measured: r.pumping_level_m - r.static_level_m };
+}
+
 // {start, steps: [{stage, name, expected, measured, unit, loss, clear}], meter, untold: [codes of words]}
 export function fallOf(card, r, { sun, sunSigma, level, dipped }) {
   const g = given(card, r, sun, level), lost = losses(card, g), range = card.range;
@@ -86,7 +91,7 @@ export function fallOf(card, r, { sun, sunSigma, level, dipped }) {
   const electric = known(g.volts), could = electric ? currentAt(card, sun, g.volts) : 0;
   const left = lost.reduce((sum, value) => sum + value, r.flow_l_min) - lost.slice(0, 4).reduce((sum, value) => sum + value, 0);
   const told = {
-    well: (dipped || g.drawn !== 1) && { expected: card.record_level, measured: level, unit: "m" },
+    well: (dipped || g.drawn !== 1) && { expected: card.record_level, measured: level, unit: "m", drawn: drawnDown(card, r, g) },
     array: electric && could > 0 && { expected: could, measured: g.amps, unit: "A" },
     cable: known(g.ohm) && { expected: card.loop_ohm, measured: r.loop_ohm, unit: "Ω" },
     controller: electric && card.cap && { expected: g.volts * could * card.cable.efficiency, measured: known(g.output) ? g.output : g.volts * g.amps * card.cable.efficiency, unit: "W" },

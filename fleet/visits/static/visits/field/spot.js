@@ -18,7 +18,7 @@ export function verdictBadge(verdict) {
 }
 
 // The answer drawn: range and reading on one bar, then words.
-export function answerCard(found, { short = false, causes = null, waits = false } = {}) {
+export function answerCard(found, { short = false, causes = null, waits = false, cautions = {} } = {}) {
   const rows = [h("p", { class: "verdict-line" }, verdictBadge(found.verdict))];
   if (found.expected) {
     rows.push(h("dl", { class: "range" },
@@ -30,7 +30,7 @@ export function answerCard(found, { short = false, causes = null, waits = false 
   if (short) return h("div", { class: "answer", role: "status" }, rows);
   if (waits) rows.push(h("p", { class: "hint" }, t("odds_after_slip")));
   if (causes) rows.push(h("p", { class: "strong" }, t("probably")), causes.nothing > MAY_WELL ? p(t("odds_again")) : null, likely(causes), h("p", { class: "hint" }, t("odds_note", { n: chance(causes.nothing) })));
-  const next = causes ? causes.checks.map(withCautions).concat(meterWords(found)) : checkNext(found);
+  const next = causes ? causes.checks.map((check) => withCautions(check, cautions)).concat(meterWords(found)) : checkNext(found);
   if (next.length) rows.push(h("p", { class: "strong" }, t("check_next")), h("ol", {}, next.map((words) => h("li", {}, words))));
   if (found.fall) {
     const { steps, meter, untold } = found.fall;
@@ -58,8 +58,9 @@ const likely = ({ causes }) => h("ul", { class: "odds-list" }, causes.map(({ wor
 
 const meterWords = (found) => (found.fall?.meter && !found.fall.meter.agrees ? [t("check_meter")] : []);
 
-const withCautions = ([words, cautions]) => [words, cautions.map(([mark, caution]) => h("div", { class: "caution", role: "note" },
-  h("p", { class: "caution-title" }, shape("danger"), h("strong", {}, t("caution")), " ", h("span", { class: "caution-kind" }, mark)), p(caution)))];
+// `titles`: the procedure's own cautions, {mark: {title}}: said in the person's language, where a mark is not.
+const withCautions = ([words, cautions], titles) => [words, cautions.map(([mark, caution]) => h("div", { class: "caution", role: "note" },
+  h("p", { class: "caution-title" }, shape("danger"), titles[mark] ? h("strong", {}, titles[mark].title) : [h("strong", {}, t("caution")), " ", h("span", { class: "caution-kind" }, mark)]), p(caution)))];
 
 // Why it falls short, weighed here; null where it does not, or where nothing was packed to weigh it with.
 export function causesOf(card, values, found, rules) {
@@ -83,9 +84,10 @@ const nameOf = (s) => t(`stage_${s.name || s.stage}`);
 // A stage in words: what was read, what is right, what that costs, and whether the instruments can show so little.
 function said(s) {
   const cost = Math.abs(s.loss) < 0.1 ? "" : t(s.loss > 0 ? "stage_costs" : "stage_gains", { loss: flow(Math.abs(s.loss)) });
-  const words = s.stage !== "meter" ? cost : t(s.agrees ? "meter_agrees" : s.beside ? "meter_beside" : "meter_books");
-  return [t("stage_said", { expected: quantity(s.expected, s.unit), measured: quantity(s.measured, s.unit) }),
-    words ? h("span", { class: "quiet" }, ` ${words}`) : null, cost && !s.clear ? h("span", { class: "quiet" }, ` ${t("stage_unclear")}`) : null];
+  const books = s.stage === "meter" ? t(s.agrees ? "meter_agrees" : s.beside ? "meter_beside" : "meter_books") : "";
+  const drawn = s.drawn ? t("stage_drawn", { expected: metres(s.drawn.expected), measured: metres(s.drawn.measured) }) : "";
+  return [t("stage_said", { expected: quantity(s.expected, s.unit), measured: quantity(s.measured, s.unit) }), drawn ? `; ${drawn}` : "",
+    books ? h("span", { class: "quiet" }, ` – ${books}`) : null, cost && !books ? [" ", h("span", { class: "quiet whole" }, cost)] : null, cost && !s.clear ? h("span", { class: "quiet" }, ` ${t("stage_unclear")}`) : null];
 }
 
 // The water from what is expected at the usual level down to what came, a step a stage, and on to what the meter makes
@@ -144,7 +146,7 @@ function bar({ expected, measured }) {
 }
 
 // `beside`: what other steps of the visit measured that this test rests on too (loop resistance, first water).
-export function spot(capture, value, changed, { card, weighing, asked, answered, beside }) {
+export function spot(capture, value, changed, { card, weighing, cautions, asked, answered, beside }) {
   let values = { ...value, repeats: value.repeats || [] };
   const said = h("div", { class: "spot-answer" }), slips = h("div", {});
   const box = h("fieldset", { class: "group" });
@@ -164,7 +166,7 @@ export function spot(capture, value, changed, { card, weighing, asked, answered,
     const r = readings(all);
     const enough = r.flow_l_min !== undefined && (!card?.flow || sunOf(card, r)[0] !== null);
     const found = enough ? answer(card, all) : null, waits = found?.verdict === "below" && questions.length > 0;
-    said.replaceChildren(found ? answerCard(found, { waits, causes: waits ? null : causesOf(card, all, found, weighing) }) : h("p", { class: "hint" }, t(r.flow_l_min !== undefined ? "answer_waits_sun" : values.no_water ? "watched_missing" : "answer_waits")));
+    said.replaceChildren(found ? answerCard(found, { waits, cautions, causes: waits ? null : causesOf(card, all, found, weighing) }) : h("p", { class: "hint" }, t(r.flow_l_min !== undefined ? "answer_waits_sun" : values.no_water ? "watched_missing" : "answer_waits")));
   }
 
   const figureOf = (name, label, unit, hint) => numberInput({ label: t(label), unit, value: values[name], changed: (text) => tell({ [name]: text }), hint });
@@ -186,7 +188,7 @@ export function spot(capture, value, changed, { card, weighing, asked, answered,
     if (way === "module_isc") rows.push(figureOf("module_isc_a", "module_isc_a", "A"), figureOf("cell_c", "cell_c", "°C"));
     else if (way && way !== "none") rows.push(figureOf("irradiance_w_m2", "irradiance_w_m2", "W/m²", way === "clear_sky" ? t("clear_sky_hint") : ""));
     rows.push(h("h3", {}, t("level")), h("div", { class: "field-row" }, figureOf("static_level_m", "static_level_m", "m"), figureOf("pumping_level_m", "pumping_level_m", "m")));
-    rows.push(h("h3", {}, t("flow")), h("div", { class: "choices big-choices" }, h("label", {}, h("input", { type: "checkbox", checked: values.no_water === true,
+    rows.push(h("h3", {}, t("flow")), h("div", { class: "choices big-choices no-water" }, h("label", {}, h("input", { type: "checkbox", checked: values.no_water === true,
       onchange: (event) => { tell({ no_water: event.target.checked }); draw(); } }), h("span", {}, t("no_water")))));
     if (values.no_water) rows.push(figureOf("watched_min", "watched_min", "min", t("watched_hint")));
     else rows.push(bucketRows(values.repeats, capture.repeats || 3, (repeats) => tell({ repeats })), h("details", { class: "more", open: Boolean(values.flow_l_min) }, h("summary", {}, t("flow_by_meter")), figureOf("flow_l_min", "flow_meter", "L/min")));

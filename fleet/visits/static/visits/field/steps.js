@@ -121,7 +121,7 @@ export async function stepScreen(row, code, { go, writable }) {
   }
 
   const context = {
-    built, zone: site.zone, card, weighing: row.weighing, asked, beside, answered: (q) => { asked.add(q); draft.asked = [...asked]; keep(); },
+    built, zone: site.zone, card, weighing: row.weighing, cautions: row.cautions, asked, beside, answered: (q) => { asked.add(q); draft.asked = [...asked]; keep(); },
     photos: async (capture) => Promise.all(((await get("visits", row.key)).pictures || [])
       .filter((one) => one.step === code && one.capture === capture).map(async (one) => (await get("photos", one.key))?.blob ?? (await get("keep", `mine/${one.key}`)))).then((found) => found.filter(Boolean)),
     takePhoto: async (capture, file) => {
@@ -200,7 +200,7 @@ export async function stepScreen(row, code, { go, writable }) {
       ...judged.sentences.map((words) => notice(judged.stop ? "bad" : "watch", judged.stop ? h("p", { class: "notice-title" }, t("stop")) : null, p(words), judged.stop ? p(t("stop_note")) : null)),
       ...spots.map((c) => {
         const all = { ...draft.values[c.code], ...beside }, found = answer(card, all);
-        return h("div", { class: "card" }, answerCard(found, { causes: causesOf(card, all, found, row.weighing) }));
+        return h("div", { class: "card" }, answerCard(found, { cautions: row.cautions, causes: causesOf(card, all, found, row.weighing) }));
       }),
       h("div", { class: "field-bar" }, judged.stop ? again(LARGE) : onwards(LARGE)),
       h("div", { class: "buttons" }, link(t("add_finding"), `#/visit/${row.key}/finding`), judged.stop ? onwards() : again()));

@@ -1,14 +1,14 @@
 // The screens' texts in the person's language, and numbers as the person likes to read them.
 let words = {};
 let person = {};
-let number = new Intl.NumberFormat("en");
+let marks = "en", numbers = {};
 
 export function speak(found, who) {
   words = { ...words, ...found };
   if (who) {
     person = who;
     document.documentElement.lang = who.language || "en";
-    number = new Intl.NumberFormat(who.language === "fr" ? "fr" : "en", { maximumFractionDigits: 1 });
+    [marks, numbers] = [who.language === "fr" ? "fr" : "en", {}];
     if (who.theme) document.documentElement.dataset.theme = who.theme;
   }
 }
@@ -18,9 +18,11 @@ export function t(key, values = {}) {
   return found.replace(/\{(\w+)\}/g, (all, name) => (name in values ? String(values[name]) : all));
 }
 
-export const figure = (value, digits = 1) =>
-  value === null || value === undefined || !Number.isFinite(value) ? "–"
-    : number.format(Number(value.toFixed(digits)));
+export function figure(value, digits = 1) {
+  if (value === null || value === undefined || !Number.isFinite(value)) return "–";
+  numbers[digits] ??= new Intl.NumberFormat(marks, { maximumFractionDigits: digits });
+  return numbers[digits].format(Number(value.toFixed(digits)));
+}
 export const percent = (share) => `${figure(100 * share, 0)} %`;
 
 // Units as the person likes. What is kept is the text as it was typed, with its unit behind where that is not the house's
