@@ -47,3 +47,4 @@ def test_the_sheet_of_a_technician_who_likes_feet_has_feet_at_every_box(idris, o
     assert "Expected flow, m³/h, by irradiance and static level, ft" in words
     assert "Live in daylight. Isolate, lock, prove dead." in words
     assert "L/min" not in words
+    assert "No water came" in words and "Minutes watched without water" in words

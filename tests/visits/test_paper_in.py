@@ -131,3 +131,15 @@ def test_every_kind_of_sheet_can_be_typed(kind, idris, organisation, client_of):
     skipped = {f"why-{step['code']}": "only a trial" for step in visit.procedure.steps}
     assert browser.post(address, {"arrived": f"{DAY}T08:00", **skipped}).status_code == 302
     assert services.open_steps(visit) == []
+
+
+def test_no_water_is_typed_in_from_the_sheet_with_the_minutes_watched(address, visit, nadia, client_of):
+    fills = [f"v-spot_test--spot-{n}-{part}" for n in range(3) for part in ("litres", "seconds")]
+    none_came = dict.fromkeys(fills, "") | {"v-spot_test--spot-no_water": "yes"}
+    browser = client_of(nadia)
+    answer = browser.post(address, a_sheet(**none_came))
+    assert "say how many minutes it was watched" in answer.content.decode()
+    assert 'name="v-spot_test--spot-no_water" value="yes" checked' in answer.content.decode()
+    assert browser.post(address, a_sheet(**none_came) | {"v-spot_test--spot-watched_min": "20"}).status_code == 302
+    test = SpotTest.objects.get()
+    assert (test.no_water, test.watched_min, test.repeats) == (True, 20, [])
