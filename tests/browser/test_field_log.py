@@ -88,6 +88,10 @@ def test_a_whole_visit_is_logged_without_signal_and_comes_home_byte_by_byte(phon
             until(page, "(before) => location.href !== before", before)
         shown(page)
     page.get_by_role("heading", name="Leave").wait_for()
+    page.get_by_role("link", name="All steps").click()
+    shown(page)
+    page.locator(".field-bar").get_by_role("link", name="Leave").click()  # no step is left to be the next one
+    shown(page)
     page.get_by_label("Kilometres of this visit").fill("84,5")
     page.get_by_label("Caretaker's words").fill("Maji yanatoka vizuri – asante")
     page.get_by_role("button", name="Keep").click()
@@ -205,14 +209,29 @@ def test_where_a_step_says_stop_the_large_button_leads_back_and_not_on(phone_of,
     press_keep(page)
     page.get_by_text("Do not go on before this is put right.").wait_for()
     assert page.locator(".button-main").inner_text() == "Change something"
+    # Whoever goes on all the same finds it in the list and when leaving, and not as if all were well.
+    page.goto(phone.server + f"/field/#/visit/{visit.key}")
+    shown(page)
+    mine = page.locator(".step-links li", has_text="Isolate and prove dead")
+    assert "not in order" in mine.inner_text() and "kept" not in mine.inner_text()
+    page.goto(phone.server + f"/field/#/visit/{visit.key}/leave")
+    shown(page)
+    page.locator(".notice-bad", has_text="Recorded as not in order").get_by_role("link").click()
+    shown(page)
+    page.get_by_label("Voltage left at the pump's leads").fill("48")
+    press_keep(page)
+    page.get_by_text("Do not go on before this is put right.").wait_for()
     press_keep(page)
     page.get_by_label("Voltage left at the pump's leads").fill("0")
     press_keep(page)
     until(page, "!location.hash.includes('make_safe')")
+    page.goto(phone.server + f"/field/#/visit/{visit.key}")
+    shown(page)
+    assert "kept" in page.locator(".step-links li", has_text="Isolate and prove dead").inner_text()
     all_home(page)
     services.put_together(visit.pk)
     assert services.current_records(visit)["make_safe"].values["volts_left"] == 0
-    assert visit.records.filter(step="make_safe").count() == 2, "the first reading stays readable"
+    assert visit.records.filter(step="make_safe").count() == 3, "the earlier readings stay readable"
 
 
 SCREENS = ["", "visit/{key}", "visit/{key}/step/arrive", "visit/{key}/step/spot_test", "visit/{key}/sun",

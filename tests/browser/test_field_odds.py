@@ -329,7 +329,7 @@ def test_in_feet_and_cubic_metres_an_hour_two_digits_are_told_and_cautions_by_th
     told = page.locator(".spot-answer")
     told.get_by_text("Probably", exact=True).wait_for()
     assert told.locator(".range-own").inner_text() == "0.52 m³/h"
-    words = told.inner_text()
+    words = told.inner_text().replace("\u00a0", " ")
     assert "L/min" not in words and "72.2 ft, expected 72.2 ft; drawn down 19.8 ft, expected" in words
     one_line = "list => list.map(e => e.clientHeight < 1.7 * parseFloat(getComputedStyle(e).fontSize))"
     assert all(told.locator(".range dd").evaluate_all(one_line)), "a figure stands apart from its unit"

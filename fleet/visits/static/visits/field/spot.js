@@ -81,11 +81,13 @@ function quantity(value, unit) {
 
 const nameOf = (s) => t(`stage_${s.name || s.stage}`);
 
+const together = (figure) => figure.replace(" ", "\u00a0"); // a figure and its unit
+
 // A stage in words: what was read, what is right, what that costs, and whether the instruments can show so little.
 function said(s) {
   const cost = Math.abs(s.loss) < 0.1 ? "" : t(s.loss > 0 ? "stage_costs" : "stage_gains", { loss: flow(Math.abs(s.loss)) });
   const books = s.stage === "meter" ? t(s.agrees ? "meter_agrees" : s.beside ? "meter_beside" : "meter_books") : "";
-  const drawn = s.drawn ? t("stage_drawn", { expected: metres(s.drawn.expected), measured: metres(s.drawn.measured) }) : "";
+  const drawn = s.drawn ? t("stage_drawn", { expected: together(metres(s.drawn.expected)), measured: together(metres(s.drawn.measured)) }) : "";
   return [t("stage_said", { expected: quantity(s.expected, s.unit), measured: quantity(s.measured, s.unit) }), drawn ? `; ${drawn}` : "",
     books ? h("span", { class: "quiet" }, ` – ${books}`) : null, cost && !books ? [" ", h("span", { class: "quiet whole" }, cost)] : null, cost && !s.clear ? h("span", { class: "quiet" }, ` ${t("stage_unclear")}`) : null];
 }
@@ -187,7 +189,7 @@ export function spot(capture, value, changed, { card, weighing, cautions, asked,
     rows.push(h("fieldset", { class: "field" }, h("legend", {}, t("sun_by")), h("div", { class: "choices big-choices" }, WAYS.map(radio))));
     if (way === "module_isc") rows.push(figureOf("module_isc_a", "module_isc_a", "A"), figureOf("cell_c", "cell_c", "°C"));
     else if (way && way !== "none") rows.push(figureOf("irradiance_w_m2", "irradiance_w_m2", "W/m²", way === "clear_sky" ? t("clear_sky_hint") : ""));
-    rows.push(h("h3", {}, t("level")), h("div", { class: "field-row" }, figureOf("static_level_m", "static_level_m", "m"), figureOf("pumping_level_m", "pumping_level_m", "m")));
+    rows.push(h("h3", {}, t("water_level")), h("div", { class: "field-row" }, figureOf("static_level_m", "static_level_m", "m"), figureOf("pumping_level_m", "pumping_level_m", "m")));
     rows.push(h("h3", {}, t("flow")), h("div", { class: "choices big-choices no-water" }, h("label", {}, h("input", { type: "checkbox", checked: values.no_water === true,
       onchange: (event) => { tell({ no_water: event.target.checked }); draw(); } }), h("span", {}, t("no_water")))));
     if (values.no_water) rows.push(figureOf("watched_min", "watched_min", "min", t("watched_hint")));

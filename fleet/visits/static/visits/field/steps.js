@@ -173,6 +173,7 @@ export async function stepScreen(row, code, { go, writable }) {
       if (step.captures.some((c) => unwatched(c, draft.values[c.code]))) return complain([t("watched_missing"), t("missing_way_out")]);
     } else if (!draft.skip?.trim()) return complain([t("need_why")]);
     const values = skipped ? {} : toSend(step, draft.values, card, beside);
+    const judged = judge(step, withAnswers(step, draft.values, card, beside), known || {});
     const old = (await get("visits", row.key)).kept?.[code] || null;
     const data = { step: code, values, cautions_seen: seen, replaces: old };
     if (skipped) data.skipped_why = draft.skip.trim();
@@ -180,12 +181,12 @@ export async function stepScreen(row, code, { go, writable }) {
       await freeze(row.key, "step", data, { draft: id, alter: (changed) => {
         changed.seen = [...new Set([...(changed.seen || []), ...seen])];
         changed.skipped = { ...changed.skipped, [code]: Boolean(skipped) };
+        changed.amiss = { ...changed.amiss, [code]: skipped || judged.passed !== false ? "" : judged.stop ? "bad" : "watch" };
       } });
     } catch (trouble) {
       return complain([t(isFull(trouble) ? "disk_full" : "not_kept")]);
     }
     soon();
-    const judged = judge(step, withAnswers(step, draft.values, card, beside), known || {});
     const spots = skipped ? [] : step.captures.filter((c) => c.kind === "spot" && values[c.code]);
     if (!skipped && (judged.sentences.length || spots.length)) return after(judged, spots);
     return go(nextOpen(await get("visits", row.key), at));

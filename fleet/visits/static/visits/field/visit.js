@@ -29,10 +29,11 @@ export async function visitScreen(row, { go, writable, others }) {
   const steps = await Promise.all((row.procedure?.steps || []).map(async (step) => {
     const kept = await keptStep(row, step.code);
     const word = kept?.piece.state === "refused" ? badge(t("refused"), "bad") : row.skipped?.[step.code] ? badge(t("skipped"), "idle")
-      : kept ? badge(t("kept"), "good") : drafts.has(step.code) ? badge(t("begun"), "watch") : null;
+      : kept && row.amiss?.[step.code] ? badge(t("not_in_order"), row.amiss[step.code]) : kept ? badge(t("kept"), "good") : drafts.has(step.code) ? badge(t("begun"), "watch") : null;
     return h("li", {}, h("a", { href: `#/visit/${row.key}/step/${step.code}` }, h("span", { class: "grow" }, step.title,
       step.cautions.length ? h("span", { class: "quiet small" }, ` ${step.cautions.join(" ")}`) : null), word));
   }));
+  const next = nextOpen(row, -1), onwards = row.left ? t("go_on") : t(next.endsWith("/leave") ? "leave" : "next_step");
   const pictures = (await Promise.all((row.data.photos || []).map((address) => get("keep", `photo/${address}`)))).filter(Boolean);
 
   return h("section", {},
@@ -41,7 +42,7 @@ export async function visitScreen(row, { go, writable, others }) {
     row.gone ? notice("watch", p(t("to_settle"))) : null,
     row.moved ? notice("watch", p(t(row.left ? "moved_left" : "moved", { day: dayWords(row.moved), was: dayWords(row.data.day) }))) : null,
     roomNotice(), row.data.danger ? notice("danger", p(t("danger"))) : null, where,
-    !writable() ? null : row.arrived ? h("div", { class: "field-bar" }, link(row.left ? t("go_on") : t("next_step"), nextOpen(row, -1), { class: "button button-main button-wide" }),
+    !writable() ? null : row.arrived ? h("div", { class: "field-bar" }, link(onwards, next, { class: "button button-main button-wide" }),
       link(t("face"), `#/visit/${row.key}/sun`)) : h("div", { class: "field-bar" }, button(t("arrive"), arrive, { class: "button button-main button-wide" }), link(t("face"), `#/visit/${row.key}/sun`)),
     h("h2", {}, t("way")), facts([t("place"), h("a", { href: `geo:${site.latitude_deg},${site.longitude_deg}` }, `${site.latitude_deg.toFixed(5)}, ${site.longitude_deg.toFixed(5)}`)],
       [t("village"), [site.village, site.district].filter(Boolean).join(", ")], [t("way_in"), site.way], [t("signal"), site.signal],
@@ -161,9 +162,12 @@ export function partScreen(row, { go, lists }) {
 
 export async function leaveScreen(row, { go }) {
   const open = (row.procedure?.steps || []).filter((s) => s.needed !== false && !row.kept?.[s.code]);
+  const stands = (row.procedure?.steps || []).filter((s) => row.amiss?.[s.code] === "bad"); // where it said: stop
   const begun = await openDrafts(row.key);
+  const listed = (some) => h("ul", {}, some.map((s) => h("li", {}, h("a", { href: `#/visit/${row.key}/step/${s.code}` }, s.title))));
   return formScreen(row, "leave", t("leave"), (v, set) => [
-    open.length ? notice("watch", h("p", { class: "notice-title" }, t("leave_open")), h("ul", {}, open.map((s) => h("li", {}, h("a", { href: `#/visit/${row.key}/step/${s.code}` }, s.title))))) : notice("good", p(t("all_recorded"))),
+    stands.length ? notice("bad", h("p", { class: "notice-title" }, t("leave_amiss")), listed(stands)) : null,
+    open.length ? notice("watch", h("p", { class: "notice-title" }, t("leave_open")), listed(open)) : notice("good", p(t("all_recorded"))),
     begun.some((d) => !d.form) ? notice("info", p(t("drafts_go_along"))) : null,
     text(t("km"), set("km"), { value: v.km, unit: "km", decimal: true }), text(t("caretaker_words"), set("caretaker_words"), { value: v.caretaker_words, area: true }),
     text(t("not_done"), set("not_done"), { value: v.not_done, area: true }),
