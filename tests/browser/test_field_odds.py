@@ -125,6 +125,10 @@ TYPED = {
     "drawn down further": {"share": 0.6, "volts": 1.0, "amps": 1.0, "deeper_m": 4.0},
     "the water stands lower": {"share": 0.6, "static_level_m": 28.0},
     "the meter shows less": {"share": 0.6, "meter": 0.6},
+    "no water came": {"share": 0.0, "no_water": True, "watched_min": 25.0},
+    "no water, volts high, no amps": {
+        "share": 0.0, "no_water": True, "watched_min": 25.0, "volts": 1.2, "amps": 0.0,
+    },  # fmt: skip
     "volts, no amps": {"share": 0.0, "flow_by": "meter", "volts": 1.2, "amps": 0.0},
     "a bright sun": {"share": 0.5, "sun": 950.0},
     "a low sun": {"share": 0.5, "sun": 320.0},
@@ -152,7 +156,10 @@ def readings_of(
 def as_typed(readings):
     """The same readings as a hand types them on the telephone."""
     texts = {name: str(value) for name, value in readings.items() if name not in {"flow_by", "meter_flow_l_min"}}
-    if readings["flow_by"] == "bucket":
+    if readings.get("no_water"):
+        del texts["flow_l_min"]
+        texts["no_water"] = True
+    elif readings["flow_by"] == "bucket":
         texts["repeats"] = [{"litres": texts.pop("flow_l_min"), "seconds": "60"}]
         if "meter_flow_l_min" in readings:
             texts["flow_l_min"] = str(readings["meter_flow_l_min"])

@@ -197,7 +197,7 @@ export async function stepScreen(row, code, { go, writable }) {
     // Where it says stop, the large button leads back to putting it right, not on.
     const onwards = (more) => button(t("next"), async () => go(await target), more);
     const again = (more) => button(t("correct_again"), () => go(`#/visit/${row.key}/step/${code}?again=${Date.now()}`), more);
-    screen.replaceChildren(h("h1", {}, step.title), h("p", {}, judged.passed === false ? badge(t("not_in_order"), "bad") : judged.passed ? badge(t("in_order"), "good") : badge(t("kept"), "plain")),
+    screen.replaceChildren(h("h1", {}, step.title), h("p", {}, judged.passed === false ? badge(t("not_in_order"), judged.stop ? "bad" : "watch") : judged.passed ? badge(t("in_order"), "good") : badge(t("kept"), "plain")),
       ...judged.sentences.map((words) => notice(judged.stop ? "bad" : "watch", judged.stop ? h("p", { class: "notice-title" }, t("stop")) : null, p(words), judged.stop ? p(t("stop_note")) : null)),
       ...spots.map((c) => {
         const all = { ...draft.values[c.code], ...beside }, found = answer(card, all);
