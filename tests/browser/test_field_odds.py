@@ -347,6 +347,27 @@ def test_in_feet_and_cubic_metres_an_hour_two_digits_are_told_and_cautions_by_th
     shot(page, "field-odds-feet")
 
 
+def test_after_the_work_nothing_is_made_of_what_was_read_before_it(phone_of, idris, metered):
+    """As at the desk: a test after work that falls short is told where its water is lost, and no odds from before."""
+    services.set_up(metered.organisation)
+    visit = an_assigned_visit(metered, idris, kind="repair")
+    kinds = {c["test_kind"]: s["code"] for s in visit.procedure.steps for c in s["captures"] if c["kind"] == "spot"}
+    phone = phone_of(idris, viewport={"width": 390, "height": 844})
+    page = phone.pack()
+    page.get_by_role("link", name=visit.site.code).click()
+    page.get_by_role("button", name="I have arrived").click()
+    page.locator("section.step").wait_for()
+    due = spot_of(metered)
+    typed = ("139", f"{float(due.array_voltage_v[0]):.0f}", f"{0.8 * float(due.array_current_a[0]):.1f}")
+    told = page.locator(".spot-answer")
+    for kind in ("visit", "after_work"):
+        go(page, visit, kinds[kind])
+        answered(page, *typed)
+        told.get_by_text("Check next", exact=True).wait_for()
+        assert "below what is expected" in told.inner_text()
+        assert bool(told.locator(".odds-list li").count()) == (kind == "visit"), kind
+
+
 def test_the_answer_comes_on_a_slow_telephone_and_its_time_is_told(packed_for, metered):
     packed = packed_for(metered)
     packed.page.context.new_cdp_session(packed.page).send("Emulation.setCPUThrottlingRate", {"rate": 4})

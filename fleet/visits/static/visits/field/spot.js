@@ -62,9 +62,10 @@ const meterWords = (found) => (found.fall?.meter && !found.fall.meter.agrees ? [
 const withCautions = ([words, cautions], titles) => [words, cautions.map(([mark, caution]) => h("div", { class: "caution", role: "note" },
   h("p", { class: "caution-title" }, shape("danger"), titles[mark] ? h("strong", {}, titles[mark].title) : [h("strong", {}, t("caution")), " ", h("span", { class: "caution-kind" }, mark)]), p(caution)))];
 
-// Why it falls short, weighed here; null where it does not, or where nothing was packed to weigh it with.
-export function causesOf(card, values, found, rules) {
-  if (found.verdict !== "below") return null;
+// Why it falls short, weighed here; null where it does not, or where nothing was packed to weigh it with. A test after
+// work or at commissioning has none, as at the desk: what was read before the work says nothing of what hangs there now.
+export function causesOf(card, values, found, rules, kind = "visit") {
+  if (found.verdict !== "below" || kind !== "visit") return null;
   const r = readings(values), weighed = weigh(card, r, found, rules);
   if (!weighed) return null;
   const order = rules.causes.map((cause, n) => ({ cause, words: rules.words[cause], odds: weighed.byCause[n] }))
@@ -168,7 +169,7 @@ export function spot(capture, value, changed, { card, weighing, cautions, asked,
     const r = readings(all);
     const enough = r.flow_l_min !== undefined && (!card?.flow || sunOf(card, r)[0] !== null);
     const found = enough ? answer(card, all) : null, waits = found?.verdict === "below" && questions.length > 0;
-    said.replaceChildren(found ? answerCard(found, { waits, cautions, causes: waits ? null : causesOf(card, all, found, weighing) }) : h("p", { class: "hint" }, t(r.flow_l_min !== undefined ? "answer_waits_sun" : values.no_water ? "watched_missing" : "answer_waits")));
+    said.replaceChildren(found ? answerCard(found, { waits, cautions, causes: waits ? null : causesOf(card, all, found, weighing, capture.test_kind) }) : h("p", { class: "hint" }, t(r.flow_l_min !== undefined ? "answer_waits_sun" : values.no_water ? "watched_missing" : "answer_waits")));
   }
 
   const figureOf = (name, label, unit, hint) => numberInput({ label: t(label), unit, value: values[name], changed: (text) => tell({ [name]: text }), hint });

@@ -201,7 +201,7 @@ export async function stepScreen(row, code, { go, writable }) {
       ...judged.sentences.map((words) => notice(judged.stop ? "bad" : "watch", judged.stop ? h("p", { class: "notice-title" }, t("stop")) : null, p(words), judged.stop ? p(t("stop_note")) : null)),
       ...spots.map((c) => {
         const all = { ...draft.values[c.code], ...beside }, found = answer(card, all);
-        return h("div", { class: "card" }, answerCard(found, { cautions: row.cautions, causes: causesOf(card, all, found, row.weighing) }));
+        return h("div", { class: "card" }, answerCard(found, { cautions: row.cautions, causes: causesOf(card, all, found, row.weighing, c.test_kind) }));
       }),
       h("div", { class: "field-bar" }, judged.stop ? again(LARGE) : onwards(LARGE)),
       h("div", { class: "buttons" }, link(t("add_finding"), `#/visit/${row.key}/finding`), judged.stop ? onwards() : again()));
