@@ -4,6 +4,8 @@ the engineering's loops compiled for this machine.
 Each is made anew only when what it comes from has changed, and counts as made only when it is whole.
 """
 
+import concurrent.futures
+import contextlib
 import hashlib
 import json
 import os
@@ -63,6 +65,9 @@ def _static(env):
     _manage("collectstatic", "--noinput", "--clear", "--verbosity", "0", env=env)
 
 
+_running = set()  # compilers at work
+
+
 def _loops(env):
     """Half a minute to two, once; without it the first pages and the first night would wait as long."""
     env = env | {"PYTHONPATH": str(places.ROOT), "OPENBLAS_NUM_THREADS": "1"}
@@ -71,6 +76,7 @@ def _loops(env):
         [sys.executable, "-W", "ignore", "-m", "deploy.machine.warming"],
         env=env, cwd=places.ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
     ) as run:  # fmt: skip
+        _running.add(run)
         try:
             said = []
             for text in run.stdout:
@@ -79,6 +85,8 @@ def _loops(env):
         except BaseException:  # Ctrl-C included: the compiler must not go on without us
             run.terminate()
             raise
+        finally:
+            _running.discard(run)
     if run.returncode:
         raise say.Trouble("The engineering's loops could not be compiled:\n" + "".join(said)[-3000:].strip())
 
@@ -124,29 +132,73 @@ def _stamps():
         return {}
 
 
-def ready(compiled=False):
-    """Make what is missing or out of date; `compiled`: the engineering's loops too."""
-    wanted = [*PRODUCTS, COMPILED] if compiled else PRODUCTS
-    stamps = _stamps()
-    if all(stamps.get(name) == digest() for name, _, digest in wanted):
-        return
-    if places.BUILD.exists() and not os.access(places.BUILD, os.W_OK) and all(
-        stamps.get(name) == digest() for name, _, digest in PRODUCTS
-    ):
-        return  # somebody else's folder, whole but for the loops: those are compiled when they are first needed
-    env = dict(os.environ) | {
+def _env():
+    return dict(os.environ) | {
         "SECRET_KEY": "none is needed to gather files",
         "DATABASE_URL": "postgres://nobody@127.0.0.1:1/none",
         "RISING_MAIN_BUILD": str(places.BUILD),
         "DJANGO_SETTINGS_MODULE": "deploy.settings",
     }
-    with places.one_at_a_time(places.BUILD / "products.lock", lambda: None):
-        stamps = _stamps()
-        for name, make, digest in wanted:
-            now = digest()  # before the making: what changes meanwhile is made again next time
-            if stamps.get(name) == now != "none yet":
-                continue
-            say.step(f"Making {name}")
-            make(env)
-            stamps[name] = digest() if now == "none yet" else now
-            places.write_whole(places.BUILD / "made-from.json", json.dumps(stamps, indent=1), 0o644)
+
+
+def _locked():
+    return places.one_at_a_time(places.BUILD / "products.lock", lambda: None)
+
+
+def _keep(stamps):
+    places.write_whole(places.BUILD / "made-from.json", json.dumps(stamps, indent=1), 0o644)
+
+
+def ready(compiled=False):
+    """Make what is missing or out of date; `compiled`: the engineering's loops too."""
+    if any(_stamps().get(name) != digest() for name, _, digest in PRODUCTS):
+        with _locked():
+            stamps = _stamps()
+            for name, make, digest in PRODUCTS:
+                now = digest()  # before the making: what changes meanwhile is made again next time
+                if stamps.get(name) == now:
+                    continue
+                say.step(f"Making {name}")
+                make(_env())
+                stamps[name] = now
+                _keep(stamps)
+    if compiled:
+        _compile()
+
+
+def _compile():
+    name, make, digest = COMPILED
+    if _stamps().get(name) == digest():
+        return
+    if places.BUILD.exists() and not os.access(places.BUILD, os.W_OK):
+        return  # somebody else's folder: the loops are compiled when they are first needed
+    with places.one_at_a_time(places.BUILD / "loops.lock", lambda: None):
+        now = digest()
+        if _stamps().get(name) == now:
+            return
+        say.step(f"Making {name}")
+        make(_env())
+        with _locked():
+            _keep(_stamps() | {name: digest() if now == "none yet" else now})
+
+
+@contextlib.contextmanager
+def compiling():
+    """The engineering's loops are compiled beside what is done meanwhile, for that takes a minute of one core.
+
+    Yields `wait(stopping)`: returns when they are there or somebody wants to stop, and says what went wrong.
+    """
+    with concurrent.futures.ThreadPoolExecutor(1) as aside:
+        made = aside.submit(_compile)
+
+        def wait(stopping=lambda: None):
+            while not (made.done() or stopping()):
+                concurrent.futures.wait([made], timeout=0.2)
+            if made.done():
+                made.result()
+
+        try:
+            yield wait
+        finally:
+            for run in list(_running):
+                run.terminate()

@@ -162,13 +162,15 @@ def run(args, folder):
     supervisor.on_change = remember
     with supervisor.signals():
         try:
-            products.ready(compiled=True)
-            servers.start()
-            supervisor.parts = list(servers.parts)
-            env |= environment_of(folder, servers.database_url, servers.broker_url)
-            env.setdefault("SITE_ADDRESS", address)
-            remember()
-            migrate(env, folder, lambda: supervisor.stopping)
+            with products.compiling() as wait_for_loops:
+                products.ready()
+                servers.start()
+                supervisor.parts = list(servers.parts)
+                env |= environment_of(folder, servers.database_url, servers.broker_url)
+                env.setdefault("SITE_ADDRESS", address)
+                remember()
+                migrate(env, folder, lambda: supervisor.stopping)
+                wait_for_loops(lambda: supervisor.stopping)
             logins = demo.ready(env, folder, not args.no_demo, lambda: supervisor.stopping)
             say.step("Starting web server, worker and timetable")
             parts = application_parts(folder, env, args.listen, args.port)

@@ -6,6 +6,7 @@ import signal
 import stat
 import subprocess
 import sys
+import threading
 import time
 import venv
 
@@ -129,6 +130,45 @@ def test_the_loops_are_compiled_only_where_asked_and_again_when_the_cache_is_gon
     (cache / "pump.nbc").unlink()
     products.ready(compiled=True)
     assert made == ["one", "two", "two"]
+
+
+def test_the_loops_are_compiled_beside_what_is_done_meanwhile_and_a_failure_is_told_when_they_are_waited_for(
+    house, monkeypatch
+):
+    cache = house / "numba" / "compiled-1"
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(cache.parent))
+    begun, go_on, made = threading.Event(), threading.Event(), []
+
+    def compiles(env):
+        begun.set()
+        go_on.wait(30)
+        if not made:
+            made.append("failed")
+            raise say.Trouble("no compiler here")
+        made.append("done")
+        cache.mkdir(parents=True)
+        (cache / "pump.nbc").touch()
+
+    one = ("things", lambda env: made.append("things"), lambda: "same")
+    monkeypatch.setattr(products, "PRODUCTS", ())
+    monkeypatch.setattr(products, "COMPILED", ("loops", compiles, products._of_loops))
+    with pytest.raises(say.Trouble, match="no compiler"), products.compiling() as wait:
+        assert begun.wait(30)
+        go_on.set()
+        wait()
+    go_on.clear()
+    monkeypatch.setattr(products, "PRODUCTS", (one,))
+    with products.compiling() as wait:
+        products.ready()
+        wait(lambda: True)  # somebody wants to stop: nobody waits
+        assert made == ["failed", "things"]
+        go_on.set()
+        wait()
+    assert made == ["failed", "things", "done"]
+    with products.compiling() as wait:
+        wait()
+    products.ready(compiled=True)
+    assert made == ["failed", "things", "done"]
 
 
 def test_what_set_up_compiles_covers_each_make_of_pump_and_both_ways_of_feeding_it():
